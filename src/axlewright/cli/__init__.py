@@ -1,0 +1,1 @@
+"""Commands; asks the other rooms, computes nothing."""

@@ -1,0 +1,1 @@
+"""What a gear set DOES when rolled: marks, motion error, load, backlash."""

@@ -1,0 +1,1 @@
+"""The demo job: one axle from measurements and photos to a printed sheet."""

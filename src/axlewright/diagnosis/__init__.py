@@ -1,0 +1,1 @@
+"""WHY a pattern looks as it does, and what to change next."""

@@ -1,0 +1,62 @@
+"""The few exceptions of the project.
+
+Every message says what was wrong, where, and what would be right, in one sentence a person at a
+bench can act on. The command line prints it and leaves with code 2; the page shows it beside the field.
+"""
+
+from __future__ import annotations
+
+
+class AxlewrightError(ValueError):
+    """Base of all errors a user can cause and mend.
+
+    Parameters
+    ----------
+    what : str
+        What was wrong, as a sentence without a full stop.
+    where : str, optional
+        The field, file or place concerned.
+    fix : str, optional
+        What would be right.
+    """
+
+    def __init__(self, what: str, *, where: str = "", fix: str = "") -> None:
+        self.what = what
+        self.where = where
+        self.fix = fix
+        text = f"{where}: {what}" if where else what
+        if fix:
+            text = f"{text}; {fix}"
+        super().__init__(text)
+
+
+class InputError(AxlewrightError):
+    """Something typed could not be understood: a number, a unit, a mark, a field."""
+
+
+class DesignError(AxlewrightError):
+    """A design file is wrong or describes a gear set that cannot exist."""
+
+
+class ContactError(AxlewrightError):
+    """The teeth do not touch, or the load asked for cannot be carried."""
+
+
+class PhotoError(AxlewrightError):
+    """A picture cannot be read as a contact pattern."""
+
+
+class SoundError(AxlewrightError):
+    """A recording cannot be read or says too little."""
+
+
+class RecordError(AxlewrightError):
+    """A record is missing, was changed behind the program's back, or cannot be stored."""
+
+
+class ConflictError(RecordError):
+    """Somebody else wrote to the same job in the meantime; nothing was lost, a choice is needed."""
+
+
+class OptionalPartMissingError(AxlewrightError):
+    """A part that is installed only on request is not there."""

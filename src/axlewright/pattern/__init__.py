@@ -1,0 +1,1 @@
+"""What the paint SHOWS: contact patterns read from photos, sketches and words."""

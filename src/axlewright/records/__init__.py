@@ -1,0 +1,1 @@
+"""What was DONE: jobs, sets, people, readings, files, history."""

@@ -1,0 +1,1 @@
+"""What the bench MEASURES and TURNS: marks, spacers, bearing widths, preload, backlash, runout, stock."""

@@ -1,0 +1,1 @@
+"""PAPER: job sheet and labels."""

@@ -1,0 +1,1 @@
+"""What an axle SOUNDS like: recordings, orders, sources, figures, synthesis."""

@@ -1,0 +1,223 @@
+"""Read what people type and show both systems.
+
+Inside the program lengths are millimetres, angles degrees at the edges and radians inside, torques
+newton metres. This module is the only place that converts. A comma is accepted as decimal sign.
+
+References
+----------
+NIST Special Publication 811 (2008), Appendix B: 1 in = 25.4 mm exactly; 1 lbf = 4.448 221 615 260 5 N;
+1 mi = 1609.344 m.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from axlewright.errors import InputError
+
+MM_PER_INCH: Final = 25.4
+NEWTON_PER_POUND_FORCE: Final = 4.4482216152605
+NM_PER_LBF_IN: Final = NEWTON_PER_POUND_FORCE * MM_PER_INCH / 1000.0
+NM_PER_LBF_FT: Final = 12.0 * NM_PER_LBF_IN
+NM_PER_KGF_CM: Final = 0.0980665
+MPS_PER_MPH: Final = 1609.344 / 3600.0
+
+System = Literal["inch", "metric"]
+
+_LENGTH: Final[dict[str, float]] = {
+    "mm": 1.0,
+    "cm": 10.0,
+    "m": 1000.0,
+    "µm": 1e-3,
+    "um": 1e-3,
+    "micron": 1e-3,
+    "microns": 1e-3,
+    "in": MM_PER_INCH,
+    "inch": MM_PER_INCH,
+    "inches": MM_PER_INCH,
+    '"': MM_PER_INCH,
+    "ft": 12 * MM_PER_INCH,
+    "thou": MM_PER_INCH / 1000.0,
+    "mil": MM_PER_INCH / 1000.0,
+    "thousandth": MM_PER_INCH / 1000.0,
+    "thousandths": MM_PER_INCH / 1000.0,
+}
+_TORQUE: Final[dict[str, float]] = {
+    "nm": 1.0,
+    "n·m": 1.0,
+    "n*m": 1.0,
+    "n.m": 1.0,
+    "ncm": 0.01,
+    "n·cm": 0.01,
+    "lb-in": NM_PER_LBF_IN,
+    "lbin": NM_PER_LBF_IN,
+    "lbf-in": NM_PER_LBF_IN,
+    "lbf·in": NM_PER_LBF_IN,
+    "in-lb": NM_PER_LBF_IN,
+    "inlb": NM_PER_LBF_IN,
+    "lb-ft": NM_PER_LBF_FT,
+    "lbft": NM_PER_LBF_FT,
+    "lbf-ft": NM_PER_LBF_FT,
+    "lbf·ft": NM_PER_LBF_FT,
+    "ft-lb": NM_PER_LBF_FT,
+    "ftlb": NM_PER_LBF_FT,
+    "kgf-cm": NM_PER_KGF_CM,
+    "kgf·cm": NM_PER_KGF_CM,
+    "kgfcm": NM_PER_KGF_CM,
+}
+_ANGLE: Final[dict[str, float]] = {
+    "deg": 1.0,
+    "°": 1.0,
+    "degree": 1.0,
+    "degrees": 1.0,
+    "mrad": math.degrees(1e-3),
+    "rad": math.degrees(1.0),
+    "'": 1.0 / 60.0,
+    "arcmin": 1.0 / 60.0,
+}
+_SPEED: Final[dict[str, float]] = {
+    "mph": MPS_PER_MPH,
+    "km/h": 1 / 3.6,
+    "kmh": 1 / 3.6,
+    "kph": 1 / 3.6,
+    "m/s": 1.0,
+}
+_FORCE: Final[dict[str, float]] = {
+    "n": 1.0,
+    "kn": 1000.0,
+    "lb": NEWTON_PER_POUND_FORCE,
+    "lbf": NEWTON_PER_POUND_FORCE,
+    "kgf": 9.80665,
+}
+
+_NUMBER: Final = re.compile(
+    r"^\s*([+\-−]?)\s*(?:(\d+)\s+(\d+)/(\d+)|(\d+)/(\d+)|(\d+[.,]?\d*(?:[eE][+\-]?\d+)?|[.,]\d+(?:[eE][+\-]?\d+)?))\s*(.*?)\s*$"
+)
+
+
+def _split(text: str, where: str, example: str) -> tuple[float, str]:
+    match = _NUMBER.match(text)
+    if match is None:
+        raise InputError(f"'{text}' is not a number", where=where, fix=f"type for example {example}")
+    sign, whole, num, den, num2, den2, decimal, unit = match.groups()
+    if decimal is not None:
+        value = float(decimal.replace(",", "."))
+    else:
+        denominator = int(den or den2)
+        if denominator == 0:
+            raise InputError(f"'{text}' divides by zero", where=where, fix=f"type for example {example}")
+        value = int(whole or 0) + int(num or num2) / denominator
+    if not math.isfinite(value):
+        raise InputError(f"'{text}' is not a finite number", where=where, fix=f"type for example {example}")
+    return (-value if sign in ("-", "−") else value), unit.lower()
+
+
+def _parse(
+    text: str | float, table: dict[str, float], default_unit: str, where: str, kind: str, example: str
+) -> float:
+    if isinstance(text, (int, float)):
+        if not math.isfinite(text):
+            raise InputError(f"{text} is not a finite number", where=where, fix=f"type for example {example}")
+        return float(text) * table[default_unit]
+    value, unit = _split(text, where, example)
+    if unit == "":
+        if default_unit == "":
+            raise InputError(f"'{text}' has no unit", where=where, fix=f"add one, for example {example}")
+        unit = default_unit
+    if unit not in table:
+        known = ", ".join(sorted({u for u in table if u.isascii() and u.isprintable()}))
+        raise InputError(
+            f"unknown {kind} unit '{unit}' in '{text}'", where=where, fix=f"known units are {known}"
+        )
+    return value * table[unit]
+
+
+def parse_length(text: str | float, *, default_unit: str = "", where: str = "length") -> float:
+    """Read a length and return millimetres.
+
+    Parameters
+    ----------
+    text : str or float
+        ``"0.002 in"``, ``"5 thou"``, ``"0,05 mm"``, ``"1 3/8 in"``, ``"4.3125"``. A bare number takes
+        `default_unit`.
+    default_unit : str
+        Unit of a bare number; empty means that a unit is required.
+    where : str
+        Name of the field, used in the message.
+
+    Returns
+    -------
+    float
+        Length [mm], sign kept.
+
+    Raises
+    ------
+    InputError
+        If the text is no number, the unit is unknown, or it is missing and there is no default.
+    """
+    return _parse(text, _LENGTH, default_unit, where, "length", "0.002 in or 0.05 mm")
+
+
+def parse_torque(text: str | float, *, default_unit: str = "", where: str = "torque") -> float:
+    """Read a torque and return newton metres; see `parse_length`."""
+    return _parse(text, _TORQUE, default_unit, where, "torque", "20 lb-in or 2.3 Nm")
+
+
+def parse_angle(text: str | float, *, default_unit: str = "deg", where: str = "angle") -> float:
+    """Read an angle and return degrees; see `parse_length`."""
+    return _parse(text, _ANGLE, default_unit, where, "angle", "0.05 deg or 0.9 mrad")
+
+
+def parse_speed(text: str | float, *, default_unit: str = "", where: str = "speed") -> float:
+    """Read a speed and return metres per second; see `parse_length`."""
+    return _parse(text, _SPEED, default_unit, where, "speed", "45 mph or 70 km/h")
+
+
+def parse_force(text: str | float, *, default_unit: str = "", where: str = "force") -> float:
+    """Read a force and return newtons; see `parse_length`."""
+    return _parse(text, _FORCE, default_unit, where, "force", "7.5 lbf or 33 N")
+
+
+@dataclass(frozen=True, slots=True)
+class Length:
+    """A length that shows itself in both systems.
+
+    Parameters
+    ----------
+    mm : float
+        The length [mm].
+    """
+
+    mm: float
+
+    @property
+    def inches(self) -> float:
+        """The length [in]."""
+        return self.mm / MM_PER_INCH
+
+    @property
+    def thou(self) -> float:
+        """The length [0.001 in]."""
+        return self.inches * 1000.0
+
+    def show(self, system: System = "inch", *, signed: bool = False) -> str:
+        """Return the length in `system` first and the other in brackets, to 0.0001 in and 0.001 mm."""
+        sign = "+" if signed else ""
+        inch = f"{self.inches:{sign}.4f} in".replace("-", "−")
+        metric = f"{self.mm:{sign}.3f} mm".replace("-", "−")
+        return f"{inch} ({metric})" if system == "inch" else f"{metric} ({inch})"
+
+
+def show_length(mm: float, system: System = "inch", *, signed: bool = False) -> str:
+    """Show a length [mm] in both systems; see `Length.show`."""
+    return Length(mm).show(system, signed=signed)
+
+
+def show_torque(nm: float, system: System = "inch") -> str:
+    """Show a torque [N·m] as lb-in and N·m, the wanted system first."""
+    inch = f"{nm / NM_PER_LBF_IN:.1f} lb-in"
+    metric = f"{nm:.2f} N·m"
+    return f"{inch} ({metric})" if system == "inch" else f"{metric} ({inch})"

@@ -1,0 +1,1 @@
+"""Pages and their scripts; asks the other rooms, computes nothing."""
