@@ -1,1 +1,49 @@
-"""What was DONE: jobs, sets, people, readings, files, history."""
+"""What was DONE: jobs, sets, people, readings, files, history.
+
+The door is `open_store`; everything else comes from the `JobStore` it returns.
+"""
+
+from __future__ import annotations
+
+from axlewright.records.steps import CAUTIONS, STEP_KEYS, STEPS, NextStep, Step, StepStatus, standing
+from axlewright.records.store import JobStore, open_store
+from axlewright.records.types import (
+    ChainReport,
+    Entry,
+    EntryKind,
+    HeaderChange,
+    Instrument,
+    Job,
+    JobConflictError,
+    JobState,
+    Person,
+    Role,
+    StockItem,
+    StoredFile,
+    Verdict,
+)
+
+__all__ = [
+    "CAUTIONS",
+    "STEPS",
+    "STEP_KEYS",
+    "ChainReport",
+    "Entry",
+    "EntryKind",
+    "HeaderChange",
+    "Instrument",
+    "Job",
+    "JobConflictError",
+    "JobState",
+    "JobStore",
+    "NextStep",
+    "Person",
+    "Role",
+    "Step",
+    "StepStatus",
+    "StockItem",
+    "StoredFile",
+    "Verdict",
+    "open_store",
+    "standing",
+]

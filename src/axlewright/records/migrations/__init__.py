@@ -1,0 +1,1 @@
+"""Migrations of the records database; one file per change of the tables, never edited afterwards."""

@@ -1,0 +1,361 @@
+"""The order of the job as data, how a step stands, and what to do next.
+
+Steps may be done in any order, repeated, or waived with a reason. Nothing is overwritten: a step is done
+again by entering new readings, and what depends on it is then asked for again.
+
+How a step stands is read from its entries alone:
+
+* a ``waiver`` closes it,
+* a ``result`` with ``verdict`` "ok", or a ``decision`` with ``done`` true, closes it,
+* a ``result`` with ``verdict`` "not ok" or "ask" leaves it open and says why (``payload["why"]``),
+* a ``sign-off`` closes the last step,
+* a step closed before one it depends on was closed again is due again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from axlewright.errors import RecordError
+from axlewright.records.types import Entry
+
+StepState = Literal["open", "begun", "ask", "not ok", "again", "ok", "waived"]
+"""open: nothing entered; begun: readings without a verdict; ask: a question is open; not ok: outside its
+limit; again: closed before something it depends on was changed; ok; waived: left out with a reason."""
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of the job.
+
+    Attributes
+    ----------
+    key : str
+        Name used in entries.
+    title, reads : str
+        What the step is called and what is read.
+    why : str
+        Why it is done, one sentence.
+    cost : str
+        What doing it costs, in words.
+    when_it_fails : str
+        What is changed or redone when it is outside its limit.
+    redo_cost : str
+        What that costs, in words.
+    follows_from : tuple of str
+        Steps whose change makes this one due again.
+    cautions : str
+        Key into `CAUTIONS`.
+    """
+
+    key: str
+    title: str
+    reads: str
+    why: str
+    cost: str
+    when_it_fails: str
+    redo_cost: str
+    follows_from: tuple[str, ...]
+    cautions: str
+
+
+STEPS: Final[tuple[Step, ...]] = (
+    Step(
+        key="complaint",
+        title="Complaint and road test",
+        reads="what the customer hears or feels, driving mode, speed band, pitch",
+        why="before anything is opened, tyres, wheel bearings and driveline have to be ruled out",
+        cost="half an hour on the road, gears stay in",
+        when_it_fails="the noise is not the axle's: look at tyres, wheel bearings and driveline first",
+        redo_cost="half an hour, gears stay in",
+        follows_from=(),
+        cautions="road",
+    ),
+    Step(
+        key="as-found",
+        title="As-found readings",
+        reads="backlash at four to eight places, turning torque, end play, ring gear runout, rolled pattern, "
+        "shims and caps tagged and photographed",
+        why="a used set goes back to where it ran, and what was found cannot be measured again later",
+        cost="minutes, gears stay in",
+        when_it_fails="nothing to redo: what was found is written down as it is",
+        redo_cost="nothing",
+        follows_from=(),
+        cautions="stands",
+    ),
+    Step(
+        key="identity",
+        title="Set identity",
+        reads="pair numbers on both members, depth marks, tooth counts, hand, tooth form, timing marks, "
+        "ring gear thickness",
+        why="a mixed pair or the wrong ring gear cannot be set up with any shim",
+        cost="minutes",
+        when_it_fails="stop and answer: a pair that does not match is not used",
+        redo_cost="another set",
+        follows_from=(),
+        cautions="lifting",
+    ),
+    Step(
+        key="fits",
+        title="Fits and flange runout",
+        reads="pinion journals and bores, case flange runout without ring gear, ring gear back face runout",
+        why="what runs out here comes back as changing backlash and a wandering pattern",
+        cost="an hour, gears out",
+        when_it_fails="bearings first, then the case; re-index the ring gear high to low",
+        redo_cost="bearings pressed off, perhaps new parts",
+        follows_from=(),
+        cautions="hot-ring",
+    ),
+    Step(
+        key="depth",
+        title="Pinion depth and spacer",
+        reads="carrier depth several times, bearing width, depth mark with its meaning and unit",
+        why="the spacer decides the pattern, and it is the dearest thing to correct later",
+        cost="half an hour, gears out",
+        when_it_fails="next spacer size",
+        redo_cost="gears out, pinion bearing pressed off",
+        follows_from=("identity", "fits"),
+        cautions="press",
+    ),
+    Step(
+        key="preload",
+        title="Pinion preload",
+        reads="running torque turned by hand, new or used bearings, with or without seal",
+        why="without preload the pinion moves under load and the pattern with it",
+        cost="minutes, ring gear out",
+        when_it_fails="another preload spacer or a new crush sleeve; a sleeve is never backed off",
+        redo_cost="pinion nut off, new sleeve",
+        follows_from=("depth",),
+        cautions="sleeve",
+    ),
+    Step(
+        key="backlash",
+        title="Side bearings and backlash",
+        reads="end play, side preload, backlash at four to eight places at the heel",
+        why="the ring gear has to sit at its distance with both side bearings loaded",
+        cost="half an hour, gears stay in with screw adjusters",
+        when_it_fails="move the ring gear and keep the total of both sides",
+        redo_cost="minutes with adjusters, caps off with shims",
+        follows_from=("depth", "preload"),
+        cautions="mesh",
+    ),
+    Step(
+        key="pattern",
+        title="Contact pattern",
+        reads="drive and coast pattern at several places round the ring gear",
+        why="the pattern is the proof that pinion and ring gear sit where the set was made to run",
+        cost="minutes, gears stay in",
+        when_it_fails="depth first, then backlash, and read backlash again every time",
+        redo_cost="gears out and the pinion bearing pressed off for depth; minutes for backlash",
+        follows_from=("depth", "backlash"),
+        cautions="compound",
+    ),
+    Step(
+        key="final",
+        title="Final build re-check",
+        reads="new bearings pressed, seal, nut and sleeve in place: preload, backlash and pattern once more",
+        why="pressed bearings grow and set-up bearings differ, so the trial result has to be proved again",
+        cost="an hour",
+        when_it_fails="back to the step that moved",
+        redo_cost="gears out",
+        follows_from=("depth", "preload", "backlash", "pattern"),
+        cautions="fasteners",
+    ),
+    Step(
+        key="close",
+        title="Close and sheet",
+        reads="locks, caps, cover, oil, leak check, road test, signature",
+        why="the signed sheet is what the customer and the next bench get",
+        cost="an hour with the road test, gears stay in",
+        when_it_fails="back to the complaint with the new readings",
+        redo_cost="depends on what is found",
+        follows_from=("final",),
+        cautions="road",
+    ),
+)
+
+CAUTIONS: Final[Mapping[str, tuple[str, ...]]] = {
+    "road": (
+        "Road test on legal roads only; a second person writes down, the driver drives.",
+        "Wheel nuts to the maker's data, and checked again after the road test.",
+    ),
+    "stands": (
+        "Chock the wheels and use rated stands, never a jack alone.",
+        "Driven wheels on stands: people clear, guards on, both wheels off or both on.",
+    ),
+    "lifting": ("Carrier and ring gear are heavy and oily: use a hoist.",),
+    "hot-ring": (
+        "A heated ring gear burns: gloves and tongs; heat it only as the maker says.",
+        "Structural fasteners only by the maker's data; never draw a tight ring gear on with its bolts.",
+    ),
+    "press": (
+        "Press and driver work: eye protection and a guard; never strike hardened steel with steel.",
+        "Never spin a bearing with compressed air.",
+    ),
+    "sleeve": (
+        "Creep up on preload in small steps; when it is passed the sleeve is done, never back off.",
+        "Fasteners only by the maker's data.",
+    ),
+    "mesh": ("Turn by hand only; fingers and rags stay away from the mesh.",),
+    "compound": (
+        "Lead-free marking compound only; old texts name lead pigments, which are poisonous.",
+        "Fingers and rags stay away from the mesh; solvents need air and gloves.",
+    ),
+    "fasteners": (
+        "Fasteners and locks only by the maker's data; caps go back to their own side and way up.",
+    ),
+}
+"""Short cautions by key. They defer to the maker's service data, local rules and licensed practice."""
+
+_BY_KEY: Final = {step.key: step for step in STEPS}
+STEP_KEYS: Final[tuple[str, ...]] = tuple(_BY_KEY)
+
+
+def step(key: str) -> Step:
+    """Return the step with this key.
+
+    Raises
+    ------
+    RecordError
+        When there is none.
+    """
+    if key not in _BY_KEY:
+        raise RecordError(
+            f"there is no step '{key}'", where="step", fix=f"the steps are {', '.join(STEP_KEYS)}"
+        )
+    return _BY_KEY[key]
+
+
+@dataclass(frozen=True)
+class StepStatus:
+    """How one step of one job stands.
+
+    Attributes
+    ----------
+    why : str
+        One sentence, from the deciding entry where there is one.
+    decided_at_seq : int or None
+        The `seq` of the deciding entry.
+    """
+
+    step: Step
+    state: StepState
+    why: str
+    decided_at_seq: int | None = None
+
+
+@dataclass(frozen=True)
+class NextStep:
+    """The next thing to do; `key` is empty when nothing is left.
+
+    Attributes
+    ----------
+    title, why, cost : str
+        What, why, and what it costs in words.
+    cautions : tuple of str
+        Short warnings for this step.
+    left : int
+        Steps still to do, this one included.
+    """
+
+    key: str
+    title: str
+    why: str
+    cost: str
+    cautions: tuple[str, ...]
+    left: int
+
+
+def standing(entries: Sequence[Entry]) -> list[Entry]:
+    """Return the entries that no other entry supersedes."""
+    gone = {entry.supersedes for entry in entries if entry.supersedes is not None}
+    return [entry for entry in entries if entry.seq not in gone]
+
+
+def _text(entry: Entry, *keys: str) -> str:
+    for key in keys:
+        value = entry.payload.get(key)
+        if isinstance(value, str) and value.strip():
+            return value.strip()
+    return ""
+
+
+def _own_status(one: Step, entries: Sequence[Entry]) -> StepStatus:
+    if not entries:
+        return StepStatus(one, "open", one.why)
+    state: StepState = "begun"
+    why = "readings without a verdict yet"
+    decided: int | None = None
+    for entry in entries:
+        if entry.kind == "waiver":
+            state, decided = "waived", entry.seq
+            why = f"waived by {entry.who}: {_text(entry, 'reason', 'why')}"
+        elif entry.kind == "result" and entry.payload.get("verdict") in ("ok", "not ok", "ask"):
+            state, decided = entry.payload["verdict"], entry.seq
+            fallback = {"ok": "within its limit", "not ok": one.when_it_fails, "ask": "a question is open"}
+            why = _text(entry, "why", "text") or fallback[state]
+        elif (entry.kind == "decision" and entry.payload.get("done") is True) or entry.kind == "sign-off":
+            state, decided = "ok", entry.seq
+            why = _text(entry, "why", "text", "statement") or f"decided by {entry.who}"
+        elif entry.kind == "reading" and decided is not None:
+            state, decided = "begun", None
+            why = "there are readings newer than the last verdict"
+    return StepStatus(one, state, why, decided)
+
+
+def step_statuses(entries: Sequence[Entry]) -> list[StepStatus]:
+    """Say how each step of a job stands, in the order of the job.
+
+    Parameters
+    ----------
+    entries : sequence of Entry
+        All entries of the job, oldest first.
+    """
+    counted = standing(entries)
+    statuses: dict[str, StepStatus] = {}
+    for one in STEPS:
+        own = _own_status(one, [entry for entry in counted if entry.step == one.key])
+        if own.state in ("ok", "waived") and own.decided_at_seq is not None:
+            later = [
+                statuses[key]
+                for key in one.follows_from
+                if statuses[key].state != "waived"
+                and (
+                    (statuses[key].decided_at_seq or 0) > own.decided_at_seq or statuses[key].state == "again"
+                )
+            ]
+            if later and own.state == "ok":
+                names = " and ".join(status.step.title.lower() for status in later)
+                own = StepStatus(one, "again", f"{names} changed since", own.decided_at_seq)
+        statuses[one.key] = own
+    return list(statuses.values())
+
+
+def next_step(entries: Sequence[Entry]) -> NextStep:
+    """Return the next thing to do, why, and what it costs.
+
+    An open question comes first, then what failed, then what is due again or was never done, in the order
+    of the job.
+    """
+    statuses = step_statuses(entries)
+    due = [status for status in statuses if status.state not in ("ok", "waived")]
+    if not due:
+        return NextStep("", "Nothing left to do", "every step is done or waived", "nothing", (), 0)
+    rank = {"ask": 0, "not ok": 1}
+    chosen = min(due, key=lambda status: rank.get(status.state, 2))  # min keeps the order of the job
+    failed = chosen.state == "not ok"
+    title = {
+        "ask": f"{chosen.step.title}: answer the question",
+        "not ok": f"{chosen.step.title}: {chosen.step.when_it_fails}",
+        "again": f"{chosen.step.title} again",
+    }.get(chosen.state, chosen.step.title)
+    return NextStep(
+        key=chosen.step.key,
+        title=title,
+        why=chosen.why,
+        cost=chosen.step.redo_cost if failed else chosen.step.cost,
+        cautions=CAUTIONS[chosen.step.cautions],
+        left=len(due),
+    )
