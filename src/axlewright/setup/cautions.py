@@ -1,0 +1,119 @@
+"""Short cautions for each step of the job.
+
+They remind; they do not replace the maker's service data, local rules or licensed practice, and nothing here
+ever calls a thing free of danger.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final
+
+from axlewright.errors import InputError
+from axlewright.setup.sources import CIVIL, COMMON_PRACTICE, manual
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """One caution.
+
+    Parameters
+    ----------
+    text : str
+        What to mind, one short sentence.
+    source : str
+        Where it comes from.
+    """
+
+    text: str
+    source: str
+
+
+GENERAL: Final = Caution(
+    "The maker's service data, local rules and licensed practice come before anything shown here.",
+    COMMON_PRACTICE,
+)
+FASTENERS: Final = Caution(
+    "Torques of cap bolts, ring gear bolts and pinion nut come from the maker's data; none is given here.",
+    COMMON_PRACTICE,
+)
+MESH: Final = Caution("Turn by hand only, fingers and rags clear of the mesh.", COMMON_PRACTICE)
+LEAD: Final = Caution(
+    "Use a lead-free marking compound; the red or white lead of old texts is toxic and what is wiped off is "
+    "hazardous waste.",
+    "29 CFR 1910.1025",
+)
+PRESS: Final = Caution("Press and driver work: eye protection and guard, hands clear.", COMMON_PRACTICE)
+STEEL: Final = Caution("Never strike hardened steel with steel: it chips.", manual("T22"))
+LIFTING: Final = Caution(
+    "Carriers and ring gears are often above 23 kg (51 lb): use a hoist.",
+    "NIOSH revised lifting equation (load constant, from memory)",
+)
+STANDS: Final = Caution("Wheels chocked, rated stands under the load, never a jack alone.", COMMON_PRACTICE)
+DRIVEN: Final = Caution(
+    "Driven wheels on stands: people clear, both wheels off or both on; with one wheel turning keep to "
+    "34 mph (55 km/h) indicated.",
+    CIVIL,
+)
+ROAD: Final = Caution(
+    "Road test where it is legal, a second person writes, no phone in the driver's hand.", COMMON_PRACTICE
+)
+SOLVENT: Final = Caution("Solvents: mind the flash point, ventilate, wear gloves.", COMMON_PRACTICE)
+AIR: Final = Caution(
+    "Blow-off air at most 30 psi (207 kPa) at the nozzle with eye protection; never spin a bearing with air.",
+    "29 CFR 1910.242(b) (from memory)",
+)
+HOT: Final = Caution(
+    "A ring gear warmed for fitting is 160 to 180 °F (71 to 82 °C): gloves and tongs.", manual("T13")
+)
+CAPS: Final = Caution(
+    "Bearing caps are bored in place: mark left, right and way up; swapped caps scrap the bores.",
+    "trade articles",
+)
+IMPACT: Final = Caution("No impact wrench on the pinion nut: it dents the bearings.", "trade articles")
+BACK_OFF: Final = Caution(
+    "Never back the nut off a crushed sleeve to lower the preload: fit a new sleeve.",
+    f"{manual('T4')}; {CIVIL}",
+)
+SPREADER: Final = Caution(
+    "Spread the carrier no farther than its data allows; too far and it stays bent.",
+    "Heisler, Advanced Vehicle Technology (attribution from memory)",
+)
+HEARING: Final = Caution(
+    "Wear hearing protection at the roll tester: from 85 dB(A) over eight hours hearing suffers.",
+    "NIOSH 98-126",
+)
+WHEELS: Final = Caution("Wheel nuts to data, and checked again after the road test.", COMMON_PRACTICE)
+
+CAUTIONS: Final[Mapping[str, tuple[Caution, ...]]] = MappingProxyType(
+    {
+        "complaint": (ROAD, GENERAL),
+        "as_found": (STANDS, LIFTING, MESH, CAPS, SOLVENT, AIR),
+        "identity": (MESH, SOLVENT),
+        "fits": (LIFTING, HOT, FASTENERS, PRESS),
+        "runout": (MESH, FASTENERS),
+        "depth": (PRESS, STEEL, GENERAL),
+        "pinion_preload": (BACK_OFF, IMPACT, FASTENERS),
+        "backlash": (MESH, SPREADER, FASTENERS, LIFTING),
+        "pattern": (MESH, LEAD),
+        "final_build": (FASTENERS, PRESS, BACK_OFF, IMPACT),
+        "close": (ROAD, DRIVEN, WHEELS, GENERAL),
+        "roll_test": (HEARING, MESH, LIFTING),
+    }
+)
+"""Cautions by step of the job, the most important first."""
+
+
+def cautions_for(step: str) -> tuple[Caution, ...]:
+    """Return the cautions of a step.
+
+    Raises
+    ------
+    InputError
+        If the step is unknown: silence would look like an all-clear.
+    """
+    if step not in CAUTIONS:
+        raise InputError(f"unknown step '{step}'", where="cautions", fix=f"use one of {', '.join(CAUTIONS)}")
+    return CAUTIONS[step]

@@ -1,0 +1,68 @@
+"""Generic default limits, each with its source.
+
+They are examples from service literature for particular axles and stand in only where nobody has typed the
+service data of the axle on the bench. Screens and sheets say so (`Limit.is_default`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Final
+
+from axlewright.setup.limits import Limit, inch_limit, lbf_in_limit
+from axlewright.setup.sources import CIVIL, COMMON_PRACTICE, DERIVED, manual
+
+
+def _inch(name: str, low: float | None, high: float | None, source: str) -> Limit:
+    return inch_limit(name, low, high, source, is_default=True)
+
+
+def _lbf_in(name: str, low: float | None, high: float | None, source: str) -> Limit:
+    return lbf_in_limit(name, low, high, source, is_default=True)
+
+
+DEFAULT_LIMITS: Final[Mapping[str, Limit]] = MappingProxyType(
+    {
+        "backlash_light_axle": _inch("backlash, light axle", 0.005, 0.008, f"{manual('T2')}; {CIVIL}"),
+        "backlash_truck": _inch("backlash, medium and heavy truck", 0.005, 0.015, manual("T9")),
+        "backlash_heavy_tandem": _inch("backlash, heavy tandem, new", 0.006, 0.016, manual("T10")),
+        "backlash_earthmover": _inch("backlash, earthmover", 0.008, 0.017, manual("T19")),
+        "backlash_any_tooth": _inch("backlash at the tightest tooth", 0.002, None, CIVIL),
+        "backlash_spread": _inch(
+            "spread of backlash around the ring gear", None, 0.002, f"{manual('T2')}; {CIVIL}"
+        ),
+        "backlash_per_shim": Limit(
+            "backlash per ring gear move, plausible band", 0.4, 1.0, "1", DERIVED, is_default=True
+        ),
+        "depth_remainder": _inch("depth error left by the chosen spacer", -0.001, 0.001, COMMON_PRACTICE),
+        "pinion_preload_new": _lbf_in(
+            "pinion bearing running torque, new bearings, no seal", 5.0, 45.0, manual("T7", "T8", "T13")
+        ),
+        "pinion_preload_used": _lbf_in(
+            "pinion bearing running torque, used bearings, no seal", 10.0, 30.0, manual("T7", "T8", "T13")
+        ),
+        "pinion_preload_new_sleeve": _lbf_in(
+            "pinion bearing running torque, new bearings, crushed sleeve, no seal", 17.0, 25.0, manual("T4")
+        ),
+        "pinion_preload_used_sleeve": _lbf_in(
+            "pinion bearing running torque, used bearings, crushed sleeve, no seal", 10.0, 15.0, manual("T4")
+        ),
+        "pinion_preload_plausible": _lbf_in("pinion running torque, plausible band", 3.0, 60.0, DERIVED),
+        "side_preload_rise": _lbf_in("rise of pinion torque by the side bearings", 7.0, 11.0, CIVIL),
+        "flange_runout": _inch("case flange runout, ring gear off", None, 0.002, manual("T1")),
+        "ring_face_runout": _inch("ring gear back face runout", None, 0.003, manual("T2")),
+        "ring_face_runout_heavy": _inch(
+            "ring gear back face runout, heavy axle", None, 0.008, manual("T13", "T16")
+        ),
+        "companion_flange_runout": _inch("companion flange runout", None, 0.004, CIVIL),
+        "ring_seating_gap": _inch("gap between ring gear and flange", None, 0.003, CIVIL),
+        "carrier_spread": _inch(
+            "spread of the carrier for fitting",
+            None,
+            0.2 / 25.4,
+            "Heisler, Advanced Vehicle Technology (attribution from memory)",
+        ),
+    }
+)
+"""Default limits by key."""

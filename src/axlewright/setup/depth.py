@@ -1,0 +1,329 @@
+"""Pinion depth: from carrier readings, from a gauge, or from the old spacer, to the spacer to fit.
+
+With ``A`` from the ring gear's axis to the housing shoulder that carries the head bearing's cup, ``T`` the
+assembled width of the head bearing, ``MD`` the mounting distance (axis to the back of the pinion head), ``F``
+from the axis to the carrier's flange face and ``c`` from the cage's flange face to its cup shoulder (positive
+toward the axis)::
+
+    spacer under head, shim behind cup   s = A − MD − T
+    shims at the cage flange             s = MD + T + c − F
+
+Both are plain geometry of the mounting, derived here; see ``docs/setup.md`` for the drawing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from axlewright.errors import InputError
+from axlewright.setup.marks import PLACE_WORDS, DepthMark, ShimPlace, place_sign
+from axlewright.setup.measured import MeasuredLength, Term, WrittenSum, minus, plus
+from axlewright.units import System, show_length
+
+
+@dataclass(frozen=True, slots=True)
+class SpacerResult:
+    """The spacer or shim pack to fit, with the sum it came from.
+
+    Parameters
+    ----------
+    total : WrittenSum
+        The sum; its value is the thickness to fit.
+    place : {"under_head", "behind_cup", "cage_flange"}
+        Where it sits.
+    other_convention : WrittenSum or None
+        The same sum with the marks read with the opposite meaning; ``None`` when no mark is in it.
+    questions : tuple of str
+        What should be answered before a bearing is pressed.
+    """
+
+    total: WrittenSum
+    place: ShimPlace
+    other_convention: WrittenSum | None = None
+    questions: tuple[str, ...] = ()
+
+    @property
+    def value_mm(self) -> float:
+        """Thickness to fit [mm]."""
+        return self.total.value_mm
+
+    @property
+    def standard_uncertainty_mm(self) -> float:
+        """Standard uncertainty of the thickness [mm]."""
+        return self.total.standard_uncertainty_mm
+
+    @property
+    def interval_95_mm(self) -> tuple[float, float]:
+        """95 % interval of the thickness [mm]."""
+        return self.total.interval_95_mm
+
+    @property
+    def terms(self) -> tuple[Term, ...]:
+        """The terms of the sum, in the order in which they are written."""
+        return self.total.terms
+
+    @property
+    def other_convention_difference_mm(self) -> float:
+        """Other convention minus this one [mm]; 0 when no mark is in the sum."""
+        return 0.0 if self.other_convention is None else self.other_convention.value_mm - self.value_mm
+
+    def text(self, system: System = "inch") -> str:
+        """Return the sum written out."""
+        return self.total.text(system)
+
+    def other_convention_text(self, system: System = "inch") -> str:
+        """Return what the opposite meaning of the mark would give, as a sentence; empty without a mark."""
+        if self.other_convention is None:
+            return ""
+        return (
+            f"Had plus the other meaning: {self.other_convention.text(system)}, "
+            f"{show_length(self.other_convention_difference_mm, system, signed=True)} from this one."
+        )
+
+
+def _finish(
+    label: str,
+    terms: list[Term],
+    mark_terms: list[Term],
+    place: ShimPlace,
+    marks: list[DepthMark],
+    questions: list[str],
+) -> SpacerResult:
+    """Put terms and mark terms together, with the mirror image for the other convention."""
+    total = WrittenSum(label, (*terms, *mark_terms))
+    other = None
+    if mark_terms:
+        turned = tuple(
+            replace(t, quantity=replace(t.quantity, value_mm=-t.quantity.value_mm)) for t in mark_terms
+        )
+        other = WrittenSum(f"{label}, mark read the other way", (*terms, *turned))
+    asked = [q for q in (m.question for m in marks) if q is not None]
+    if total.value_mm <= 0.0:
+        asked.append(
+            f"The sum gives {show_length(total.value_mm)}: no such spacer exists. Check the readings, the "
+            "bearing width and the mounting distance."
+        )
+    return SpacerResult(total, place, other, (*questions, *asked))
+
+
+def _mark_terms(mark: DepthMark | None, place: ShimPlace) -> list[Term]:
+    return [] if mark is None else [Term(mark.deviation(), float(place_sign(place)))]
+
+
+def spacer_from_carrier(
+    carrier: MeasuredLength,
+    bearing_width: MeasuredLength,
+    mounting_distance: MeasuredLength,
+    mark: DepthMark | None,
+    *,
+    place: ShimPlace | Literal[""] = "",
+    cage_height: MeasuredLength | None = None,
+    mounting_distance_is_this_sets: bool = False,
+) -> SpacerResult:
+    """Return the depth spacer from carrier readings.
+
+    Parameters
+    ----------
+    carrier : MeasuredLength
+        Axis to housing shoulder ``A``, or axis to carrier flange face ``F`` for a cage flange.
+        `RepeatedReadings.quantity` gives it from several readings.
+    bearing_width : MeasuredLength
+        Assembled width ``T`` of the head bearing, back of cone to back of cup.
+    mounting_distance : MeasuredLength
+        Nominal mounting distance of the design, or this set's own when it is stamped outright.
+    mark : DepthMark or None
+        The set's depth mark; ``None`` when there is none.
+    place : {"under_head", "behind_cup", "cage_flange"}
+        Where the shim sits. Required.
+    cage_height : MeasuredLength, optional
+        Flange face to cup shoulder ``c`` of the cage, positive toward the axis. Required at a cage flange.
+    mounting_distance_is_this_sets : bool
+        True when the mounting distance is stamped outright on this set; then no mark may be given.
+
+    Returns
+    -------
+    SpacerResult
+
+    Raises
+    ------
+    InputError
+        If the place is missing, the cage height is missing at a cage flange or given elsewhere, or both a
+        stamped mounting distance and a mark are given.
+    """
+    sign = place_sign(place)
+    assert place != ""  # place_sign refuses it
+    questions = []
+    if mounting_distance_is_this_sets and mark is not None and mark.value != 0.0:
+        raise InputError(
+            "this set's own mounting distance and a depth mark are both given, which would count it twice",
+            where="mounting distance",
+            fix="give the nominal mounting distance with the mark, or the stamped one without it",
+        )
+    if mark is None and not mounting_distance_is_this_sets:
+        questions.append(
+            "No depth mark: this set's own deviation is not known. Compare old and new pinion from the "
+            "locating face, or start from the old spacer, and let the contact pattern decide."
+        )
+    if sign < 0:
+        if cage_height is not None:
+            raise InputError(
+                "a cage height was given although the shim is not at the cage flange",
+                where="cage height",
+                fix="leave it out, or say cage_flange",
+            )
+        terms = [plus(carrier), minus(mounting_distance), minus(bearing_width)]
+    else:
+        if cage_height is None:
+            raise InputError(
+                "the height of the pinion cage is missing",
+                where="cage height",
+                fix="measure from the cage's flange face to its cup shoulder, positive toward the gear axis",
+            )
+        terms = [plus(mounting_distance), plus(bearing_width), plus(cage_height), minus(carrier)]
+    marks = [] if mark is None else [mark]
+    return _finish(PLACE_WORDS[place], terms, _mark_terms(mark, place), place, marks, questions)
+
+
+def spacer_from_zero_mark(
+    zero_mark_spacer: MeasuredLength, mark: DepthMark, *, place: ShimPlace | Literal[""] = ""
+) -> SpacerResult:
+    """Return the spacer from the one a zero-marked pinion would need, as a direct-reading gauge gives it.
+
+    Parameters
+    ----------
+    zero_mark_spacer : MeasuredLength
+        Spacer for a pinion marked 0.
+    mark : DepthMark
+        The set's mark.
+    place : {"under_head", "behind_cup", "cage_flange"}
+        Where the shim sits. Required.
+    """
+    place_sign(place)
+    assert place != ""  # place_sign refuses it
+    return _finish(PLACE_WORDS[place], [plus(zero_mark_spacer)], _mark_terms(mark, place), place, [mark], [])
+
+
+def bearing_width_terms(
+    old_width: MeasuredLength, new_width: MeasuredLength, place: ShimPlace | Literal[""]
+) -> tuple[Term, Term]:
+    """Return the two terms that correct a spacer for a change of head bearing.
+
+    A wider new bearing wants a thinner spacer under the head or behind the cup (``T_old − T_new``) and a
+    thicker pack at the cage flange (``T_new − T_old``). The uncertainties are taken as independent; measuring
+    both with one instrument makes the real one smaller.
+    """
+    sign = float(place_sign(place))
+    return Term(old_width, -sign), Term(new_width, sign)
+
+
+def spacer_from_old(
+    old_spacer: MeasuredLength,
+    old_mark: DepthMark | None,
+    new_mark: DepthMark | None,
+    *,
+    place: ShimPlace | Literal[""] = "",
+    old_bearing_width: MeasuredLength | None = None,
+    new_bearing_width: MeasuredLength | None = None,
+) -> SpacerResult:
+    """Return the spacer for a new set from the old spacer and both marks.
+
+    ``new = old + L·K·u·(new mark − old mark)``, each mark with its own unit and meaning, and the change of
+    bearing width where both widths are given.
+
+    Parameters
+    ----------
+    old_spacer : MeasuredLength
+        Thickness of the spacer that came out.
+    old_mark, new_mark : DepthMark or None
+        Marks of the old and the new set. Both or neither: with neither only the bearing is corrected.
+    place : {"under_head", "behind_cup", "cage_flange"}
+        Where the shim sits. Required.
+    old_bearing_width, new_bearing_width : MeasuredLength, optional
+        Assembled widths of the head bearing that came out and of the one going in. Both or neither.
+
+    Returns
+    -------
+    SpacerResult
+        A starter: the questions say that it is only as good as the old setting was.
+    """
+    sign = float(place_sign(place))
+    assert place != ""  # place_sign refuses it
+    if (old_mark is None) != (new_mark is None):
+        missing = "old" if old_mark is None else "new"
+        raise InputError(
+            f"the {missing} set's mark is missing",
+            where="depth mark",
+            fix="give both marks (0 where the gear says 0), or neither and let the contact pattern decide",
+        )
+    if (old_bearing_width is None) != (new_bearing_width is None):
+        missing = "old" if old_bearing_width is None else "new"
+        raise InputError(
+            f"the width of the {missing} head bearing is missing",
+            where="bearing width",
+            fix="measure both, or leave both out if the bearing is used again",
+        )
+    terms = [plus(old_spacer)]
+    if old_bearing_width is not None and new_bearing_width is not None:
+        terms += bearing_width_terms(old_bearing_width, new_bearing_width, place)
+    mark_terms: list[Term] = []
+    marks: list[DepthMark] = []
+    if old_mark is not None and new_mark is not None:
+        mark_terms = [
+            Term(old_mark.deviation("old mark"), -sign),
+            Term(new_mark.deviation("new mark"), sign),
+        ]
+        marks = [old_mark, new_mark]
+    questions = [
+        "Taken from the old spacer: right only if the old set sat right. Measure, or let the pattern decide."
+    ]
+    if old_bearing_width is None:
+        questions.append(
+            "Bearing widths not compared: a new head bearing alone can move the pinion up to 0.2 mm."
+        )
+    return _finish(PLACE_WORDS[place], terms, mark_terms, place, marks, questions)
+
+
+def spacer_from_nominal(
+    nominal_spacer: MeasuredLength,
+    case_deviation: MeasuredLength,
+    stamped_mounting_distance: MeasuredLength,
+    nominal_mounting_distance: MeasuredLength,
+    *,
+    place: ShimPlace | Literal[""] = "",
+) -> SpacerResult:
+    """Return the spacer from outright stamped dimensions.
+
+    ``s = s_nominal − L·(case deviation) + L·(MD_stamped − MD_nominal)``: a case that is too deep wants a
+    thicker spacer under the head or behind the cup.
+
+    Parameters
+    ----------
+    nominal_spacer : MeasuredLength
+        Pack that a nominal case and a nominal set need.
+    case_deviation : MeasuredLength
+        Case depth minus nominal, as stamped, positive when the shoulder lies farther from the axis.
+    stamped_mounting_distance, nominal_mounting_distance : MeasuredLength
+        This set's mounting distance and the nominal one.
+    place : {"under_head", "behind_cup", "cage_flange"}
+        Where the shim sits. Required.
+    """
+    sign = float(place_sign(place))
+    assert place != ""  # place_sign refuses it
+    terms = [
+        plus(nominal_spacer),
+        Term(case_deviation, -sign),
+        Term(stamped_mounting_distance, sign),
+        Term(nominal_mounting_distance, -sign),
+    ]
+    return _finish(PLACE_WORDS[place], terms, [], place, [], [])
+
+
+def pinion_out_of_shim_change_mm(change_mm: float, place: ShimPlace | Literal[""]) -> float:
+    """Return how far the pinion moves out [mm] when the shim at `place` becomes thicker by `change_mm`."""
+    return place_sign(place) * change_mm
+
+
+def shim_change_of_pinion_out_mm(pinion_out_mm: float, place: ShimPlace | Literal[""]) -> float:
+    """Return by how much the shim must become thicker [mm] to move the pinion out by `pinion_out_mm`."""
+    return place_sign(place) * pinion_out_mm

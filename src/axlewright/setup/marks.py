@@ -1,0 +1,188 @@
+"""Depth marks on a gear set: what they mean for the mounting distance and for the shim.
+
+The same "+2" is used in the trade with both meanings and in three units, and a thicker shim moves the pinion
+in or out depending on where it sits. None of the three is ever guessed.
+
+With ``L`` = −1 for a spacer under the head or a shim behind the cup and +1 for shims at the cage flange,
+``K`` = +1 if "+" means a larger mounting distance and −1 if it means a thicker spacer under the head, and
+``u`` the unit::
+
+    change of mounting distance = K · u · mark
+    change of shim              = L · K · u · (new mark − old mark)
+
+Derived from the geometry of the mounting and checked against printed examples of both conventions in
+public-domain government manuals (see ``tests/published/test_setup_spacer_examples.py``).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Final, Literal, get_args
+
+from axlewright.errors import InputError
+from axlewright.setup.measured import MeasuredLength
+from axlewright.units import MM_PER_INCH
+
+MarkUnit = Literal["0.001 in", "0.01 mm", "0.001 mm"]
+MarkMeaning = Literal["plus_means_larger_mounting_distance", "plus_means_thicker_spacer"]
+ShimPlace = Literal["under_head", "behind_cup", "cage_flange"]
+
+MARK_UNITS: Final[tuple[MarkUnit, ...]] = get_args(MarkUnit)
+MARK_MEANINGS: Final[tuple[MarkMeaning, ...]] = get_args(MarkMeaning)
+SHIM_PLACES: Final[tuple[ShimPlace, ...]] = get_args(ShimPlace)
+
+UNIT_MM: Final[dict[str, float]] = {"0.001 in": MM_PER_INCH / 1000.0, "0.01 mm": 0.01, "0.001 mm": 0.001}
+"""Size of one unit of the mark [mm]."""
+
+LARGEST_MARK_SEEN: Final[dict[str, float]] = {"0.001 in": 10.0, "0.01 mm": 22.0, "0.001 mm": 20.0}
+"""Largest marks found in service literature, in their own unit (government manuals TM 9-2320-280-34 and
+TM 9-2320-366-34-4; civil service literature, maker withheld). A larger one is asked about, not refused."""
+
+PLACE_WORDS: Final[dict[str, str]] = {
+    "under_head": "spacer under the pinion head",
+    "behind_cup": "shim behind the head-bearing cup",
+    "cage_flange": "shims between pinion cage and carrier",
+}
+
+
+def place_sign(place: ShimPlace | Literal[""]) -> int:
+    """Return ``L``: +1 if a thicker shim moves the pinion out, −1 if it moves the pinion in.
+
+    Raises
+    ------
+    InputError
+        If the place is missing or unknown; it is never guessed.
+    """
+    if place not in SHIM_PLACES:
+        what = f"unknown place '{place}'" if place else "where the depth shim sits is not known"
+        raise InputError(
+            what,
+            where="place of the shim",
+            fix="say under_head (spacer between pinion head and bearing), behind_cup (shim behind the head "
+            "bearing's cup) or cage_flange (shims between pinion cage and carrier)",
+        )
+    return 1 if place == "cage_flange" else -1
+
+
+@dataclass(frozen=True, slots=True)
+class DepthMark:
+    """A depth mark with its unit and its meaning.
+
+    Parameters
+    ----------
+    value : float
+        The signed number on the gear, in `unit`.
+    unit : {"0.001 in", "0.01 mm", "0.001 mm"}
+        What one counts.
+    meaning : {"plus_means_larger_mounting_distance", "plus_means_thicker_spacer"}
+        The convention. "Thicker spacer" always speaks of a spacer under the head, that is of a smaller
+        mounting distance, whatever the place of the shim in this axle.
+    step : float
+        Step to which marks are rounded, in `unit`. The mark is taken as uniform within ± half a step.
+
+    Raises
+    ------
+    InputError
+        If unit or meaning is missing or unknown, or the value not finite.
+    """
+
+    value: float
+    unit: MarkUnit | Literal[""] = ""
+    meaning: MarkMeaning | Literal[""] = ""
+    step: float = 1.0
+
+    def __post_init__(self) -> None:
+        if not math.isfinite(self.value):
+            raise InputError(
+                f"{self.value} is not a mark", where="depth mark", fix="type a number such as +2"
+            )
+        if self.unit not in MARK_UNITS:
+            what = f"unknown unit '{self.unit}'" if self.unit else "the unit of the mark is not known"
+            raise InputError(
+                what, where="depth mark", fix=f"say which one the set's data uses: {', '.join(MARK_UNITS)}"
+            )
+        if self.meaning not in MARK_MEANINGS:
+            what = (
+                f"unknown meaning '{self.meaning}'" if self.meaning else "what a plus mark means is not known"
+            )
+            raise InputError(
+                what,
+                where="depth mark",
+                fix="say plus_means_larger_mounting_distance (pinion sits farther out, thinner spacer under "
+                "the head) or plus_means_thicker_spacer (pinion sits farther in, thicker spacer under the "
+                "head)",
+            )
+        if not self.step >= 0.0:
+            raise InputError(f"step {self.step}", where="depth mark", fix="give the rounding step, usually 1")
+
+    @property
+    def unit_mm(self) -> float:
+        """Size of one unit [mm]."""
+        return UNIT_MM[self.unit]
+
+    @property
+    def convention_sign(self) -> int:
+        """``K``: +1 if plus means a larger mounting distance, −1 if it means a thicker spacer."""
+        return 1 if self.meaning == "plus_means_larger_mounting_distance" else -1
+
+    @property
+    def mounting_distance_deviation_mm(self) -> float:
+        """How far out of nominal the pinion wants to sit [mm], positive out."""
+        return self.convention_sign * self.unit_mm * self.value
+
+    @property
+    def standard_uncertainty_mm(self) -> float:
+        """Standard uncertainty from rounding the mark [mm]: step/√12 (uniform within ± half a step)."""
+        return self.step * self.unit_mm / math.sqrt(12.0)
+
+    def shim_change_mm(self, place: ShimPlace | Literal[""]) -> float:
+        """Return what the mark adds to the zero-mark shim at `place` [mm]."""
+        return place_sign(place) * self.mounting_distance_deviation_mm
+
+    def other_convention(self) -> DepthMark:
+        """Return the same number read with the opposite meaning."""
+        index = 1 - MARK_MEANINGS.index(self.meaning)
+        return replace(self, meaning=MARK_MEANINGS[index])
+
+    def deviation(self, label: str = "depth mark") -> MeasuredLength:
+        """Return the mounting distance deviation as a length with its rounding uncertainty."""
+        return MeasuredLength(
+            label,
+            self.mounting_distance_deviation_mm,
+            self.standard_uncertainty_mm,
+            source=f"mark {self.text()}",
+        )
+
+    def text(self) -> str:
+        """Return the mark in words, unit and meaning included."""
+        number = f"{self.value:+g}".replace("-", "−")
+        means = (
+            "plus means a larger mounting distance"
+            if self.convention_sign > 0
+            else "plus means a thicker spacer under the head"
+        )
+        return f"{number} in units of {self.unit}, {means}"
+
+    def effect_text(self, place: ShimPlace | Literal[""]) -> str:
+        """Return what the mark does to the shim at `place`, as a sentence for the person to confirm."""
+        change = self.shim_change_mm(place)
+        if change == 0.0:
+            return f"{self.text()}: {PLACE_WORDS[place]} stays as for a zero mark."
+        thicker = "thicker" if change > 0 else "thinner"
+        moves = "out" if self.mounting_distance_deviation_mm > 0 else "in"
+        return (
+            f"{self.text()}: {PLACE_WORDS[place]} {abs(change) / MM_PER_INCH:.4f} in "
+            f"({abs(change):.3f} mm) {thicker} than for a zero mark, pinion farther {moves}."
+        )
+
+    @property
+    def question(self) -> str | None:
+        """A question when the mark is larger than any seen in service literature, else nothing."""
+        largest = LARGEST_MARK_SEEN[self.unit]
+        if abs(self.value) <= largest:
+            return None
+        return (
+            f"A mark of {self.value:+g} in units of {self.unit} is larger than usual (±{largest:g}). Is it a "
+            "pair or part number, or in another unit?"
+        )
