@@ -1,1 +1,56 @@
 """What a gear set IS: design data, pitch cones, blanks, flanks, conjugate pinion, ease-off."""
+
+from axlewright.gearset.blank import Blank, make_blank
+from axlewright.gearset.conjugate import ConjugatePinion, conjugate_pinion, rotation_about
+from axlewright.gearset.design import (
+    DesignFields,
+    Estimate,
+    GearSetDesign,
+    complete,
+    design_from_fields,
+    design_schema,
+    design_to_toml,
+    load_design,
+    parse_design,
+    shipped_designs,
+)
+from axlewright.gearset.easeoff import EaseOff
+from axlewright.gearset.flank import (
+    FlankName,
+    Patches,
+    RingFlank,
+    form_cut_flank,
+    indexed_flank,
+    make_patches,
+)
+from axlewright.gearset.geometry import Geometry, build_geometry
+from axlewright.gearset.pitch import PitchCones, solve_pitch_cones
+
+__all__ = [
+    "Blank",
+    "ConjugatePinion",
+    "DesignFields",
+    "EaseOff",
+    "Estimate",
+    "FlankName",
+    "GearSetDesign",
+    "Geometry",
+    "Patches",
+    "PitchCones",
+    "RingFlank",
+    "build_geometry",
+    "complete",
+    "conjugate_pinion",
+    "design_from_fields",
+    "design_schema",
+    "design_to_toml",
+    "form_cut_flank",
+    "indexed_flank",
+    "load_design",
+    "make_blank",
+    "make_patches",
+    "parse_design",
+    "rotation_about",
+    "shipped_designs",
+    "solve_pitch_cones",
+]

@@ -1,0 +1,185 @@
+"""One contact-pattern type, measured the same way whether a computation or a photo made it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from axlewright.gearset import FlankName
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class ContactPattern:
+    """Where a flank is marked, and its measures.
+
+    Attributes
+    ----------
+    flank : {"drive", "coast"}
+    mask : array of bool, shape (profile, lengthwise)
+        Root row first, toe column first; nodes from −1 to +1 both ways.
+    center : (float, float)
+        (lengthwise, profile) centroid of the marked area, each −1 … +1.
+    length_fraction, height_fraction : float
+        Extent of the marked area as a share of face width and working depth.
+    area_fraction : float
+        Marked share of the flank.
+    slant_deg : float
+        Angle of the pattern's long axis against the tooth's length on the unrolled tooth, toward the top at
+        the heel positive [deg]; 0 when the pattern is round. Axes in (lengthwise, profile) units.
+    touches : frozenset of str
+        Edges reached: "toe", "heel", "top", "root".
+    nearness : array or None, shape like mask
+        Normal gap at which each place would be marked [mm], when a computation made the pattern.
+    """
+
+    flank: FlankName
+    mask: Mask
+    center: tuple[float, float]
+    length_fraction: float
+    height_fraction: float
+    area_fraction: float
+    slant_deg: float
+    touches: frozenset[str]
+    nearness: Array | None = None
+
+    @property
+    def empty(self) -> bool:
+        """True when nothing is marked."""
+        return not bool(self.mask.any())
+
+    def describe(self) -> str:
+        """Return the place in the trade's words, profile first: "high, toward heel, about half the length"."""
+        if self.empty:
+            return "no mark"
+        x, y = self.center
+        high = "centred in profile" if abs(y) < 0.12 else ("high" if y > 0 else "low")
+        if abs(y) >= 0.45:
+            high = "very " + high
+        along = "centred lengthwise" if abs(x) < 0.12 else ("toward heel" if x > 0 else "toward toe")
+        parts = [high, along, f"{self.length_fraction:.0%} of the tooth length"]
+        if self.touches:
+            parts.append("touching " + " and ".join(sorted(self.touches)))
+        return ", ".join(parts)
+
+    def summary(self) -> dict[str, Any]:
+        """Return the measures as plain data for JSON."""
+        return {
+            "flank": self.flank,
+            "center": [round(v, 4) if math.isfinite(v) else None for v in self.center],
+            "length_fraction": round(self.length_fraction, 4),
+            "height_fraction": round(self.height_fraction, 4),
+            "area_fraction": round(self.area_fraction, 4),
+            "slant_deg": round(self.slant_deg, 2),
+            "touches": sorted(self.touches),
+            "words": self.describe(),
+        }
+
+
+def measure_mask(mask: Mask, flank: FlankName, nearness: Array | None = None) -> ContactPattern:
+    """Measure a marked area.
+
+    Parameters
+    ----------
+    mask : array of bool, shape (profile, lengthwise)
+        Root row first, toe column first.
+    flank : {"drive", "coast"}
+    nearness : array, optional
+        Kept with the pattern.
+
+    Returns
+    -------
+    ContactPattern
+        With NaN centre when nothing is marked.
+    """
+    mask = np.asarray(mask, dtype=bool)
+    ny, nx = mask.shape
+    if not mask.any():
+        return ContactPattern(flank, mask, (math.nan, math.nan), 0.0, 0.0, 0.0, 0.0, frozenset(), nearness)
+    x, y = np.linspace(-1.0, 1.0, nx), np.linspace(-1.0, 1.0, ny)
+    # Nodes on an edge stand for half a cell.
+    weight = np.ones((ny, nx))
+    weight[0, :] *= 0.5
+    weight[-1, :] *= 0.5
+    weight[:, 0] *= 0.5
+    weight[:, -1] *= 0.5
+    w = weight * mask
+    total = float(w.sum())
+    cx = float((w.sum(axis=0) * x).sum() / total)
+    cy = float((w.sum(axis=1) * y).sum() / total)
+    cols, rows = np.flatnonzero(mask.any(axis=0)), np.flatnonzero(mask.any(axis=1))
+    sxx = float((w * (x - cx)[None, :] ** 2).sum() / total)
+    syy = float((w * (y - cy)[:, None] ** 2).sum() / total)
+    sxy = float((w * (x - cx)[None, :] * (y - cy)[:, None]).sum() / total)
+    slant = 0.0
+    if abs(sxx - syy) + abs(sxy) > 1e-9:
+        slant = math.degrees(0.5 * math.atan2(2 * sxy, sxx - syy))
+    edges = set()
+    for name, line in (
+        ("root", mask[0]),
+        ("top", mask[-1]),
+        ("toe", mask[:, 0]),
+        ("heel", mask[:, -1]),
+    ):
+        if line.any():
+            edges.add(name)
+    return ContactPattern(
+        flank,
+        mask,
+        (cx, cy),
+        min(1.0, (cols[-1] - cols[0] + 1) / nx),
+        min(1.0, (rows[-1] - rows[0] + 1) / ny),
+        float(total / weight.sum()),
+        slant,
+        frozenset(edges),
+        nearness,
+    )
+
+
+def onto_ring(x: Array, y: Array, at_x: Array, at_y: Array, value: Array, nx: int, ny: int) -> Array:
+    """Carry a value known on pinion points onto the nodes of the ring-gear tooth.
+
+    Parameters
+    ----------
+    x, y : array, shape (mx,), (my,)
+        Nodes of the pinion grid.
+    at_x, at_y, value : array, shape (my, mx)
+        Where each pinion point stands on the ring-gear tooth when it is nearest, and the value there.
+    nx, ny : int
+        Nodes of the ring-gear tooth.
+
+    Returns
+    -------
+    array, shape (ny, nx)
+        Infinite where no pinion point reaches.
+    """
+    X, Y = np.meshgrid(np.linspace(-1, 1, nx), np.linspace(-1, 1, ny))
+    dx, dy = x[1] - x[0], y[1] - y[0]
+    shift_x = at_x - x[None, :]
+    shift_y = at_y - y[:, None]
+    px, py = X.copy(), Y.copy()
+    for _ in range(3):
+        where = np.stack([(py - y[0]) / dy, (px - x[0]) / dx])
+        px = X - ndimage.map_coordinates(shift_x, where, order=1, mode="nearest")
+        py = Y - ndimage.map_coordinates(shift_y, where, order=1, mode="nearest")
+    fi, fj = (py - y[0]) / dy, (px - x[0]) / dx
+    i = np.clip(np.floor(fi), 0, len(y) - 2).astype(np.intp)
+    j = np.clip(np.floor(fj), 0, len(x) - 2).astype(np.intp)
+    a, b = fi - i, fj - j
+    big = np.where(np.isfinite(value), value, 1e6)
+    out = (
+        big[i, j] * (1 - a) * (1 - b)
+        + big[i + 1, j] * a * (1 - b)
+        + big[i, j + 1] * (1 - a) * b
+        + big[i + 1, j + 1] * a * b
+    )
+    slack = 1e-6
+    outside = (fi < -slack) | (fi > len(y) - 1 + slack) | (fj < -slack) | (fj > len(x) - 1 + slack)
+    return np.where(outside | (out > 1e3), np.inf, out)

@@ -1,0 +1,252 @@
+"""Roll a set without load: marks, motion error, backlash shift."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from axlewright.contact import reference
+from axlewright.contact.marks import ContactPattern, measure_mask, onto_ring
+from axlewright.contact.mesh import (
+    LENGTHWISE_POINTS,
+    PROFILE_POINTS,
+    ROLL_ANGLES,
+    FlankMesh,
+    Mesh,
+    Settings,
+    build_mesh,
+    relieved_points,
+    roll_transforms,
+)
+from axlewright.errors import ContactError, InputError
+from axlewright.gearset import EaseOff, FlankName, GearSetDesign
+
+Array = NDArray[np.float64]
+Kernel = Literal["auto", "compiled", "reference"]
+
+
+@dataclass(frozen=True, slots=True)
+class Rolling:
+    """What one flank pair does when rolled at a setting.
+
+    Attributes
+    ----------
+    design : GearSetDesign
+    flank : {"drive", "coast"}
+    settings : Settings
+    torque_nm : float
+        Torque at the ring gear [N·m]; 0 without load.
+    pattern : ContactPattern
+    motion_error_urad : array, shape (n,)
+        Ring-gear angle less the nominal one over one pitch, forward in time, mean removed [µrad].
+    shift_urad : float
+        Mean gap the ring gear turns before touching [µrad]; changes with the setting as backlash does.
+    contact_path : array, shape (m, 2)
+        (lengthwise, profile) of the touching point over one pair's path where that pair carries.
+    """
+
+    design: GearSetDesign
+    flank: FlankName
+    settings: Settings
+    torque_nm: float
+    pattern: ContactPattern
+    motion_error_urad: Array
+    shift_urad: float
+    contact_path: Array
+
+    @property
+    def motion_error_pp_urad(self) -> float:
+        """Peak-to-peak motion error over one pitch [µrad]."""
+        return float(np.ptp(self.motion_error_urad))
+
+    def harmonics_urad(self, count: int = 6) -> Array:
+        """Return the amplitudes of the first mesh harmonics of the motion error, shape (count,) [µrad]."""
+        n = len(self.motion_error_urad)
+        spectrum = np.abs(np.fft.rfft(self.motion_error_urad)) * 2.0 / n
+        out = np.zeros(count)
+        take = min(count, len(spectrum) - 1)
+        out[:take] = spectrum[1 : take + 1]
+        return out
+
+    def summary(self) -> dict[str, Any]:
+        """Return the results as plain data for JSON."""
+        return {
+            "design": self.design.name,
+            "flank": self.flank,
+            "settings": {
+                "pinion_out_mm": self.settings.pinion_out_mm,
+                "ring_away_mm": self.settings.ring_away_mm,
+                "offset_error_mm": self.settings.offset_error_mm,
+                "shaft_angle_error_deg": self.settings.shaft_angle_error_deg,
+            },
+            "torque_nm": self.torque_nm,
+            "pattern": self.pattern.summary(),
+            "motion_error_pp_urad": round(self.motion_error_pp_urad, 3),
+            "harmonics_urad": [round(float(v), 3) for v in self.harmonics_urad()],
+            "estimated_fields": [e.field for e in self.design.estimates],
+        }
+
+
+def check_flank(flank: str) -> FlankName:
+    """Return the flank's name or say what would be right."""
+    if flank == "drive":
+        return "drive"
+    if flank == "coast":
+        return "coast"
+    raise InputError(f"unknown flank '{flank}'", where="flank", fix="use drive or coast")
+
+
+def y_floor(mesh: Mesh) -> float:
+    """Return the lowest profile place where the ring gear still has a flank, below −1 by its clearance."""
+    blank = mesh.geometry.blank
+    return -1.0 - 2.0 * 0.8 * blank.clearance / blank.working_depth
+
+
+def roll_unloaded(
+    mesh: Mesh,
+    flank: FlankName,
+    settings: Settings,
+    ease_off: EaseOff,
+    film_mm: float,
+    *,
+    kernel: Kernel = "auto",
+) -> tuple[ContactPattern, Array, Array, Array]:
+    """Roll one flank pair without load.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    flank : {"drive", "coast"}
+    settings : Settings
+    ease_off : EaseOff
+    film_mm : float
+        Compound film [mm].
+    kernel : {"auto", "compiled", "reference"}
+        "auto" takes the compiled kernel where numba is installed.
+
+    Returns
+    -------
+    pattern : ContactPattern
+    curve : array, shape (nroll,)
+        Least gap of one pair along its path [rad].
+    lowest : array, shape (nroll,)
+        Envelope over neighbouring pairs [rad].
+    path : array, shape (m, 2)
+        Contact path on the ring-gear tooth.
+
+    Raises
+    ------
+    ContactError
+        When the teeth do not touch over a whole pitch.
+    """
+    pair = mesh.flank(flank)
+    points = relieved_points(pair, ease_off)
+    matrices, shifts = roll_transforms(mesh.geometry, settings, pair.roll)
+    gap, x, y = reference.gaps(pair, points, matrices, shifts, y_floor(mesh))
+    curve = reference.pair_curve(gap)
+    lowest = reference.envelope(curve, pair.per_pitch)
+    if not np.all(np.isfinite(lowest)):
+        raise ContactError(
+            "the teeth leave contact for part of each pitch",
+            where=f"{flank} flank",
+            fix="bring the settings errors nearer to zero",
+        )
+    nearest, at_x, at_y = reference.marks(pair, gap, lowest, x, y)
+    flat = np.argmin(gap.reshape(len(curve), -1), axis=1)
+    rows = np.arange(len(curve))
+    path = np.stack([x.reshape(len(curve), -1)[rows, flat], y.reshape(len(curve), -1)[rows, flat]], axis=1)
+    pattern = _mark(mesh, pair, nearest, at_x, at_y, film_mm)
+    return pattern, curve, lowest, path
+
+
+def _mark(
+    mesh: Mesh, pair: FlankMesh, nearest: Array, at_x: Array, at_y: Array, film_mm: float
+) -> ContactPattern:
+    on_ring = onto_ring(pair.x, pair.y, at_x, at_y, nearest, mesh.lengthwise, mesh.profile)
+    return measure_mask(on_ring < film_mm, pair.name, on_ring)
+
+
+def roll(
+    design: GearSetDesign,
+    flank: str = "drive",
+    pinion_out_mm: float = 0.0,
+    ring_away_mm: float = 0.0,
+    offset_error_mm: float = 0.0,
+    shaft_angle_error_deg: float = 0.0,
+    torque_nm: float = 0.0,
+    *,
+    ease_off: EaseOff | None = None,
+    lengthwise: int = LENGTHWISE_POINTS,
+    profile: int = PROFILE_POINTS,
+    roll_angles: int = ROLL_ANGLES,
+    kernel: Kernel = "auto",
+) -> Rolling:
+    """Roll one flank pair of a set at a setting and load.
+
+    Parameters
+    ----------
+    design : GearSetDesign
+    flank : {"drive", "coast"}
+    pinion_out_mm, ring_away_mm, offset_error_mm : float
+        Settings errors [mm]; see `Settings` for signs.
+    shaft_angle_error_deg : float
+        [deg].
+    torque_nm : float
+        Torque at the ring gear ≥ 0 [N·m]; 0 rolls without load.
+    ease_off : EaseOff, optional
+        In place of the design's own.
+    lengthwise, profile, roll_angles : int
+        Resolution.
+    kernel : {"auto", "compiled", "reference"}
+
+    Returns
+    -------
+    Rolling
+
+    Raises
+    ------
+    InputError, DesignError, ContactError
+        With the number that causes it.
+    """
+    name = check_flank(flank)
+    for field, value, limit in (
+        ("pinion_out_mm", pinion_out_mm, 0.02 * design.ring_outer_diameter_mm),
+        ("ring_away_mm", ring_away_mm, 0.02 * design.ring_outer_diameter_mm),
+        ("offset_error_mm", offset_error_mm, 0.02 * design.ring_outer_diameter_mm),
+        ("shaft_angle_error_deg", shaft_angle_error_deg, 2.0),
+    ):
+        if not np.isfinite(value) or abs(value) > limit:
+            raise InputError(
+                f"{value:g} is beyond what this set could be rolled at",
+                where=field,
+                fix=f"stay within ±{limit:.3g}",
+            )
+    if not np.isfinite(torque_nm) or torque_nm < 0.0:
+        raise InputError(f"{torque_nm:g} N·m is no load", where="torque_nm", fix="give a torque of 0 or more")
+    settings = Settings(
+        float(pinion_out_mm), float(ring_away_mm), float(offset_error_mm), float(shaft_angle_error_deg)
+    )
+    mesh = build_mesh(design, lengthwise, profile, roll_angles)
+    pair = mesh.flank(name)
+    ease = design.ease_off(name) if ease_off is None else ease_off
+    pattern, curve, lowest, path = roll_unloaded(
+        mesh, name, settings, ease, design.compound_film_mm, kernel=kernel
+    )
+    error, shift = motion_error(pair, lowest)
+    carries = curve <= lowest + 1e-12
+    return Rolling(design, name, settings, 0.0, pattern, error, shift, path[carries])
+
+
+def motion_error(pair: FlankMesh, lowest: Array) -> tuple[Array, float]:
+    """Return the motion error over one pitch, forward in time [µrad], and the mean gap [µrad].
+
+    On drive a gap lets the ring gear lag, on coast it lets it lead.
+    """
+    one = lowest[: pair.per_pitch] * 1e6
+    if pair.forward < 0:
+        one = one[::-1]
+    sign = -1.0 if pair.name == "drive" else 1.0
+    return sign * (one - one.mean()), float(one.mean())
