@@ -1,0 +1,102 @@
+"""The job sheet."""
+
+from __future__ import annotations
+
+import base64
+import io
+from typing import Any
+
+from PIL import Image
+
+from axlewright.errors import PhotoError
+from axlewright.sheets.codes import qr_svg
+from axlewright.sheets.data import JobSheetData, PatternPicture, RoundPlot
+from axlewright.sheets.drawing import round_plot_svg, tooth_alt, tooth_svg
+from axlewright.sheets.typeset import set_pdf
+
+
+def job_sheet(data: JobSheetData) -> bytes:
+    """Set the job sheet as a PDF.
+
+    Parameters
+    ----------
+    data : JobSheetData
+        Texts are printed as they are; markup in them means nothing.
+
+    Returns
+    -------
+    bytes
+        PDF after PDF/UA-1, the same bytes for the same data.
+
+    Raises
+    ------
+    PhotoError
+        A photo is no JPEG.
+    """
+    values = data.model_dump(mode="json", exclude={"photos", "patterns", "plots", "causes"})
+    photos = [
+        {
+            "svg": _jpeg_svg(photo.jpeg, f"photo {place}"),
+            "caption": photo.caption,
+            "alt": photo.alt or photo.caption,
+        }
+        for place, photo in enumerate(data.photos, start=1)
+    ]
+    values |= {
+        "photos": photos,
+        "patterns": [_pattern(picture) for picture in data.patterns],
+        "plots": [_plot(plot) for plot in data.plots],
+        "causes": [
+            {
+                **cause.model_dump(),
+                "chance": "–" if cause.probability is None else f"{100 * cause.probability:.0f} %",
+            }
+            for cause in data.causes
+        ],
+        "qr": qr_svg(data.link) if data.link else None,
+    }
+    return set_pdf("job_sheet.typ", values)
+
+
+def _jpeg_svg(jpeg: bytes, where: str) -> str:
+    """Wrap a JPEG into SVG, because only texts can be handed to the template."""
+    try:
+        with Image.open(io.BytesIO(jpeg), formats=("JPEG",)) as picture:
+            picture.load()
+            wide, high = picture.size
+    except (OSError, ValueError, Image.DecompressionBombError):
+        raise PhotoError("this is no JPEG picture", where=where, fix="save it as JPEG first") from None
+    data = base64.b64encode(jpeg).decode("ascii")
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {high}" width="{wide}" height="{high}">'
+        f'<image width="{wide}" height="{high}" href="data:image/jpeg;base64,{data}"/></svg>'
+    )
+
+
+def _pattern(picture: PatternPicture) -> dict[str, Any]:
+    shown = []
+    if picture.measured is not None:
+        shown.append(
+            {
+                "svg": tooth_svg(measured=picture.measured, tapered=picture.tapered),
+                "alt": tooth_alt(picture.flank, "measured", picture.measured),
+                "kind": "Measured.",
+                "caption": picture.measured_caption,
+            }
+        )
+    if picture.computed is not None:
+        shown.append(
+            {
+                "svg": tooth_svg(computed=picture.computed, tapered=picture.tapered, ghost=picture.measured),
+                "alt": tooth_alt(picture.flank, "computed", picture.computed),
+                "kind": "Computed.",
+                "caption": picture.computed_caption,
+            }
+        )
+    return {"title": f"{picture.flank.capitalize()} side", "pictures": shown, "note": picture.note}
+
+
+def _plot(plot: RoundPlot) -> dict[str, Any]:
+    low, high = min(plot.values), max(plot.values)
+    alt = f"{plot.title}: {len(plot.values)} readings round the ring gear, {low:g} to {high:g} {plot.unit}."
+    return {"title": plot.title, "svg": round_plot_svg(plot), "alt": alt, "caption": plot.caption}

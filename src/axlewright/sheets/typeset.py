@@ -1,0 +1,64 @@
+"""Set a page with Typst: data in as JSON, PDF bytes out; the same bytes for the same data.
+
+No data reaches the template as markup: texts come in through JSON and stay texts.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+from collections.abc import Mapping
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import typst
+
+from axlewright.errors import AxlewrightError
+
+
+@cache
+def font_folder() -> Path:
+    """Return the folder of the DejaVu fonts that come with matplotlib."""
+    found = importlib.util.find_spec("matplotlib")
+    if found is None or not found.submodule_search_locations:
+        raise AxlewrightError(
+            "the fonts of matplotlib are missing", where="sheet", fix="reinstall matplotlib"
+        )
+    return Path(found.submodule_search_locations[0]) / "mpl-data" / "fonts" / "ttf"
+
+
+@cache
+def _template(name: str) -> bytes:
+    return files("axlewright.sheets").joinpath("templates", name).read_bytes()
+
+
+def set_pdf(template: str, data: Mapping[str, Any]) -> bytes:
+    """Set one document.
+
+    Parameters
+    ----------
+    template : str
+        File name among the templates.
+    data : mapping
+        JSON values; the template reads them as text of ``sys.inputs.data``.
+
+    Returns
+    -------
+    bytes
+        A tagged PDF after PDF/UA-1.
+    """
+    text = json.dumps(data, ensure_ascii=False, sort_keys=True, allow_nan=False)
+    try:
+        return typst.compile(
+            _template("common.typ") + _template(template),
+            font_paths=[font_folder()],
+            ignore_system_fonts=True,
+            pdf_standards=["ua-1"],
+            sys_inputs={"data": text},
+        )
+    except typst.TypstError as problem:
+        raise AxlewrightError(
+            f"the sheet cannot be set ({problem.message})", where="sheet", fix="report the job's data"
+        ) from problem
