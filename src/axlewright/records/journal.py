@@ -39,7 +39,7 @@ def folded(text: str) -> str:
     >>> folded("Kübel-LKW Ørsted")
     'kubel-lkw ørsted'
     """
-    split = unicodedata.normalize("NFKD", text)
+    split = unicodedata.normalize("NFKD", text.replace("\0", " "))
     return "".join(sign for sign in split if not unicodedata.combining(sign)).casefold()
 
 

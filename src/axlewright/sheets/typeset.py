@@ -19,14 +19,15 @@ from axlewright.errors import AxlewrightError
 
 
 @cache
-def font_folder() -> Path:
-    """Return the folder of the DejaVu fonts that come with matplotlib."""
+def fonts() -> typst.Fonts:
+    """Return the DejaVu fonts that come with matplotlib, so that every shop gets the same page."""
     found = importlib.util.find_spec("matplotlib")
     if found is None or not found.submodule_search_locations:
         raise AxlewrightError(
             "the fonts of matplotlib are missing", where="sheet", fix="reinstall matplotlib"
         )
-    return Path(found.submodule_search_locations[0]) / "mpl-data" / "fonts" / "ttf"
+    folder = Path(found.submodule_search_locations[0]) / "mpl-data" / "fonts" / "ttf"
+    return typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(folder)])
 
 
 @cache
@@ -53,7 +54,7 @@ def set_pdf(template: str, data: Mapping[str, Any]) -> bytes:
     try:
         return typst.compile(
             _template("common.typ") + _template(template),
-            font_paths=[font_folder()],
+            font_paths=fonts(),
             ignore_system_fonts=True,
             pdf_standards=["ua-1"],
             sys_inputs={"data": text},
