@@ -1,5 +1,56 @@
-"""axlewright: setting up drive axles with hypoid and spiral-bevel gears."""
+"""axlewright: setting up drive axles with hypoid and spiral-bevel gears.
+
+The names most people need::
+
+    import axlewright as aw
+
+    design = aw.load_design("TY-222")
+    rolling = aw.roll(design, flank="drive", pinion_out_mm=0.05)
+    rolling.pattern.center, rolling.motion_error_pp_urad
+
+They are loaded when first used, so that importing the package costs little.
+"""
 
 from __future__ import annotations
 
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
 __version__ = "0.1.0"
+
+_WHERE = {
+    "ContactPattern": "axlewright.contact",
+    "GearSetDesign": "axlewright.gearset",
+    "Rolling": "axlewright.contact",
+    "Settings": "axlewright.contact",
+    "load_design": "axlewright.gearset",
+    "parse_design": "axlewright.gearset",
+    "roll": "axlewright.contact",
+    "shipped_designs": "axlewright.gearset",
+}
+
+__all__ = [
+    "ContactPattern",
+    "GearSetDesign",
+    "Rolling",
+    "Settings",
+    "__version__",
+    "load_design",
+    "parse_design",
+    "roll",
+    "shipped_designs",
+]
+
+if TYPE_CHECKING:
+    from axlewright.contact import ContactPattern, Rolling, Settings, roll
+    from axlewright.gearset import GearSetDesign, load_design, parse_design, shipped_designs
+
+
+def __getattr__(name: str) -> Any:
+    if name in _WHERE:
+        return getattr(import_module(_WHERE[name]), name)
+    raise AttributeError(f"module 'axlewright' has no attribute '{name}'")
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

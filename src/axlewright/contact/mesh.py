@@ -9,7 +9,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from axlewright.errors import DesignError
 from axlewright.gearset import (
+    ConjugatePinion,
     EaseOff,
     FlankName,
     GearSetDesign,
@@ -26,6 +28,8 @@ LENGTHWISE_POINTS = 96
 PROFILE_POINTS = 48
 ROLL_ANGLES = 128
 LENGTH_MARGIN = 0.14  # the pinion's face is wider than the ring gear's by this share of it at each end
+UNDERCUT_SHARE = 0.03  # pinion area per ring-gear area below which the flank is taken as undercut
+UNDERCUT_LIMIT = 0.03  # share of the working flank that may be lost before the design is refused
 ROOT_MARGIN = 0.14  # the pinion flank goes on into its clearance by this share of the working depth
 
 
@@ -77,6 +81,8 @@ class FlankMesh:
         metal [mm].
     contact_roll, lever : array, shape (ny, nx)
         Roll angle at which each point would touch [rad]; normal gap per radian [mm].
+    valid : array of bool, shape (ny, nx)
+        False where the pinion flank does not exist because it is undercut there.
     roll : array, shape (nroll,)
         Roll angles of one pair's whole path, uniform [rad].
     per_pitch : int
@@ -95,6 +101,7 @@ class FlankMesh:
     normals: Array
     contact_roll: Array
     lever: Array
+    valid: NDArray[np.bool_]
     roll: Array
     per_pitch: int
     pitch: float
@@ -154,6 +161,7 @@ def build_mesh(
         x = _nodes(lengthwise, LENGTH_MARGIN, LENGTH_MARGIN)
         y = _nodes(profile, 0.0, ROOT_MARGIN)
         pinion = conjugate_pinion(geometry.cones, ring, design.ratio, x, y)
+        valid = _existing(ring, pinion)
         pitch = 2.0 * math.pi / design.ring_teeth
         inside = np.abs(x) <= 1.0 + 1e-9
         rows = y <= 1.0 + 1e-9
@@ -173,6 +181,7 @@ def build_mesh(
                 np.ascontiguousarray(pinion.normals),
                 pinion.contact_roll,
                 pinion.lever,
+                valid,
                 roll,
                 per_pitch,
                 pitch,
@@ -180,6 +189,27 @@ def build_mesh(
             )
         )
     return Mesh(geometry, both[0], both[1], lengthwise, profile)
+
+
+def _existing(ring: RingFlank, pinion: ConjugatePinion) -> NDArray[np.bool_]:
+    """Return where the generated pinion flank exists: its area has not shrunk to nothing or folded back."""
+
+    def area(points: Array, normals: Array) -> Array:
+        along = np.gradient(points, pinion.x, axis=1)
+        across = np.gradient(points, pinion.y, axis=0)
+        return np.asarray(np.einsum("abi,abi->ab", np.cross(along, across), normals))
+
+    X, Y = np.meshgrid(pinion.x, pinion.y)
+    kept = area(pinion.points, pinion.normals) / area(*ring.points(X, Y)) > UNDERCUT_SHARE
+    working = kept[np.ix_(pinion.y <= 1.0 + 1e-9, np.abs(pinion.x) <= 1.0 + 1e-9)]
+    lost = 1.0 - float(working.mean())
+    if lost > UNDERCUT_LIMIT:
+        raise DesignError(
+            f"the pinion is undercut over {lost:.0%} of its working {ring.name} flank",
+            where="pinion_teeth",
+            fix="use more pinion teeth, a larger pressure angle or a smaller working depth",
+        )
+    return kept
 
 
 def relieved_points(flank: FlankMesh, ease_off: EaseOff) -> Array:

@@ -42,8 +42,12 @@ def gaps(
     x, y = flank.ring.blank.to_tooth(r, q[..., 2])
     theta = flank.ring.patches(np.clip(x, -1.3, 1.3), np.clip(y, -1.45, 1.45))[0]
     gap = flank.ring.outward * _wrap(np.arctan2(q[..., 1], q[..., 0]) - theta)
-    outside = (np.abs(x) > 1.0 + 1e-9) | (y > 1.0 + 1e-9) | (y < y_floor)
+    outside = (np.abs(x) > 1.0 + 1e-9) | (y > 1.0 + 1e-9) | (y < y_floor) | ~flank.valid
     gap[outside] = np.inf
+    # A point meets the ring gear within half a pitch of where it would touch if conjugate; further off
+    # lies the other branch of an undercut flank, which the cutter has removed.
+    away = np.abs(flank.roll[:, None, None] - flank.contact_roll) > 0.5 * flank.pitch
+    gap[away] = np.inf
     return gap, x, y
 
 
@@ -121,3 +125,27 @@ def marks(flank: FlankMesh, gap: Array, lowest: Array, x: Array, y: Array) -> tu
     at_x = pick(x, 0) * (1 - size) + np.where(forth, pick(x, 1), pick(x, -1)) * size
     at_y = pick(y, 0) * (1 - size) + np.where(forth, pick(y, 1), pick(y, -1)) * size
     return nearest, at_x, at_y
+
+
+def roll_pair(
+    flank: FlankMesh, points: Array, matrices: Array, shifts: Array, y_floor: float
+) -> tuple[Array, Array, Array, Array, Array, Array]:
+    """Roll one flank pair over its whole path.
+
+    Returns
+    -------
+    curve, lowest : array, shape (n,)
+        Least gap of the pair, and of all pairs [rad].
+    nearest, at_x, at_y : array, shape (ny, nx)
+        See `marks`.
+    path : array, shape (n, 2)
+        Where the least gap lies on the ring-gear tooth.
+    """
+    gap, x, y = gaps(flank, points, matrices, shifts, y_floor)
+    curve = pair_curve(gap)
+    lowest = envelope(curve, flank.per_pitch)
+    nearest, at_x, at_y = marks(flank, gap, lowest, x, y)
+    flat = np.argmin(gap.reshape(len(curve), -1), axis=1)
+    rows = np.arange(len(curve))
+    path = np.stack([x.reshape(len(curve), -1)[rows, flat], y.reshape(len(curve), -1)[rows, flat]], axis=1)
+    return curve, lowest, nearest, at_x, at_y, path

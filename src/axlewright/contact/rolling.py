@@ -8,7 +8,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from axlewright.contact import reference
+from axlewright.contact import compiled, reference
 from axlewright.contact.marks import ContactPattern, measure_mask, onto_ring
 from axlewright.contact.mesh import (
     LENGTHWISE_POINTS,
@@ -145,19 +145,20 @@ def roll_unloaded(
     pair = mesh.flank(flank)
     points = relieved_points(pair, ease_off)
     matrices, shifts = roll_transforms(mesh.geometry, settings, pair.roll)
-    gap, x, y = reference.gaps(pair, points, matrices, shifts, y_floor(mesh))
-    curve = reference.pair_curve(gap)
-    lowest = reference.envelope(curve, pair.per_pitch)
+    if kernel != "reference" and compiled.AVAILABLE:
+        curve, lowest, nearest, at_x, at_y, path = compiled.roll_pair(
+            pair, points, matrices, shifts, y_floor(mesh)
+        )
+    else:
+        curve, lowest, nearest, at_x, at_y, path = reference.roll_pair(
+            pair, points, matrices, shifts, y_floor(mesh)
+        )
     if not np.all(np.isfinite(lowest)):
         raise ContactError(
             "the teeth leave contact for part of each pitch",
             where=f"{flank} flank",
             fix="bring the settings errors nearer to zero",
         )
-    nearest, at_x, at_y = reference.marks(pair, gap, lowest, x, y)
-    flat = np.argmin(gap.reshape(len(curve), -1), axis=1)
-    rows = np.arange(len(curve))
-    path = np.stack([x.reshape(len(curve), -1)[rows, flat], y.reshape(len(curve), -1)[rows, flat]], axis=1)
     pattern = _mark(mesh, pair, nearest, at_x, at_y, film_mm)
     return pattern, curve, lowest, path
 
