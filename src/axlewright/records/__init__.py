@@ -5,8 +5,9 @@ The door is `open_store`; everything else comes from the `JobStore` it returns.
 
 from __future__ import annotations
 
+from axlewright.records.opening import open_store
 from axlewright.records.steps import CAUTIONS, STEP_KEYS, STEPS, NextStep, Step, StepStatus, standing
-from axlewright.records.store import JobStore, open_store
+from axlewright.records.store import JobStore
 from axlewright.records.types import (
     ChainReport,
     Entry,
@@ -19,6 +20,7 @@ from axlewright.records.types import (
     Person,
     Role,
     StockItem,
+    StockMove,
     StoredFile,
     Verdict,
 )
@@ -42,6 +44,7 @@ __all__ = [
     "Step",
     "StepStatus",
     "StockItem",
+    "StockMove",
     "StoredFile",
     "Verdict",
     "open_store",

@@ -10,12 +10,12 @@ from datetime import datetime
 from typing import Any, cast
 
 from sqlalchemy import select
-from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from axlewright.errors import RecordError
 from axlewright.records.chain import MAX_PAYLOAD_BYTES, canonical_json, first_link, sha256_hex, utc_now
 from axlewright.records.models import DesignTextRow, EntryRow, FileRow, InstrumentRow, JobRow
+from axlewright.records.session import insert_once
 from axlewright.records.types import (
     JOB_STATES,
     VERDICTS,
@@ -121,13 +121,8 @@ def entries_of(session: Session, row: JobRow, *, after: int = 0) -> list[Entry]:
 def keep_design_text(session: Session, text: str) -> str:
     """Keep the text of a design file once per content and return its hash."""
     key = sha256_hex(text.encode("utf-8"))
-    if session.get(DesignTextRow, key) is not None:
-        return key
-    try:
-        with session.begin_nested():
-            session.add(DesignTextRow(sha256=key, text=text))
-    except IntegrityError:
-        pass  # somebody else kept the same text at the same moment
+    if session.get(DesignTextRow, key) is None:
+        insert_once(session, DesignTextRow(sha256=key, text=text))
     return key
 
 

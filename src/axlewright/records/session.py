@@ -6,10 +6,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from sqlalchemy import Engine
+from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session, sessionmaker
 
 from axlewright.errors import RecordError
 from axlewright.records.database import plain_errors
+from axlewright.records.models import Base
 
 MAX_TEXT = 20_000
 
@@ -45,6 +47,15 @@ class Sessions:
             session.connection(execution_options={"writing": True})
             yield session
             session.commit()
+
+
+def insert_once(session: Session, row: Base) -> None:
+    """Insert a row whose key is its content, unless somebody else has just done so."""
+    try:
+        with session.begin_nested():
+            session.add(row)
+    except IntegrityError:
+        pass  # it is there, which is what was wanted
 
 
 def plain_text(value: str, where: str, *, required: bool = False, longest: int = MAX_TEXT) -> str:

@@ -185,6 +185,16 @@ class StockItem:
 
 
 @dataclass(frozen=True)
+class StockMove:
+    """Pieces taken (below 0) or put on the shelf, by whom, when, for which job."""
+
+    change: int
+    who: str
+    at: datetime
+    job_number: int | None = None
+
+
+@dataclass(frozen=True)
 class StoredFile:
     """A file kept by its content hash."""
 

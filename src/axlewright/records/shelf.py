@@ -1,0 +1,156 @@
+"""Instruments, and spacers and shims on the shelf."""
+
+from __future__ import annotations
+
+import math
+from datetime import date
+
+from sqlalchemy import select
+
+from axlewright.errors import RecordError
+from axlewright.records.chain import utc_now
+from axlewright.records.models import InstrumentRow, StockMoveRow, StockRow
+from axlewright.records.session import Sessions, plain_text
+from axlewright.records.types import Instrument, StockItem, StockMove
+
+
+class Instruments:
+    """The measuring instruments; reached as ``store.instruments``."""
+
+    def __init__(self, sessions: Sessions) -> None:
+        self._sessions = sessions
+
+    def put(self, instrument: Instrument) -> Instrument:
+        """Enter an instrument, or bring the one of that name up to date, such as after a calibration.
+
+        Readings made before keep the calibration date they were made under.
+        """
+        name = plain_text(instrument.name, "instrument", required=True, longest=80)
+        values = {
+            "kind": plain_text(instrument.kind, "kind"),
+            "resolution": plain_text(instrument.resolution, "resolution"),
+            "calibrated_on": instrument.calibrated_on,
+            "due_on": instrument.due_on,
+        }
+        with self._sessions.writing() as session:
+            row = session.get(InstrumentRow, name)
+            if row is None:
+                session.add(InstrumentRow(name=name, **values))
+            else:
+                for field, value in values.items():
+                    setattr(row, field, value)
+        return Instrument(name, **values)  # type: ignore[arg-type]
+
+    def overdue(self, today: date) -> list[Instrument]:
+        """Return the instruments whose calibration is due."""
+        return [tool for tool in self.list() if tool.due_on is not None and tool.due_on < today]
+
+    def list(self) -> list[Instrument]:
+        """Return the instruments by name."""
+        with self._sessions.reading() as session:
+            return [
+                Instrument(row.name, row.kind, row.resolution, row.calibrated_on, row.due_on)
+                for row in session.scalars(select(InstrumentRow).order_by(InstrumentRow.name))
+            ]
+
+
+def _item(row: StockRow) -> StockItem:
+    return StockItem(
+        id=row.id,
+        kind=row.kind,
+        thickness_mm=row.thickness_mm,
+        nominal_mm=row.nominal_mm,
+        count=row.count,
+        part=row.part,
+        place=row.place,
+        design_name=row.design_name,
+    )
+
+
+class Stock:
+    """Spacers and shims on the shelf; reached as ``store.stock``."""
+
+    def __init__(self, sessions: Sessions) -> None:
+        self._sessions = sessions
+
+    def add(
+        self,
+        kind: str,
+        thickness_mm: float,
+        *,
+        count: int = 1,
+        nominal_mm: float | None = None,
+        part: str = "",
+        place: str = "",
+        design_name: str = "",
+        who: str = "",
+    ) -> StockItem:
+        """Put a new kind of piece on the shelf.
+
+        Parameters
+        ----------
+        kind : str
+            Such as "pinion spacer", "pinion shim", "side shim", "preload spacer".
+        thickness_mm : float
+            As measured.
+        nominal_mm : float, optional
+            What the part says it is.
+        design_name : str
+            Design it fits, empty for any.
+        """
+        for value, where in ((thickness_mm, "thickness"), (nominal_mm, "nominal thickness")):
+            if value is not None and not (math.isfinite(value) and 0 < value < 1000):
+                raise RecordError(f"{value} mm is no thickness", where=where, fix="give millimetres above 0")
+        if not 0 <= count < 1_000_000:
+            raise RecordError(f"{count} is no count", where="count", fix="give a whole number from 0")
+        row = StockRow(
+            kind=plain_text(kind, "kind", required=True, longest=40),
+            thickness_mm=float(thickness_mm),
+            nominal_mm=nominal_mm,
+            count=count,
+            part=plain_text(part, "part", longest=200),
+            place=plain_text(place, "place", longest=200),
+            design_name=plain_text(design_name, "design", longest=200),
+        )
+        with self._sessions.writing() as session:
+            session.add(row)
+            session.flush()
+            session.add(StockMoveRow(stock_id=row.id, change=count, who=who, at=utc_now(), job_number=None))
+            return _item(row)
+
+    def move(self, item_id: int, change: int, *, who: str, job: int | None = None) -> StockItem:
+        """Take pieces (`change` below 0) or put some back, and write down who did and for which job."""
+        person = plain_text(who, "who", required=True, longest=80)
+        with self._sessions.writing() as session:
+            row = session.scalar(select(StockRow).where(StockRow.id == item_id).with_for_update())
+            if row is None:
+                raise RecordError(f"there is no stock item {item_id}", where="stock", fix="look at the list")
+            if row.count + change < 0:
+                raise RecordError(
+                    f"only {row.count} of the {row.kind} {row.thickness_mm:g} mm are there",
+                    where="stock",
+                    fix="count the shelf, or take another size",
+                )
+            row.count += change
+            move = StockMoveRow(stock_id=row.id, change=change, who=person, at=utc_now(), job_number=job)
+            session.add(move)
+            session.flush()
+            return _item(row)
+
+    def moves(self, item_id: int) -> list[StockMove]:
+        """Return what went on and off the shelf of one item, oldest first."""
+        query = select(StockMoveRow).where(StockMoveRow.stock_id == item_id).order_by(StockMoveRow.id)
+        with self._sessions.reading() as session:
+            return [StockMove(row.change, row.who, row.at, row.job_number) for row in session.scalars(query)]
+
+    def list(self, *, kind: str = "", design_name: str = "", in_stock_only: bool = False) -> list[StockItem]:
+        """Return the pieces, thin ones first; with `design_name` those that fit it or any design."""
+        query = select(StockRow).order_by(StockRow.kind, StockRow.thickness_mm, StockRow.id)
+        if kind:
+            query = query.where(StockRow.kind == kind)
+        if design_name:
+            query = query.where(StockRow.design_name.in_(("", design_name)))
+        if in_stock_only:
+            query = query.where(StockRow.count > 0)
+        with self._sessions.reading() as session:
+            return [_item(row) for row in session.scalars(query)]

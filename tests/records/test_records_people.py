@@ -1,0 +1,144 @@
+"""People, PINs, waivers, signatures, instruments, stock and files."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import date, timedelta
+
+import pytest
+
+from axlewright.errors import RecordError
+from axlewright.records import Instrument, JobConflictError, JobStore, people
+from axlewright.records.chain import utc_now
+
+
+def test_scrypt_gives_the_published_value() -> None:
+    """RFC 7914 section 12, third vector: the cost, block and order we use come from the standard."""
+    found = hashlib.scrypt(
+        b"pleaseletmein", salt=b"SodiumChloride", n=16384, r=8, p=1, dklen=64, maxmem=64 * 1024 * 1024
+    )
+    assert found.hex().startswith("7023bdcb3afd7348461c06cd81fd38ebfda8fbba904f8e3ea9b543f6545da1f2")
+    kept = people.hash_pin("2580")
+    assert kept.startswith("scrypt$16384$8$1$")
+    assert "2580" not in kept
+    assert people.pin_fits("2580", kept)
+    assert not people.pin_fits("2581", kept)
+    assert people.hash_pin("2580") != kept, "every PIN has its own salt"
+
+
+def test_wrong_pins_lock_for_a_while(store: JobStore, monkeypatch: pytest.MonkeyPatch) -> None:
+    store.people.add("bench one", "technician", "2580")
+    for _ in range(people.WRONG_TRIES):
+        with pytest.raises(RecordError, match="the PIN is wrong"):
+            store.people.check_pin("bench one", "1111")
+    with pytest.raises(RecordError, match="wait 5 min"):
+        store.people.check_pin("bench one", "2580")
+    later = utc_now() + timedelta(minutes=6)
+    monkeypatch.setattr(people, "utc_now", lambda: later)
+    assert store.people.check_pin("bench one", "2580").role == "technician"
+
+
+def test_sign_off_needs_the_pin_and_names_what_was_signed(store: JobStore) -> None:
+    number = store.new_job(design_name="TY-222").number
+    store.people.add("bench one", "technician", "2580")
+    head = store.get_job(number).head
+    with pytest.raises(RecordError, match="the PIN is wrong"):
+        store.sign_off(number, who="bench one", pin="0000", statement="built as written")
+    with pytest.raises(RecordError, match="nobody is called 'tester'"):
+        store.sign_off(number, who="tester", pin="2580", statement="built as written")
+    assert store.get_job(number).entry_count == 1
+    signed = store.sign_off(number, who="bench one", pin="2580", statement="built as written")
+    assert signed.payload == {"statement": "built as written", "role": "technician", "signed_head": head}
+    with pytest.raises(JobConflictError):
+        store.sign_off(number, who="bench one", pin="2580", statement="x", head=head)
+
+
+def test_waiver_needs_a_reason_and_a_role_that_may(store: JobStore) -> None:
+    number = store.new_job(design_name="TY-222").number
+    with pytest.raises(RecordError, match="with a reason only"):
+        store.waive(number, "as-found", " ", who="bench one")
+    assert store.waive(number, "as-found", "came in pieces", who="bench one").kind == "waiver"
+    store.people.add("bench one", "technician", "2580")
+    store.people.add("tester", "lead", "1470")
+    with pytest.raises(RecordError, match="a technician may not waive"):
+        store.waive(number, "fits", "new case", who="bench one", pin="2580")
+    assert store.waive(number, "fits", "new case", who="tester", pin="1470").who == "tester"
+
+
+def test_bad_people_get_one_sentence(store: JobStore) -> None:
+    store.people.add("bench one", "technician", "2580")
+    with pytest.raises(RecordError, match="here already"):
+        store.people.add("bench one", "lead", "2580")
+    with pytest.raises(RecordError, match="4 to 12 digits"):
+        store.people.add("bench two", "lead", "25a0")
+    with pytest.raises(RecordError, match="is no role"):
+        store.people.add("bench two", "boss", "2580")  # type: ignore[arg-type]
+    store.people.set_active("bench one", False)
+    assert store.people.list() == []
+    with pytest.raises(RecordError, match="the PIN is wrong"):
+        store.people.check_pin("bench one", "2580")
+
+
+def test_reading_keeps_the_calibration_it_was_made_under(store: JobStore) -> None:
+    number = store.new_job(design_name="TY-222").number
+    dial = Instrument("dial 3", "dial indicator", "0.01 mm", date(2026, 2, 1), date(2027, 2, 1))
+    store.instruments.put(dial)
+    first = store.add_entry(number, "reading", "backlash", {"value": 1}, who="a", instrument="dial 3")
+    store.instruments.put(Instrument("dial 3", "dial indicator", "0.01 mm", date(2027, 2, 3)))
+    second = store.add_entry(number, "reading", "backlash", {"value": 1}, who="a", instrument="dial 3")
+    unknown = store.add_entry(number, "reading", "backlash", {"value": 1}, who="a", instrument="borrowed")
+    dates = [entry.calibrated_on for entry in store.entries(number, kind="reading")]
+    assert dates == [date(2026, 2, 1), date(2027, 2, 3), None]
+    assert [first.calibrated_on, second.calibrated_on, unknown.calibrated_on] == dates
+    assert store.verify(number).holds
+    assert [tool.name for tool in store.instruments.list()] == ["dial 3"]
+    store.instruments.put(dial)
+    assert store.instruments.overdue(date(2027, 2, 2)) == [dial]
+    assert store.instruments.overdue(date(2027, 2, 1)) == []
+
+
+def test_stock_never_goes_below_nothing_and_knows_its_moves(store: JobStore) -> None:
+    number = store.new_job(design_name="TY-222").number
+    thin = store.stock.add("pinion spacer", 1.562, nominal_mm=1.56, count=2, design_name="TY-222")
+    thick = store.stock.add("pinion spacer", 1.689, count=1)
+    store.stock.add("side shim", 0.5, count=0)
+    assert store.stock.list(kind="pinion spacer", design_name="TY-222") == [thin, thick]
+    assert store.stock.list(kind="pinion spacer", design_name="TY-310") == [thick]
+    assert len(store.stock.list(in_stock_only=True)) == 2
+    assert store.stock.move(thin.id, -2, who="bench one", job=number).count == 0
+    with pytest.raises(RecordError, match="only 0 of the pinion spacer"):
+        store.stock.move(thin.id, -1, who="bench one", job=number)
+    assert [(move.change, move.job_number) for move in store.stock.moves(thin.id)] == [
+        (2, None),
+        (-2, number),
+    ]
+    with pytest.raises(RecordError, match="no thickness"):
+        store.stock.add("side shim", float("nan"))
+    with pytest.raises(RecordError, match="no stock item 99"):
+        store.stock.move(99, 1, who="bench one")
+
+
+def test_files_are_kept_once_and_checked(store: JobStore) -> None:
+    number = store.new_job(design_name="TY-222").number
+    sha256 = store.store_file(b"picture", ".JPG")
+    assert store.store_file(b"picture", "jpeg") == sha256
+    assert [stored.suffix for stored in store.files.list()] == [".jpg"]
+    assert store.read_file(sha256) == b"picture"
+    entry = store.add_entry(number, "photo", "pattern", {"flank": "drive"}, who="a", files=[sha256])
+    assert entry.files == (sha256,)
+    path = store.files.path(sha256, ".jpg")
+    assert list(path.parent.iterdir()) == [path], "no half files are left"
+    path.write_bytes(b"retouched")
+    with pytest.raises(RecordError, match="was changed"):
+        store.read_file(sha256)
+    assert store.store_file(b"picture", ".jpg") == sha256, "storing again heals it"
+    assert store.read_file(sha256) == b"picture"
+    path.unlink()
+    with pytest.raises(RecordError, match="is missing"):
+        store.read_file(sha256)
+    with pytest.raises(RecordError, match="there is no file"):
+        store.add_entry(number, "photo", "pattern", {}, who="a", files=["0" * 64])
+    with pytest.raises(RecordError, match="no file ending"):
+        store.store_file(b"x", "../../x")
+    with pytest.raises(RecordError, match="not the name of a stored file"):
+        store.files.path("../../etc/passwd", "")
