@@ -9,25 +9,14 @@ import subprocess
 import tempfile
 import uuid
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from record_places import Place
 
-from axlewright.records import JobStore, open_store
+from axlewright.records import JobStore
 
 MUST_NOT_SKIP = "AXLEWRIGHT_TESTS_MUST_NOT_SKIP"
-
-
-@dataclass(frozen=True)
-class Place:
-    """A place where records can be kept: a folder and, for PostgreSQL, an address."""
-
-    folder: Path
-    database: str | None
-
-    def open(self) -> JobStore:
-        return open_store(self.folder, database=self.database)
 
 
 def _server_programs() -> Path | None:

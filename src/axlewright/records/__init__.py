@@ -5,9 +5,11 @@ The door is `open_store`; everything else comes from the `JobStore` it returns.
 
 from __future__ import annotations
 
+from axlewright.records.backup import backup, restore
 from axlewright.records.opening import open_store
 from axlewright.records.steps import CAUTIONS, STEP_KEYS, STEPS, NextStep, Step, StepStatus, standing
 from axlewright.records.store import JobStore
+from axlewright.records.transfer import export_job, import_job, job_file_schema
 from axlewright.records.types import (
     ChainReport,
     Entry,
@@ -47,6 +49,11 @@ __all__ = [
     "StockMove",
     "StoredFile",
     "Verdict",
+    "backup",
+    "export_job",
+    "import_job",
+    "job_file_schema",
     "open_store",
+    "restore",
     "standing",
 ]

@@ -11,6 +11,8 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import tempfile
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -46,11 +48,10 @@ def data_folder(folder: Path | str | None = None) -> Path:
 
 def make_folder(folder: Path) -> None:
     """Make the folder and check that it can be written, or say in one sentence that it cannot."""
-    probe = folder / f".write-check-{os.getpid()}"
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        probe.write_bytes(b"")
-        probe.unlink()
+        with tempfile.TemporaryFile(dir=folder):
+            pass
     except OSError as problem:
         raise RecordError(
             f"the folder cannot be written ({problem.strerror or problem})",
@@ -192,6 +193,9 @@ def current_revision(connection: Connection) -> str:
     return connection.execute(sa.text("SELECT version_num FROM alembic_version")).scalar() or ""
 
 
+_MIGRATING = threading.Lock()  # Alembic keeps its context in a module
+
+
 def bring_up_to_date(engine: Engine, place: str) -> None:
     """Make or migrate the tables; two programs that open at once wait for each other.
 
@@ -203,7 +207,7 @@ def bring_up_to_date(engine: Engine, place: str) -> None:
     with plain_errors(place), engine.connect() as connection:
         if current_revision(connection) == HEAD_REVISION:
             return
-    with plain_errors(place), engine.connect() as plain:
+    with _MIGRATING, plain_errors(place), engine.connect() as plain:
         connection = plain.execution_options(writing=True)
         with connection.begin():
             if engine.dialect.name == "postgresql":

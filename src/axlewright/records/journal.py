@@ -126,6 +126,16 @@ def keep_design_text(session: Session, text: str) -> str:
     return key
 
 
+def design_text(session: Session, sha256: str) -> str:
+    """Return a kept design text after checking it against its hash."""
+    row = session.get(DesignTextRow, sha256)
+    if row is None or sha256_hex(row.text.encode("utf-8")) != sha256:
+        raise RecordError(
+            "a design text kept with the job was lost or changed", where="design", fix="restore a backup"
+        )
+    return row.text
+
+
 def _checked_payload(kind: str, step: str, payload: Mapping[str, Any]) -> str:
     text = canonical_json(dict(payload))
     if len(text) > MAX_PAYLOAD_BYTES:
@@ -314,6 +324,8 @@ def check_chain(row: JobRow, entries: Sequence[Entry], design_text_hash: str | N
     changed = [name for name in HEADER_FIELDS if getattr(row, name) != fields.get(name)]
     if row.state != state or state not in JOB_STATES:
         changed.append("state")
+    if entries and row.created_at != entries[0].at:
+        changed.append("date")
     if design_text_hash != row.design_sha256:
         changed.append("design text")
     if changed:

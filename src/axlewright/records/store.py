@@ -142,12 +142,7 @@ class JobStore:
     def design_text(self, number: int) -> str:
         """Return the design file kept with the job."""
         with self.sessions.reading() as session:
-            row = session.get(DesignTextRow, journal.job_row(session, number).design_sha256)
-            if row is None or sha256_hex(row.text.encode("utf-8")) != row.sha256:
-                raise RecordError(
-                    "the design text kept with the job was lost or changed", where=f"job {number}"
-                )
-            return row.text
+            return journal.design_text(session, journal.job_row(session, number).design_sha256)
 
     def list_jobs(self, *, state: JobState | None = None, limit: int = 100, offset: int = 0) -> list[Job]:
         """Return jobs, the last changed first."""

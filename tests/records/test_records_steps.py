@@ -1,0 +1,136 @@
+"""The order of the job: what stands, what is next, why, and what it costs."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+
+import pytest
+
+from axlewright.records import CAUTIONS, STEP_KEYS, STEPS, Entry, steps
+
+
+class Journal:
+    """Entries written by hand, without a database."""
+
+    def __init__(self) -> None:
+        self.entries: list[Entry] = []
+
+    def add(self, kind: Any, step: str, supersedes: int | None = None, **payload: Any) -> int:
+        seq = len(self.entries) + 1
+        at = datetime(2026, 3, 2, tzinfo=UTC)
+        self.entries.append(Entry("0" * 32, seq, kind, step, payload, "bench one", at, supersedes=supersedes))
+        return seq
+
+    def ok(self, *names: str) -> Journal:
+        for name in names:
+            self.add("result", name, verdict="ok")
+        return self
+
+    def states(self) -> dict[str, str]:
+        return {one.step.key: one.state for one in steps.step_statuses(self.entries)}
+
+    def next(self) -> steps.NextStep:
+        return steps.next_step(self.entries)
+
+
+@pytest.fixture
+def journal() -> Journal:
+    return Journal()
+
+
+def test_steps_are_in_the_order_of_the_job() -> None:
+    assert STEP_KEYS == (
+        "complaint", "as-found", "identity", "fits", "depth", "preload", "backlash", "pattern", "final", "close",
+    )  # fmt: skip
+    for place, one in enumerate(STEPS):
+        assert set(one.follows_from) <= set(STEP_KEYS[:place]), "a step follows from earlier ones only"
+        assert CAUTIONS[one.cautions]
+        assert all((one.title, one.reads, one.why, one.cost, one.when_it_fails, one.redo_cost))
+
+
+def test_no_text_offers_lead_or_a_torque() -> None:
+    for text in [line for lines in CAUTIONS.values() for line in lines]:
+        assert "safe " not in text.lower().replace("safely", "")
+        assert not any(unit in text for unit in ("N·m", "lb-ft", "lbf"))
+    assert any("Lead-free" in line for line in CAUTIONS["compound"])
+
+
+def test_new_job_begins_with_the_complaint(journal: Journal) -> None:
+    after = journal.next()
+    assert (after.key, after.left) == ("complaint", 10)
+    assert "tyres" in after.why
+    assert "gears stay in" in after.cost
+    assert after.cautions == CAUTIONS["road"]
+
+
+def test_readings_begin_a_step_and_a_verdict_closes_it(journal: Journal) -> None:
+    journal.add("reading", "complaint", value=1)
+    assert journal.states()["complaint"] == "begun"
+    assert journal.next().key == "complaint"
+    journal.ok("complaint")
+    assert journal.states()["complaint"] == "ok"
+    assert journal.next().key == "as-found"
+    journal.add("reading", "complaint", value=2)
+    assert journal.next().key == "complaint"
+    assert "newer than the last verdict" in journal.next().why
+
+
+def test_steps_may_be_done_in_any_order(journal: Journal) -> None:
+    journal.ok("pattern")
+    assert journal.next().key == "complaint"
+    assert journal.states()["pattern"] == "ok"
+
+
+def test_open_question_comes_before_everything(journal: Journal) -> None:
+    journal.add("result", "pattern", verdict="not ok")
+    journal.add("result", "identity", verdict="ask", why="pair numbers 4417 and 4471: which is right?")
+    after = journal.next()
+    assert after.key == "identity"
+    assert "answer" in after.title
+    assert "4471" in after.why
+
+
+def test_failed_step_says_what_is_redone_and_what_that_costs(journal: Journal) -> None:
+    journal.ok("complaint", "as-found", "identity", "fits", "depth", "preload", "backlash")
+    journal.add("result", "pattern", verdict="not ok", why="both flanks at the top")
+    after = journal.next()
+    assert after.key == "pattern"
+    assert "depth first, then backlash" in after.title
+    assert after.why == "both flanks at the top"
+    assert "bearing pressed off" in after.cost
+
+
+def test_what_depends_on_a_changed_step_is_due_again(journal: Journal) -> None:
+    journal.ok("complaint", "as-found", "identity", "fits", "depth", "preload", "backlash", "pattern")
+    journal.ok("depth")
+    states = journal.states()
+    assert [states[key] for key in ("preload", "backlash", "pattern")] == ["again"] * 3
+    assert states["fits"] == "ok"
+    assert journal.next().key == "preload"
+    assert "depth and spacer changed since" in journal.next().why
+    journal.ok("preload", "backlash", "pattern", "final", "close")
+    assert journal.next().key == ""
+    assert journal.next().left == 0
+
+
+def test_waived_step_is_closed_with_its_reason(journal: Journal) -> None:
+    journal.ok("depth")
+    journal.add("waiver", "fits", reason="new case")
+    statuses = {one.step.key: one for one in steps.step_statuses(journal.entries)}
+    assert (statuses["fits"].state, statuses["fits"].why) == ("waived", "waived by bench one: new case")
+    assert statuses["depth"].state == "ok", "a waiver changes nothing on the axle"
+
+
+def test_superseded_verdict_does_not_count(journal: Journal) -> None:
+    wrong = journal.add("result", "complaint", verdict="ok")
+    journal.add("result", "complaint", supersedes=wrong, verdict="not ok", why="tyres")
+    assert journal.states()["complaint"] == "not ok"
+
+
+def test_sign_off_or_decision_closes_a_step(journal: Journal) -> None:
+    journal.add("decision", "complaint", done=True, why="customer withdrew it")
+    journal.add("sign-off", "close", statement="built as written")
+    journal.add("decision", "as-found", text="look again tomorrow")
+    states = journal.states()
+    assert [states[key] for key in ("complaint", "close", "as-found")] == ["ok", "ok", "begun"]
