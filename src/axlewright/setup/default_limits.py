@@ -55,6 +55,7 @@ DEFAULT_LIMITS: Final[Mapping[str, Limit]] = MappingProxyType(
         "ring_face_runout_heavy": _inch(
             "ring gear back face runout, heavy axle", None, 0.008, manual("T13", "T16")
         ),
+        "cap_spread": _inch("spread over the bearing caps", 0.006, 0.013, manual("T22")),
         "companion_flange_runout": _inch("companion flange runout", None, 0.004, CIVIL),
         "ring_seating_gap": _inch("gap between ring gear and flange", None, 0.003, CIVIL),
         "carrier_spread": _inch(

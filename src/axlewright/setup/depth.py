@@ -13,6 +13,7 @@ Both are plain geometry of the mounting, derived here; see ``docs/setup.md`` for
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -120,6 +121,7 @@ def spacer_from_carrier(
     place: ShimPlace | Literal[""] = "",
     cage_height: MeasuredLength | None = None,
     mounting_distance_is_this_sets: bool = False,
+    carrier_corrections: Sequence[MeasuredLength] = (),
 ) -> SpacerResult:
     """Return the depth spacer from carrier readings.
 
@@ -140,6 +142,8 @@ def spacer_from_carrier(
         Flange face to cup shoulder ``c`` of the cage, positive toward the axis. Required at a cage flange.
     mounting_distance_is_this_sets : bool
         True when the mounting distance is stamped outright on this set; then no mark may be given.
+    carrier_corrections : sequence of MeasuredLength
+        What to add to the carrier reading, such as `temperature_correction`; shown as terms of their own.
 
     Returns
     -------
@@ -172,7 +176,12 @@ def spacer_from_carrier(
                 where="cage height",
                 fix="leave it out, or say cage_flange",
             )
-        terms = [plus(carrier), minus(mounting_distance), minus(bearing_width)]
+        terms = [
+            plus(carrier),
+            *(plus(c) for c in carrier_corrections),
+            minus(mounting_distance),
+            minus(bearing_width),
+        ]
     else:
         if cage_height is None:
             raise InputError(
@@ -180,7 +189,13 @@ def spacer_from_carrier(
                 where="cage height",
                 fix="measure from the cage's flange face to its cup shoulder, positive toward the gear axis",
             )
-        terms = [plus(mounting_distance), plus(bearing_width), plus(cage_height), minus(carrier)]
+        terms = [
+            plus(mounting_distance),
+            plus(bearing_width),
+            plus(cage_height),
+            minus(carrier),
+            *(minus(c) for c in carrier_corrections),
+        ]
     marks = [] if mark is None else [mark]
     return _finish(PLACE_WORDS[place], terms, _mark_terms(mark, place), place, marks, questions)
 

@@ -178,7 +178,8 @@ def coverage_factor(degrees_of_freedom: float, level: float = LEVEL_95) -> float
 class WrittenSum:
     """A sum of measured lengths that can be shown as it would be written on paper.
 
-    The terms are taken as independent of each other.
+    The terms are taken as independent of each other, except that terms of one and the same quantity are
+    added before they are squared.
 
     Parameters
     ----------
@@ -203,14 +204,22 @@ class WrittenSum:
     @property
     def standard_uncertainty_mm(self) -> float:
         """Combined standard uncertainty [mm], GUM equation (10)."""
-        return math.hypot(*(term.standard_uncertainty_mm for term in self.terms))
+        return math.hypot(*(u for u, _ in self._shares()))
 
     @property
     def degrees_of_freedom(self) -> float:
         """Effective degrees of freedom, GUM equation (G.2b)."""
-        return effective_degrees_of_freedom(
-            (term.standard_uncertainty_mm, term.degrees_of_freedom) for term in self.terms
-        )
+        return effective_degrees_of_freedom(self._shares())
+
+    def _shares(self) -> list[tuple[float, float]]:
+        """Share of the uncertainty and degrees of freedom of each distinct quantity."""
+        factors: dict[MeasuredLength, float] = {}
+        for term in self.terms:
+            factors[term.quantity] = factors.get(term.quantity, 0.0) + term.factor
+        return [
+            (abs(factor) * quantity.standard_uncertainty_mm, quantity.degrees_of_freedom)
+            for quantity, factor in factors.items()
+        ]
 
     @property
     def expanded_uncertainty_mm(self) -> float:
@@ -228,6 +237,16 @@ class WrittenSum:
     def largest_term(self) -> Term:
         """The term that contributes most to the uncertainty: the one to measure again."""
         return max(self.terms, key=lambda term: term.standard_uncertainty_mm)
+
+    def as_length(self, source: str = "") -> MeasuredLength:
+        """Return the result as one length, to use in a further sum."""
+        return MeasuredLength(
+            self.label,
+            self.value_mm,
+            self.standard_uncertainty_mm,
+            self.degrees_of_freedom,
+            source or "; ".join(dict.fromkeys(t.source for t in self.terms if t.source)),
+        )
 
     def text(self, system: System = "inch") -> str:
         """Return the sum written out, for example ``4.3125 − 3.0000 − 1.2490 − 0.0020 = 0.0615 in``.

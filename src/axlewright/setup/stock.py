@@ -101,7 +101,8 @@ def _allowed(thickness_mm: float, wanted_mm: float, rule: RoundingRule) -> bool:
     return rule == "nearest" or thickness_mm <= wanted_mm + 0.5 / TICKS_PER_MM
 
 
-def _check(wanted_mm: float, rule: RoundingRule) -> None:
+def check_wanted(wanted_mm: float, rule: RoundingRule) -> None:
+    """Refuse a wanted thickness or rounding rule that makes no sense."""
     if not (math.isfinite(wanted_mm) and wanted_mm > 0.0):
         raise InputError(f"wanted thickness {wanted_mm} mm", where="stock", fix="ask for a thickness above 0")
     if rule not in ("nearest", "nearest_but_not_thicker"):
@@ -135,7 +136,7 @@ def nearest_spacer(
     InputError
         If nothing on the shelf fits the rule.
     """
-    _check(wanted_mm, rule)
+    check_wanted(wanted_mm, rule)
     fitting = [i for i in stock if i.count > 0 and _allowed(i.thickness_mm, wanted_mm, rule)]
     if not fitting:
         raise InputError(

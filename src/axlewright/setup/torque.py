@@ -1,0 +1,260 @@
+"""Running torque: measured with a wrench or a cord and scale, added up at the pinion, units doubted.
+
+Torque in N·m. Read while running, not at breakaway: breakaway reads high (TM 10-3930-660-34;
+TM 5-4210-233-14&P-1).
+
+References
+----------
+ISO 6789-1:2017, hand torque tools: permitted deviation ±4 % above 10 N·m, ±6 % up to it (figures as quoted in
+civil service literature, standard not at hand).
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from axlewright.errors import InputError
+from axlewright.setup.default_limits import DEFAULT_LIMITS
+from axlewright.setup.limits import judge
+from axlewright.units import (
+    NM_PER_KGF_CM,
+    NM_PER_LBF_IN,
+    System,
+    parse_force,
+    parse_length,
+    parse_torque,
+    show_torque,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Torque:
+    """A torque and how well it is known.
+
+    Parameters
+    ----------
+    label : str
+        What it is: "pinion bearings", "seal".
+    value_nm : float
+        The torque [N·m], ≥ 0.
+    standard_uncertainty_nm : float
+        Standard uncertainty [N·m], ≥ 0.
+    source : str
+        How it was found.
+    """
+
+    label: str
+    value_nm: float
+    standard_uncertainty_nm: float = 0.0
+    source: str = ""
+
+    def __post_init__(self) -> None:
+        for value in (self.value_nm, self.standard_uncertainty_nm):
+            if not (math.isfinite(value) and value >= 0.0):
+                raise InputError(f"{value} N·m", where=self.label, fix="a drag torque is zero or positive")
+
+    @property
+    def expanded_uncertainty_nm(self) -> float:
+        """95 % half-width [N·m], normal distribution."""
+        return 1.959963984540054 * self.standard_uncertainty_nm
+
+
+def wrench_uncertainty_nm(reading_nm: float, resolution_nm: float = 0.0) -> float:
+    """Return the standard uncertainty of a torque wrench reading [N·m].
+
+    Permitted deviation of the tool taken as uniform, together with its resolution.
+
+    Parameters
+    ----------
+    reading_nm : float
+        The reading [N·m].
+    resolution_nm : float
+        Smallest step read [N·m].
+    """
+    deviation = (0.06 if reading_nm <= 10.0 else 0.04) * abs(reading_nm)
+    return math.hypot(deviation / math.sqrt(3.0), resolution_nm / math.sqrt(12.0))
+
+
+def torque_of_cord(
+    force_n: float,
+    radius_mm: float,
+    *,
+    force_uncertainty_n: float = 0.0,
+    radius_uncertainty_mm: float = 0.0,
+    label: str = "pinion bearings",
+) -> Torque:
+    """Return the running torque from a cord wound round a flange and pulled with a scale, ``T = F·R``.
+
+    Parameters
+    ----------
+    force_n : float
+        Pull while it turns slowly and steadily [N].
+    radius_mm : float
+        Radius at which the cord runs off, its own half thickness included [mm].
+    force_uncertainty_n, radius_uncertainty_mm : float
+        Standard uncertainties.
+    label : str
+        What is turned.
+    """
+    if not (math.isfinite(force_n) and force_n >= 0.0):
+        raise InputError(f"{force_n} N", where="pull on the cord", fix="type the pull while it turns")
+    if not (math.isfinite(radius_mm) and radius_mm > 0.0):
+        raise InputError(f"{radius_mm} mm", where="cord radius", fix="measure where the cord runs off")
+    u = math.hypot(force_uncertainty_n * radius_mm, force_n * radius_uncertainty_mm) / 1000.0
+    return Torque(label, force_n * radius_mm / 1000.0, u, "cord and scale")
+
+
+@dataclass(frozen=True, slots=True)
+class TotalTorque:
+    """What is felt at the pinion with everything fitted.
+
+    Parameters
+    ----------
+    pinion, seal, side : Torque
+        Pinion bearings, seal, and side bearings as measured at the case.
+    ratio : float
+        Ring gear teeth over pinion teeth.
+    """
+
+    pinion: Torque
+    seal: Torque
+    side: Torque
+    ratio: float
+
+    @property
+    def value_nm(self) -> float:
+        """Total at the pinion [N·m]: pinion + seal + side / ratio."""
+        return self.pinion.value_nm + self.seal.value_nm + self.side.value_nm / self.ratio
+
+    @property
+    def standard_uncertainty_nm(self) -> float:
+        """Standard uncertainty of the total [N·m]."""
+        return math.hypot(
+            self.pinion.standard_uncertainty_nm,
+            self.seal.standard_uncertainty_nm,
+            self.side.standard_uncertainty_nm / self.ratio,
+        )
+
+    def text(self, system: System = "inch") -> str:
+        """Return the sum written out."""
+        unit, per = ("lb-in", NM_PER_LBF_IN) if system == "inch" else ("N·m", 1.0)
+        decimals = 1 if system == "inch" else 2
+        p, s, side, total = (
+            f"{v / per:.{decimals}f}"
+            for v in (self.pinion.value_nm, self.seal.value_nm, self.side.value_nm, self.value_nm)
+        )
+        return f"{p} + {s} + {side} / {self.ratio:.2f} = {total} {unit}"
+
+
+def total_at_pinion(pinion: Torque, seal: Torque, side: Torque, ratio: float) -> TotalTorque:
+    """Return the total running torque at the pinion; side drag counts less by the ratio (statics).
+
+    Raises
+    ------
+    InputError
+        If the ratio is not above zero.
+    """
+    if not (math.isfinite(ratio) and ratio > 0.0):
+        raise InputError(f"ratio {ratio}", where="axle ratio", fix="give ring gear teeth over pinion teeth")
+    return TotalTorque(pinion, seal, side, ratio)
+
+
+@dataclass(frozen=True, slots=True)
+class UnitSuspicion:
+    """A unit that may have been meant.
+
+    Parameters
+    ----------
+    meant : str
+        What the number would be in.
+    value_nm : float
+        The torque it would then be [N·m].
+    """
+
+    meant: str
+    value_nm: float
+
+    def text(self, system: System = "inch") -> str:
+        """Return the question."""
+        return f"Was it in {self.meant}? That would be {show_torque(self.value_nm, system)}."
+
+
+_SLIPS: Final = (
+    ("lb-in, not lb-ft", 1.0 / 12.0),
+    ("N·cm, not N·m", 0.01),
+    ("lb-in, not N·m", NM_PER_LBF_IN),
+    ("kgf·cm, not N·m", NM_PER_KGF_CM),
+    ("N·m, not lb-in", 1.0 / NM_PER_LBF_IN),
+    ("kgf·cm, not lb-in", NM_PER_KGF_CM / NM_PER_LBF_IN),
+    ("lb-ft, not lb-in", 12.0),
+)
+
+
+def doubt_preload_unit(value_nm: float) -> tuple[UnitSuspicion, ...]:
+    """Return which units may have been meant when a pinion preload is not plausible; empty when it is.
+
+    Parameters
+    ----------
+    value_nm : float
+        The preload as understood so far [N·m].
+
+    Returns
+    -------
+    tuple of UnitSuspicion
+        Slips of the unit that would bring it into the plausible band of 3 to 60 lb-in.
+    """
+    band = DEFAULT_LIMITS["pinion_preload_plausible"]
+    if judge(value_nm, band).kind == "inside":
+        return ()
+    return tuple(
+        UnitSuspicion(meant, value_nm * factor)
+        for meant, factor in _SLIPS
+        if judge(value_nm * factor, band).kind == "inside"
+    )
+
+
+PairKind = Literal["length", "torque", "force"]
+
+_READERS: Final[dict[str, Callable[[str], float]]] = {
+    "length": parse_length,
+    "torque": parse_torque,
+    "force": parse_force,
+}
+
+
+def _last_digit(text: str) -> float:
+    """Return the last printed digit's worth, in the text's own unit."""
+    number = re.match(r"\s*[+\-−]?\s*(\d*)[.,]?(\d*)", text)
+    decimals = 0 if number is None else len(number[2])
+    return 10.0**-decimals
+
+
+def printed_pair_question(first: str, second: str, kind: PairKind) -> str | None:
+    """Return a question when a value printed in two units does not agree with itself.
+
+    Parameters
+    ----------
+    first, second : str
+        The same value in two units, ``"0.002 in"`` and ``"0.057 mm"``; the second is held to be worked out
+        from the first.
+    kind : {"length", "torque", "force"}
+        What it is.
+
+    Returns
+    -------
+    str or None
+        ``None`` when both agree within the last printed digit of the second.
+    """
+    read = _READERS[kind]
+    a, b = read(first), read(second)
+    unit_b = read(re.sub(r"^\s*[+\-−]?\s*[\d.,]+", "1", second))
+    # Some texts cut the last digit off and do not round it: a whole digit is allowed.
+    slack = _last_digit(second) * abs(unit_b)
+    if abs(a - b) <= slack * (1.0 + 1e-9):
+        return None
+    times = f", {max(a, b) / min(a, b):.3g} times apart" if min(a, b) > 0.0 else ""
+    return f"'{first}' and '{second}' are not the same{times}. Which one is right?"
