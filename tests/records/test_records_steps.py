@@ -40,9 +40,9 @@ def journal() -> Journal:
 
 
 def test_steps_are_in_the_order_of_the_job() -> None:
-    assert STEP_KEYS == (
-        "complaint", "as-found", "identity", "fits", "depth", "preload", "backlash", "pattern", "final", "close",
-    )  # fmt: skip
+    assert " ".join(STEP_KEYS) == (
+        "complaint as-found identity fits depth preload backlash pattern final close"
+    )
     for place, one in enumerate(STEPS):
         assert set(one.follows_from) <= set(STEP_KEYS[:place]), "a step follows from earlier ones only"
         assert CAUTIONS[one.cautions]
