@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from axlewright.sheets.blank import BlankSheetData, blank_bench_sheet
 from axlewright.sheets.data import (
     Advice,
     Cause,
@@ -17,9 +18,19 @@ from axlewright.sheets.data import (
 )
 from axlewright.sheets.drawing import round_plot_svg, tooth_svg
 from axlewright.sheets.job import job_sheet
+from axlewright.sheets.labels import (
+    SetLabelData,
+    SpacerLabelData,
+    read_label_code,
+    set_label,
+    set_label_code,
+    spacer_label,
+    spacer_label_code,
+)
 
 __all__ = [
     "Advice",
+    "BlankSheetData",
     "Cause",
     "JobSheetData",
     "Limit",
@@ -27,10 +38,18 @@ __all__ = [
     "Photo",
     "Reading",
     "RoundPlot",
+    "SetLabelData",
     "Signature",
+    "SpacerLabelData",
     "StepBlock",
     "Sum",
+    "blank_bench_sheet",
     "job_sheet",
+    "read_label_code",
     "round_plot_svg",
+    "set_label",
+    "set_label_code",
+    "spacer_label",
+    "spacer_label_code",
     "tooth_svg",
 ]

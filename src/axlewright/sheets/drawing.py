@@ -14,6 +14,7 @@ from xml.sax.saxutils import escape
 import numpy as np
 from contourpy import contour_generator
 from numpy.typing import NDArray
+from scipy.ndimage import binary_dilation, gaussian_filter, label
 
 from axlewright.sheets.data import Flank, Mask, RoundPlot
 
@@ -26,6 +27,7 @@ TOOTH_WIDTH: Final = 240.0
 TOOTH_HEIGHT: Final = 84.0
 TOE_HEIGHT: Final = 0.76
 """Height of a tapered tooth at the toe, as a fraction of that at the heel; for the picture only."""
+SMALL_SPOT_CELLS: Final = 30
 _LEFT: Final = 34.0
 _TOP: Final = 17.0
 _WIDE: Final = TOOTH_WIDTH + 2 * _LEFT
@@ -44,6 +46,18 @@ def _path(points: Sequence[tuple[float, float]], *, close: bool = True) -> str:
     return "M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in points) + ("Z" if close else "")
 
 
+def _softened(cells: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Blur the edge of large spots and holes by about a cell, so that their outline has no stairs."""
+    soft: NDArray[np.float64] = gaussian_filter(cells.astype(np.float64), 1.0, mode="nearest")
+    for side in (cells, ~cells):
+        spots, _ = label(side)
+        sizes = np.bincount(spots.ravel())
+        small = side & (sizes[spots] < SMALL_SPOT_CELLS)
+        near = binary_dilation(small, iterations=2)
+        soft[near] = cells[near]
+    return soft
+
+
 def mask_outlines(mask: Mask) -> list[NDArray[np.float64]]:
     """Return the closed outlines of the marked area.
 
@@ -56,9 +70,10 @@ def mask_outlines(mask: Mask) -> list[NDArray[np.float64]]:
     -------
     list of array (n, 2)
         Points (u, v), u from 0 toe to 1 heel, v from 0 root to 1 top. Holes are outlines of their own; fill
-        with the even-odd rule. The line runs half-way between a marked and an unmarked cell's centres.
+        with the even-odd rule. The line runs half-way between a marked and an unmarked cell's centres, with
+        the stair steps of the cells smoothed; spots of a few cells are drawn as they are.
     """
-    cells = np.asarray(mask, dtype=np.float64)
+    cells = _softened(np.asarray(mask, dtype=bool))
     rows, columns = cells.shape
     padded = np.pad(np.pad(cells, 1, mode="edge"), 1)
     x = np.concatenate(([-1e-6, 0.0], (np.arange(columns) + 0.5) / columns, [1.0, 1.0 + 1e-6]))
@@ -67,10 +82,18 @@ def mask_outlines(mask: Mask) -> list[NDArray[np.float64]]:
     return [np.clip(np.asarray(line, dtype=np.float64), 0.0, 1.0) for line in outlines]
 
 
+def _rounded(line: NDArray[np.float64], times: int = 2) -> NDArray[np.float64]:
+    """Cut the corners of a closed outline by a quarter of each side (Chaikin 1974)."""
+    points = line[:-1]
+    for _ in range(times):
+        after = np.roll(points, -1, axis=0)
+        points = np.stack((0.75 * points + 0.25 * after, 0.25 * points + 0.75 * after), axis=1).reshape(-1, 2)
+    return points
+
+
 def _mask_path(mask: Mask, tapered: bool) -> str:
-    return "".join(
-        _path([_place(float(u), float(v), tapered) for u, v in line]) for line in mask_outlines(mask)
-    )
+    outlines = [_rounded(line) for line in mask_outlines(mask)]
+    return "".join(_path([_place(float(u), float(v), tapered) for u, v in line]) for line in outlines)
 
 
 def _hatch(gap: float) -> str:
@@ -186,7 +209,7 @@ def tooth_alt(flank: Flank, kind: str, mask: Mask) -> str:
 
 def round_plot_svg(plot: RoundPlot) -> str:
     """Draw readings over the angle round the ring gear, with fit and limit."""
-    wide, high, left, right, top, bottom = 480.0, 150.0, 46.0, 12.0, 10.0, 26.0
+    wide, high, left, right, top, bottom = 560.0, 130.0, 46.0, 12.0, 10.0, 26.0
     levels = [*plot.values, *plot.fit_values, *([plot.limit] if plot.limit is not None else [])]
     low, up = min(levels), max(levels)
     span = (up - low) or max(abs(up), 1e-3)
@@ -198,10 +221,10 @@ def round_plot_svg(plot: RoundPlot) -> str:
 
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide:g} {high:g}" '
-        f'width="{wide:g}" height="{high:g}" fill="none" font-family="DejaVu Sans" font-size="9">'
+        f'width="{wide:g}" height="{high:g}" fill="none" font-family="DejaVu Sans" font-size="8">'
     ]
 
-    def label(x: float, y: float, text: str, anchor: str) -> None:
+    def write(x: float, y: float, text: str, anchor: str) -> None:
         parts.append(
             f'<text x="{x:.1f}" y="{y:.1f}" fill="{INK}" text-anchor="{anchor}">{escape(text)}</text>'
         )
@@ -210,19 +233,19 @@ def round_plot_svg(plot: RoundPlot) -> str:
     for mark in range(0, 361, 60):
         x, _ = at(mark, low)
         parts.append(f'<path d="M{x:.1f} {top}V{high - bottom}" stroke="{PALE}" stroke-width=".5"/>')
-        label(x, high - bottom + 11, f"{mark}°", "middle")
+        write(x, high - bottom + 11, f"{mark}°", "middle")
     for share in (0.08, 0.5, 0.92):
         value = low + share * (up - low)
         _, y = at(0, value)
         parts.append(f'<path d="M{left} {y:.1f}H{wide - right}" stroke="{PALE}" stroke-width=".5"/>')
-        label(left - 5, y + 3, f"{value:.{digits}f}".replace("-", "−"), "end")
+        write(left - 5, y + 3, f"{value:.{digits}f}".replace("-", "−"), "end")
     if plot.limit is not None:
         _, y = at(0, plot.limit)
         parts.append(
             f'<path d="M{left} {y:.1f}H{wide - right}" stroke="{COMPUTED}" stroke-width="1.2" '
             'stroke-dasharray="7 3"/>'
         )
-        label(wide - right - 2, y - 3, "limit", "end")
+        write(wide - right - 2, y - 3, "limit", "end")
     if plot.fit_values:
         line = _path(
             [at(a, v) for a, v in zip(plot.fit_angles_deg, plot.fit_values, strict=True)], close=False
@@ -233,6 +256,6 @@ def round_plot_svg(plot: RoundPlot) -> str:
         parts.append(
             f'<circle cx="{x:.1f}" cy="{y:.1f}" r="2.6" fill="#fff" stroke="{INK}" stroke-width="1.3"/>'
         )
-    label(left, high - 2, f"{plot.unit}, over the angle round the ring gear", "start")
+    write(left, high - 2, f"{plot.unit}, over the angle round the ring gear", "start")
     parts.append("</svg>")
     return "".join(parts)

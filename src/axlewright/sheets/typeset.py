@@ -11,11 +11,13 @@ from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import typst
 
 from axlewright.errors import AxlewrightError
+
+_CONTROL: Final = {code: None for code in (*range(32), *range(127, 160)) if code not in (9, 10)}
 
 
 @cache
@@ -35,6 +37,17 @@ def _template(name: str) -> bytes:
     return files("axlewright.sheets").joinpath("templates", name).read_bytes()
 
 
+def _printable(value: Any) -> Any:
+    """Leave out control characters, which no font can show."""
+    if isinstance(value, str):
+        return value.translate(_CONTROL)
+    if isinstance(value, Mapping):
+        return {key: _printable(one) for key, one in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_printable(one) for one in value]
+    return value
+
+
 def set_pdf(template: str, data: Mapping[str, Any]) -> bytes:
     """Set one document.
 
@@ -50,7 +63,7 @@ def set_pdf(template: str, data: Mapping[str, Any]) -> bytes:
     bytes
         A tagged PDF after PDF/UA-1.
     """
-    text = json.dumps(data, ensure_ascii=False, sort_keys=True, allow_nan=False)
+    text = json.dumps(_printable(data), ensure_ascii=False, sort_keys=True, allow_nan=False)
     try:
         return typst.compile(
             _template("common.typ") + _template(template),

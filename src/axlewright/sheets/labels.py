@@ -1,0 +1,170 @@
+"""Labels for matched sets and for spacers, with a DataMatrix that carries the same facts.
+
+The code holds a short text in the form of a URL query, ``axle-set?number=4417&design=TY-222``, which any
+scanner can read and `read_label_code` takes apart.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any
+from urllib.parse import parse_qsl, urlencode
+
+from pydantic import Field
+
+from axlewright.errors import InputError
+from axlewright.sheets.codes import datamatrix_svg
+from axlewright.sheets.data import SheetModel
+from axlewright.sheets.typeset import set_pdf
+
+LabelText = Annotated[str, Field(max_length=80)]
+Size = Annotated[float, Field(ge=20, le=210, allow_inf_nan=False)]
+
+
+class LabelSize(SheetModel):
+    """Size of the label stock in millimetres; common roll stock by default."""
+
+    width_mm: Size = 62.0
+    height_mm: Size = 29.0
+
+
+class SetLabelData(LabelSize):
+    """Label of a matched set.
+
+    Attributes
+    ----------
+    set_number : str
+        Pair number etched on both members.
+    design, ratio, tooth_form, hand : str
+        Such as "TY-222", "11/41", "face-milled", "left-hand pinion".
+    depth_mark, mark_meaning : str
+        Such as "+2" and "pinion further out by 0.002 in": a mark is worth nothing without its meaning.
+    backlash : str
+        As tested, with unit.
+    tested : str
+        Date and tester.
+    """
+
+    set_number: LabelText
+    design: LabelText = ""
+    ratio: LabelText = ""
+    tooth_form: LabelText = ""
+    hand: LabelText = ""
+    depth_mark: LabelText = ""
+    mark_meaning: LabelText = ""
+    backlash: LabelText = ""
+    tested: LabelText = ""
+
+
+class SpacerLabelData(LabelSize):
+    """Label of a spacer or shim on the shelf.
+
+    Attributes
+    ----------
+    kind : str
+        Such as "pinion spacer".
+    thickness_mm : float
+        As measured.
+    inch : str
+        The same in inches as text, such as "0.0615 in".
+    measured : str
+        Date, instrument.
+    part, place, design : str
+        Part number, place on the shelf, design it fits.
+    stock_id : str
+        Number of the stock item.
+    """
+
+    kind: LabelText
+    thickness_mm: Annotated[float, Field(gt=0, lt=1000, allow_inf_nan=False)]
+    inch: LabelText = ""
+    measured: LabelText = ""
+    part: LabelText = ""
+    place: LabelText = ""
+    design: LabelText = ""
+    stock_id: LabelText = ""
+
+
+def _code(kind: str, facts: dict[str, str]) -> str:
+    return f"{kind}?{urlencode({key: value for key, value in facts.items() if value})}"
+
+
+def read_label_code(text: str) -> dict[str, str]:
+    """Take apart the text of a label's code.
+
+    Returns
+    -------
+    dict
+        The facts, and under ``label`` which label it is: ``axle-set`` or ``axle-spacer``.
+
+    Examples
+    --------
+    >>> read_label_code("axle-set?number=4417&mark=%2B2")
+    {'label': 'axle-set', 'number': '4417', 'mark': '+2'}
+    """
+    kind, _, query = text.strip().partition("?")
+    if kind not in ("axle-set", "axle-spacer"):
+        raise InputError(
+            "this is not the code of a set or spacer label", where="code", fix="scan the label again"
+        )
+    return {"label": kind, **dict(parse_qsl(query))}
+
+
+def set_label_code(data: SetLabelData) -> str:
+    """Return the text in the DataMatrix of a set label."""
+    facts = {
+        "number": data.set_number,
+        "design": data.design,
+        "mark": data.depth_mark,
+        "meaning": data.mark_meaning,
+        "backlash": data.backlash,
+    }
+    return _code("axle-set", facts)
+
+
+def spacer_label_code(data: SpacerLabelData) -> str:
+    """Return the text in the DataMatrix of a spacer label."""
+    facts = {"id": data.stock_id, "kind": data.kind, "mm": f"{data.thickness_mm:.4g}", "part": data.part}
+    return _code("axle-spacer", facts)
+
+
+def _set(values: dict[str, Any]) -> bytes:
+    """Set a label; a number stays with its unit on one line."""
+    values["lines"] = [re.sub(r"(?<=\d) (?=(?:mm|in|µm)\b)", "\u00a0", line) for line in values["lines"]]
+    return set_pdf("label.typ", values)
+
+
+def set_label(data: SetLabelData) -> bytes:
+    """Set the label of a matched set as a PDF of the size of the label."""
+    values = data.model_dump() | {
+        "title": f"Set label {data.set_number}",
+        "big": f"Set {data.set_number}",
+        "lines": [
+            " · ".join(text for text in (data.design, data.ratio, data.tooth_form, data.hand) if text),
+            f"mark {data.depth_mark}" if data.depth_mark else "",
+            data.mark_meaning,
+            f"backlash {data.backlash}" if data.backlash else "",
+            data.tested,
+        ],
+        "code": datamatrix_svg(set_label_code(data)),
+    }
+    return _set(values)
+
+
+def spacer_label(data: SpacerLabelData) -> bytes:
+    """Set the label of a spacer or shim as a PDF of the size of the label."""
+    values = data.model_dump() | {
+        "title": f"Spacer label {data.thickness_mm:.3f} mm",
+        "big": f"{data.thickness_mm:.3f} mm",
+        "lines": [
+            data.inch,
+            data.kind,
+            " · ".join(text for text in (data.design, data.part) if text),
+            data.measured,
+            " · ".join(
+                text for text in (data.place, f"stock {data.stock_id}" if data.stock_id else "") if text
+            ),
+        ],
+        "code": datamatrix_svg(spacer_label_code(data)),
+    }
+    return _set(values)
