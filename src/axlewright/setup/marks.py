@@ -176,6 +176,29 @@ class DepthMark:
             f"({abs(change):.3f} mm) {thicker} than for a zero mark, pinion farther {moves}."
         )
 
+    @classmethod
+    def of_deviation(
+        cls, mounting_distance_deviation_mm: float, unit: MarkUnit, meaning: MarkMeaning
+    ) -> DepthMark:
+        """Return the mark for a mounting distance found on a roll tester, rounded to a whole unit.
+
+        Parameters
+        ----------
+        mounting_distance_deviation_mm : float
+            Best mounting distance minus nominal [mm], positive out. Keep it unrounded in the record.
+        unit, meaning
+            How the shop marks its sets.
+        """
+        exact = cls(0.0, unit, meaning)
+        value = mounting_distance_deviation_mm / (exact.convention_sign * exact.unit_mm)
+        if not math.isfinite(value):
+            raise InputError(
+                f"{mounting_distance_deviation_mm} mm", where="mounting distance", fix="give a finite length"
+            )
+        # Halves away from zero, so that the mark does not depend on the convention; + 0.0 clears a minus
+        # zero.
+        return replace(exact, value=math.copysign(math.floor(abs(value) + 0.5), value) + 0.0)
+
     @property
     def question(self) -> str | None:
         """A question when the mark is larger than any seen in service literature, else nothing."""
