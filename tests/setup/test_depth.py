@@ -189,7 +189,18 @@ def test_correction_of_temperature_is_a_term_of_its_own() -> None:
     )
     assert result.terms[1].label == "temperature of part and gauge"
     # A warm casting measured with a cool gauge reads too long.
-    assert result.value_mm == pytest.approx(3.0 - 110.0 * 10.5e-6 * 20.0)
+    too_long = 110.0 * 10.5e-6 * 20.0
+    assert result.value_mm == pytest.approx(3.0 - too_long)
+    pack = setup.spacer_from_carrier(
+        reading,
+        length(31.0),
+        length(76.0),
+        None,
+        place="cage_flange",
+        cage_height=length(5.0),
+        carrier_corrections=(correction,),
+    )
+    assert pack.value_mm == pytest.approx(2.0 + too_long)
 
 
 @pytest.mark.parametrize(

@@ -49,6 +49,20 @@ DEFAULT_LIMITS: Final[Mapping[str, Limit]] = MappingProxyType(
             "pinion bearing running torque, used bearings, crushed sleeve, no seal", 10.0, 15.0, manual("T4")
         ),
         "pinion_preload_plausible": _lbf_in("pinion running torque, plausible band", 3.0, 60.0, DERIVED),
+        "total_preload_new_with_seal": _lbf_in(
+            "running torque at the pinion with seal and ring gear, new bearings, where the pinion alone has "
+            "20 to 25 lb-in",
+            35.0,
+            40.0,
+            CIVIL,
+        ),
+        "total_preload_used_with_seal": _lbf_in(
+            "running torque at the pinion with seal and ring gear, used bearings, where the pinion alone has "
+            "10 to 15 lb-in",
+            20.0,
+            25.0,
+            CIVIL,
+        ),
         "side_preload_rise": _lbf_in("rise of pinion torque by the side bearings", 7.0, 11.0, CIVIL),
         "flange_runout": _inch("case flange runout, ring gear off", None, 0.002, manual("T1")),
         "ring_face_runout": _inch("ring gear back face runout", None, 0.003, manual("T2")),

@@ -17,7 +17,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Final
 
-from scipy import stats
+from scipy import special
 
 from axlewright.errors import InputError
 from axlewright.units import MM_PER_INCH, System, show_length
@@ -170,8 +170,8 @@ def coverage_factor(degrees_of_freedom: float, level: float = LEVEL_95) -> float
         raise InputError(f"{level} is not a probability", where="coverage level", fix="give 0.95 for 95 %")
     upper = 0.5 + level / 2.0
     if not math.isfinite(degrees_of_freedom):
-        return float(stats.norm.ppf(upper))
-    return float(stats.t.ppf(upper, degrees_of_freedom))
+        return float(special.ndtri(upper))
+    return float(special.stdtrit(degrees_of_freedom, upper))
 
 
 @dataclass(frozen=True, slots=True)

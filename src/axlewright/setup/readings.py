@@ -16,7 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from scipy import stats
+from scipy import special
 
 from axlewright.errors import InputError
 from axlewright.setup.measured import (
@@ -281,7 +281,7 @@ def grubbs_critical_value(count: int, significance: float = OUTLIER_SIGNIFICANCE
     ----------
     NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.17.1 (formula, from memory).
     """
-    t = float(stats.t.ppf(1.0 - significance / (2.0 * count), count - 2))
+    t = float(special.stdtrit(count - 2, 1.0 - significance / (2.0 * count)))
     return (count - 1) / math.sqrt(count) * math.sqrt(t**2 / (count - 2 + t**2))
 
 
