@@ -1,0 +1,385 @@
+"""One drawn photograph from a request: roll the set, paint the teeth, light them, look at them."""
+
+from __future__ import annotations
+
+import io
+import math
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from PIL import Image
+
+import axlewright as aw
+from axlewright.contact import measure_mask
+from axlewright.gearset import EaseOff
+from photo_scene.camera import Camera, place_camera
+from photo_scene.gear import COAST, DRIVE, END, FILLET, TOP, Gear
+from photo_scene.light import develop, environment, place_lamp, shade, shadow
+from photo_scene.raster import rasterize
+from photo_scene.surface import COMPOUNDS, flank_texture, noise, sample
+
+_TURNS = {
+    1: None,
+    3: Image.Transpose.ROTATE_180,
+    6: Image.Transpose.ROTATE_90,
+    8: Image.Transpose.ROTATE_270,
+}
+
+
+@dataclass(frozen=True)
+class PhotoRequest:
+    """Everything that decides a drawn photograph.
+
+    Attributes
+    ----------
+    design : GearSetDesign
+    flank : {"drive", "coast"}
+    pinion_out_mm, ring_away_mm, offset_error_mm, shaft_angle_error_deg : float
+        Settings the set is rolled at.
+    ease_off : dict
+        Flank name to EaseOff in place of the design's own.
+    compound : str
+        Colour name of `COMPOUNDS`.
+    mode : {"rubbed", "print", "none"}
+    width, height : int
+        [px]
+    focal_ratio, fill, elevation_deg, side_deg, roll_deg, shift, distortion
+        See `place_camera`.
+    glare, unevenness, dirt, oil : float
+        0 … 1.
+    used : bool
+    shadow_depth : float
+        Share of the lamp that a shadow takes, 0 … 1.
+    blur_px, noise, exposure, tint
+        See `develop`; blur as if the picture were 1600 px wide.
+    quality : int
+        JPEG quality.
+    orientation : int
+        EXIF orientation the file is stored with: 1, 3, 6 or 8.
+    location : bool
+        Write an invented place into the EXIF data.
+    seed : int
+    """
+
+    design: Any
+    flank: str = "drive"
+    pinion_out_mm: float = 0.0
+    ring_away_mm: float = 0.0
+    offset_error_mm: float = 0.0
+    shaft_angle_error_deg: float = 0.0
+    ease_off: dict[str, EaseOff] = field(default_factory=dict)
+    compound: str = "yellow"
+    mode: str = "rubbed"
+    width: int = 1920
+    height: int = 1280
+    focal_ratio: float = 0.95
+    fill: float = 0.60
+    elevation_deg: float = 28.0
+    side_deg: float = 0.0
+    roll_deg: float = 0.0
+    shift: tuple[float, float] = (0.0, 0.0)
+    distortion: float = 0.0
+    glare: float = 0.3
+    unevenness: float = 0.6
+    dirt: float = 0.4
+    oil: float = 0.2
+    used: bool = False
+    shadow_depth: float = 0.8
+    blur_px: float = 0.9
+    noise: float = 0.012
+    exposure: float = 0.85
+    tint: tuple[float, float, float] = (1.0, 0.99, 0.96)
+    quality: int = 88
+    orientation: int = 1
+    location: bool = False
+    seed: int = 1
+
+
+@dataclass(frozen=True)
+class DrawnPhoto:
+    """A drawn photograph and the truth behind it.
+
+    Attributes
+    ----------
+    jpeg : bytes
+    corners : array, shape (4, 2)
+        Toe-top, heel-top, heel-root, toe-root in pixels of the upright picture.
+    mask : array of bool, shape (48, 96)
+    pattern : ContactPattern
+    visible : float
+        Share of the flank the camera sees.
+    neighbours : dict
+        Tooth number to corners of the same flank of the teeth beside it.
+    request : PhotoRequest
+    camera : Camera
+    """
+
+    jpeg: bytes
+    corners: np.ndarray
+    mask: np.ndarray
+    pattern: Any
+    visible: float
+    neighbours: dict[int, np.ndarray]
+    request: PhotoRequest
+    camera: Camera
+
+
+def _hold(gear: Gear, request: PhotoRequest, elevation: float) -> Camera:
+    return place_camera(
+        gear,
+        request.flank,
+        width=request.width,
+        height=request.height,
+        focal_ratio=request.focal_ratio,
+        fill=request.fill,
+        elevation_deg=elevation,
+        side_deg=request.side_deg,
+        roll_deg=request.roll_deg,
+        shift=request.shift,
+        distortion=request.distortion,
+    )
+
+
+def _seen_share(gear: Gear, mesh: Any, camera: Camera, flank: str) -> float:
+    X, Y = np.meshgrid(np.linspace(-1, 1, 25), np.linspace(-1, 1, 13))
+    points, _ = gear.flank(flank, X, Y)
+    scale = 400.0 / max(camera.width, camera.height)
+    screen, depth = camera.project(mesh.points)
+    w, h = int(camera.width * scale), int(camera.height * scale)
+    _, _, near = rasterize(screen * scale, 1.0 / np.maximum(depth, 1.0), mesh.faces, w, h)
+    px, mine = camera.project(points)
+    ij = np.rint(px * scale).astype(int)
+    inside = (ij[..., 0] >= 0) & (ij[..., 0] < w) & (ij[..., 1] >= 0) & (ij[..., 1] < h)
+    k = np.clip(ij[..., 1], 0, h - 1) * w + np.clip(ij[..., 0], 0, w - 1)
+    seen = inside & (1.0 / np.maximum(near[k], 1e-9) > mine - 0.9)
+    return float(seen.mean())
+
+
+def make_photo(request: PhotoRequest) -> DrawnPhoto:
+    """Draw one photograph.
+
+    Parameters
+    ----------
+    request : PhotoRequest
+
+    Returns
+    -------
+    DrawnPhoto
+    """
+    rng = np.random.default_rng(request.seed)
+    design = request.design
+    gear = Gear(design)
+    settings = {
+        "pinion_out_mm": request.pinion_out_mm,
+        "ring_away_mm": request.ring_away_mm,
+        "offset_error_mm": request.offset_error_mm,
+        "shaft_angle_error_deg": request.shaft_angle_error_deg,
+    }
+    patterns = {
+        name: aw.roll(design, name, ease_off=request.ease_off.get(name), **settings).pattern
+        for name in ("drive", "coast")
+    }
+    mesh = gear.mesh(range(-3, 4))
+    elevation = request.elevation_deg
+    camera = _hold(gear, request, elevation)
+    seen = _seen_share(gear, mesh, camera, request.flank)
+    while seen < 0.985 and elevation < 66.0:
+        elevation += 3.0
+        camera = _hold(gear, request, elevation)
+        seen = _seen_share(gear, mesh, camera, request.flank)
+
+    screen, depth = camera.project(mesh.points)
+    inverse = np.where(depth > 1.0, 1.0 / np.maximum(depth, 1.0), 0.0)
+    face, weights, nearest = rasterize(screen, inverse, mesh.faces, request.width, request.height)
+    hit = np.flatnonzero(face >= 0)
+    tri, b = mesh.faces[face[hit]], weights[hit].astype(float)
+    points = np.einsum("nk,nkd->nd", b, mesh.points[tri])
+    normals = np.einsum("nk,nkd->nd", b, mesh.normals[tri])
+    normals /= np.linalg.norm(normals, axis=1, keepdims=True) + 1e-12
+    place = np.einsum("nk,nkd->nd", b, mesh.place[tri])
+    kind, tooth = mesh.kind[tri[:, 0]], mesh.tooth[tri[:, 0]]
+
+    middle, facing = (v.copy() for v in gear.flank(request.flank, np.array(0.0), np.array(0.0)))
+    tips, _ = gear.flank(request.flank, np.zeros(2), np.array([-1.0, 1.0]))
+    ends, _ = gear.flank(request.flank, np.array([-1.0, 1.0]), np.zeros(2))
+    up, along = tips[1] - tips[0], ends[1] - ends[0]
+    up /= np.linalg.norm(up)
+    along /= np.linalg.norm(along)
+    lamp = place_lamp(rng, middle, facing, camera.eye, up, request.glare)
+    lit = 1.0 - request.shadow_depth * (1.0 - shadow(mesh, lamp, middle, points))
+
+    cover, relief = np.zeros(len(hit)), np.zeros(len(hit))
+    polish, grime = np.ones(len(hit)), np.zeros(len(hit))
+    for number in range(-3, 4):
+        for code, name in ((DRIVE, "drive"), (COAST, "coast")):
+            # The fillet belongs to the flank whose foot is nearer; it is painted along with it.
+            mine = (kind == code) & (tooth == number)
+            if not mine.any():
+                continue
+            texture = flank_texture(
+                rng,
+                patterns[name].nearness,
+                design.compound_film_mm,
+                mode=request.mode,
+                unevenness=request.unevenness,
+                dirt=request.dirt,
+                oil=request.oil,
+                used=request.used,
+            )
+            cover[mine], relief[mine], polish[mine], grime[mine] = sample(texture, place[mine])
+            if request.mode == "rubbed":
+                foot = (kind == FILLET) & (tooth == number)
+                cover[foot] = np.maximum(cover[foot], sample(texture, place[foot])[0])
+    body = np.isin(kind, (TOP, END, FILLET))
+    cloud = noise(rng, 200, 400, 24, 12)
+    ci = np.clip(((place[:, 1] + 3.2) / 4.4 * 199).astype(int), 0, 199)
+    cj = np.clip(((place[:, 0] + 1) / 2 * 399).astype(int), 0, 399)
+    flat = kind == TOP
+    across = np.cross(up, along)
+    ci[flat] = ((points[flat] @ across) * 22.0).astype(int) % 200
+    patch = cloud[ci, (cj + 57 * tooth) % 400]
+    scratches = noise(rng, 200, 400, 1.2, 1.2)[(3 * ci) % 200, (7 * cj + 31 * tooth) % 400]
+    if request.mode == "rubbed":
+        cover[flat] = np.clip(0.35 * (patch[flat] - 0.4), 0, 0.9) * request.unevenness
+    tone = rng.uniform(0.10, 0.20)
+    base = np.full((len(hit), 3), tone) * np.array([1.0, rng.uniform(0.96, 1.0), rng.uniform(0.90, 1.03)])
+    base[body] *= rng.uniform(0.45, 0.8)
+    base *= (1.0 + 0.14 * np.clip(patch, -2, 2) + 0.05 * np.clip(scratches, -3, 3) * body)[:, None] * (
+        1.0 - grime
+    )[:, None]
+    polish = np.clip(polish * (1 - 0.8 * grime), 0.05, None)
+    polish[body] *= rng.uniform(0.15, 0.45)
+    edge = (kind == TOP) | ((kind <= COAST) & (place[:, 1] > 0.965))
+    polish[edge] *= 1.3
+    polish *= np.where(body, 1.0 + 0.15 * np.clip(scratches, -2, 2), 1.0)
+    occlusion = np.clip(0.45 + 0.4 * (place[:, 1] + 1.2), 0.30, 1.0)
+    normals = normals + relief[:, None] * up
+    normals /= np.linalg.norm(normals, axis=1, keepdims=True)
+    colour = shade(
+        points=points,
+        normals=normals,
+        along=np.broadcast_to(along, points.shape),
+        eye=camera.eye,
+        lamp=lamp,
+        lit=lit,
+        surroundings=environment(rng),
+        base=base,
+        cover=cover,
+        compound=np.array(COMPOUNDS[request.compound]) * rng.uniform(0.85, 1.1),
+        polish=polish,
+        occlusion=occlusion,
+        lamp_power=rng.uniform(0.9, 2.2),
+        wetness=rng.uniform(0.3, 1.2),
+    )
+    scale = request.width / 1600.0
+    bench = 0.08 * rng.uniform(0.3, 2.5) * (1 + 0.3 * noise(rng, 60, 90, 9, 9))
+    rows = np.linspace(0, 59, request.height).astype(int)
+    cols = np.linspace(0, 89, request.width).astype(int)
+    image = (bench[np.ix_(rows, cols)][..., None] * rng.uniform(0.7, 1.2, 3)).reshape(-1, 3)
+    image[hit] = colour
+    far = np.ones(request.width * request.height)
+    focus = 1.0 / float(np.linalg.norm(camera.eye - middle))
+    far[hit] = np.clip(np.abs(focus / np.maximum(nearest[hit], 1e-9) - 1.0) / 0.35 - 0.35, 0, 1)
+    shape = (request.height, request.width)
+    pixels = develop(
+        rng,
+        image.reshape(*shape, 3).astype(np.float32),
+        blur_px=request.blur_px * scale,
+        far_blur=far.reshape(shape).astype(np.float32),
+        noise=request.noise,
+        exposure=request.exposure,
+        tint=np.array(request.tint, np.float32),
+    )
+    x, y = np.array([-1.0, 1.0, 1.0, -1.0]), np.array([1.0, 1.0, -1.0, -1.0])
+    corners = camera.project(gear.flank(request.flank, x, y)[0])[0]
+    beside = {n: camera.project(gear.flank(request.flank, x, y, n)[0])[0] for n in (-2, -1, 1, 2)}
+    pattern = patterns[request.flank]
+    return DrawnPhoto(
+        _encode(pixels, request),
+        corners,
+        pattern.mask,
+        measure_mask(pattern.mask, pattern.flank),
+        seen,
+        beside,
+        request,
+        camera,
+    )
+
+
+def _encode(pixels: np.ndarray, request: PhotoRequest) -> bytes:
+    image = Image.fromarray(pixels)
+    turn = _TURNS[request.orientation]
+    if turn is not None:
+        image = image.transpose(turn)
+    exif = Image.Exif()
+    exif[0x0112] = request.orientation
+    if request.location:
+        exif[0x8825] = {1: "N", 2: (12.0, 34.0, 56.0), 3: "E", 4: (1.0, 2.0, 3.0)}
+    out = io.BytesIO()
+    image.save(out, "JPEG", quality=request.quality, subsampling=2, exif=exif.tobytes())
+    return out.getvalue()
+
+
+def random_request(design: Any, seed: int, *, width: int = 1400, **fixed: Any) -> PhotoRequest:
+    """Draw a request at random: settings, ease-off, camera, light, dirt and compound.
+
+    Parameters
+    ----------
+    design : GearSetDesign
+    seed : int
+    width : int
+        [px]; the height is three quarters of it.
+    **fixed
+        Fields to keep as given.
+    """
+    rng = np.random.default_rng([seed, 77])
+    size = design.ring_outer_diameter_mm / 222.0
+
+    def ease() -> EaseOff:
+        return EaseOff(
+            0.030 * size * math.exp(rng.normal(0, 0.25)),
+            0.004 * size * math.exp(rng.normal(0, 0.5)),
+            0.006 * size * rng.normal(),
+            0.020 * size * math.exp(rng.normal(0, 0.3)),
+            rng.uniform(0.45, 0.65),
+            rng.normal(-0.05, 0.12),
+            rng.normal(0, 0.10),
+        )
+
+    tint = np.exp(rng.normal(0, 0.06, 3))
+    request = PhotoRequest(
+        design=design,
+        flank=str(rng.choice(["drive", "coast"])),
+        pinion_out_mm=float(rng.normal(0, 0.06) * size),
+        ring_away_mm=float(rng.normal(0, 0.05) * size),
+        offset_error_mm=float(rng.normal(0, 0.02) * size),
+        shaft_angle_error_deg=float(rng.normal(0, 0.012)),
+        ease_off={"drive": ease(), "coast": ease()},
+        compound=str(rng.choice(["yellow", "yellow", "white", "blue", "grey"])),
+        mode=str(rng.choice(["rubbed", "rubbed", "print"])),
+        width=width,
+        height=width * 3 // 4,
+        focal_ratio=float(rng.uniform(0.72, 1.6)),
+        fill=float(rng.uniform(0.42, 0.68)),
+        elevation_deg=float(rng.uniform(18, 36)),
+        side_deg=float(rng.uniform(-18, 18)),
+        roll_deg=float(rng.choice([0.0, 180.0]) + rng.normal(0, 9)),
+        shift=(float(rng.uniform(-0.06, 0.06)), float(rng.uniform(-0.08, 0.08))),
+        distortion=float(rng.normal(0, 0.02)),
+        glare=float(np.clip(rng.normal(0.35, 0.25), 0, 0.95)),
+        unevenness=float(rng.uniform(0.2, 1.0)),
+        dirt=float(rng.uniform(0.0, 0.9)),
+        oil=float(rng.uniform(0.0, 0.6)),
+        used=bool(rng.random() < 0.2),
+        shadow_depth=float(rng.uniform(0.4, 0.95)),
+        blur_px=float(rng.uniform(0.6, 1.6)),
+        noise=float(rng.uniform(0.004, 0.025)),
+        exposure=float(rng.uniform(0.65, 1.0)),
+        tint=(float(tint[0]), float(tint[1]), float(tint[2])),
+        quality=int(rng.integers(72, 94)),
+        orientation=int(rng.choice([1, 1, 3, 6, 8])),
+        location=bool(rng.random() < 0.3),
+        seed=seed,
+    )
+    return replace(request, **fixed)

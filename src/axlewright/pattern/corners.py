@@ -1,0 +1,126 @@
+"""The four taps: read, checked, snapped to the edges of the tooth, or guessed."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+from numpy.typing import NDArray
+
+from axlewright.errors import PhotoError
+from axlewright.gearset import FlankName, GearSetDesign
+from axlewright.pattern.camera import CORNER_NAMES, winding
+
+Array = NDArray[np.float64]
+
+ORDER = "toe-top, heel-top, heel-root, toe-root"
+SMALLEST_LENGTH_PX = 120.0  # of the tooth in the picture; below it the pattern has too few pixels
+SMALLEST_HEIGHT_PX = 24.0
+
+
+def parse_corners(text: str) -> Array:
+    """Read four taps.
+
+    Parameters
+    ----------
+    text : str
+        ``"x,y x,y x,y x,y"`` in pixels of the upright picture, toe-top, heel-top, heel-root, toe-root.
+
+    Returns
+    -------
+    array, shape (4, 2)
+
+    Raises
+    ------
+    PhotoError
+        When there are not four pairs of numbers.
+    """
+    pairs = [p for p in re.split(r"[\s;]+", text.strip()) if p]
+    values = []
+    for pair in pairs:
+        parts = pair.split(",")
+        try:
+            x, y = (float(v) for v in parts)
+        except ValueError:
+            raise PhotoError(
+                f"'{pair}' is not a place in the picture",
+                where="corners",
+                fix=f"write four pairs like 310,220 in the order {ORDER}",
+            ) from None
+        values.append((x, y))
+    if len(values) != 4:
+        raise PhotoError(
+            f"{len(values)} corners are given where four are needed", where="corners", fix=f"tap {ORDER}"
+        )
+    return np.array(values, dtype=float)
+
+
+def _crosses(a: Array, b: Array, c: Array, d: Array) -> bool:
+    def side(p: Array, q: Array, r: Array) -> float:
+        return float((q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0]))
+
+    return side(a, b, c) * side(a, b, d) < 0 and side(c, d, a) * side(c, d, b) < 0
+
+
+def check_corners(corners: Array, size: tuple[int, int], design: GearSetDesign, flank: FlankName) -> Array:
+    """Check four taps against the picture and against how the named flank must look.
+
+    Parameters
+    ----------
+    corners : array-like, shape (4, 2)
+        Toe-top, heel-top, heel-root, toe-root [px].
+    size : (int, int)
+        Width and height of the picture [px].
+    design : GearSetDesign
+    flank : {"drive", "coast"}
+
+    Returns
+    -------
+    array, shape (4, 2)
+
+    Raises
+    ------
+    PhotoError
+        Off the picture, crossing, too small, not convex, or in the order of a mirrored tooth.
+    """
+    c = np.asarray(corners, dtype=float)
+    if c.shape != (4, 2) or not np.all(np.isfinite(c)):
+        raise PhotoError("four corners are needed", where="corners", fix=f"tap {ORDER}")
+    width, height = size
+    for name, (x, y) in zip(CORNER_NAMES, c, strict=True):
+        if not (-0.5 <= x <= width - 0.5 and -0.5 <= y <= height - 0.5):
+            raise PhotoError(
+                f"the {name} corner ({x:.0f}, {y:.0f}) lies outside the picture of {width} × {height} pixels",
+                where="corners",
+                fix="tap inside the picture, or take one that shows the whole tooth",
+            )
+    if _crosses(c[0], c[1], c[2], c[3]) or _crosses(c[1], c[2], c[3], c[0]):
+        raise PhotoError("the corners cross", where="corners", fix=f"tap them in the order {ORDER}")
+    length = 0.5 * (np.linalg.norm(c[1] - c[0]) + np.linalg.norm(c[2] - c[3]))
+    tall = 0.5 * (np.linalg.norm(c[3] - c[0]) + np.linalg.norm(c[2] - c[1]))
+    if length < SMALLEST_LENGTH_PX or tall < SMALLEST_HEIGHT_PX:
+        raise PhotoError(
+            f"the tooth is only {length:.0f} × {tall:.0f} pixels in the picture",
+            where="corners",
+            fix="go nearer, so that one tooth fills half of the picture's width",
+        )
+    following, before = np.roll(c, -1, 0) - c, c - np.roll(c, 1, 0)
+    turn = before[:, 0] * following[:, 1] - before[:, 1] * following[:, 0]
+    if not (np.all(turn > 0) or np.all(turn < 0)):
+        raise PhotoError(
+            "the corners do not go around a tooth", where="corners", fix=f"tap them in the order {ORDER}"
+        )
+    if (1 if turn[0] > 0 else -1) != winding(design, flank):
+        other = "coast" if flank == "drive" else "drive"
+        raise PhotoError(
+            f"seen from outside, a {flank} flank of {design.name} has its corners the other way round",
+            where="corners",
+            fix=f"check toe against heel, whether this is the {other} flank, and that the photo is not mirrored",
+        )
+    if tall > 1.1 * length:
+        raise PhotoError(
+            f"the tooth would be taller ({tall:.0f} px) than long ({length:.0f} px)",
+            where="corners",
+            fix=f"tap them in the order {ORDER}",
+        )
+    return c

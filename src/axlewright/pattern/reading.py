@@ -1,0 +1,208 @@
+"""From a photo and four taps to a measured pattern with its uncertainty."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from axlewright.contact import measure_mask
+from axlewright.contact.rolling import check_flank
+from axlewright.errors import PhotoError
+from axlewright.gearset import FlankName, GearSetDesign
+from axlewright.pattern.camera import (
+    CORNER_NAMES,
+    CORNER_X,
+    CORNER_Y,
+    FittedCamera,
+    fit_camera,
+    flank_surface,
+)
+from axlewright.pattern.colour import coded_light, lab, linear_light
+from axlewright.pattern.corners import check_corners, parse_corners
+from axlewright.pattern.edges import find_edges
+from axlewright.pattern.picture import Picture, load_picture
+from axlewright.pattern.readings import PhotoReading
+from axlewright.pattern.segment import Compound, Segmentation, segment
+from axlewright.pattern.uncertainty import outline_spread, place_spread
+from axlewright.pattern.unroll import Part, cut_part, unroll
+
+Array = NDArray[np.float64]
+
+TAP_SD_SHARE = 0.004  # a tap's error as a share of the tooth's length in the picture
+TAP_SD_LEAST_PX = 2.0
+RESIDUAL_LIMIT = 4.0  # corner miss over the tap's standard deviation at which no pose fits the design
+BLUR_LIMIT_CELLS = 14.0  # outline wider than this share (of 95 rows) is blur, not compound
+
+
+def read_photo(
+    source: str | Path | bytes | Picture,
+    corners: str | Array | list[tuple[float, float]],
+    design: GearSetDesign,
+    flank: str,
+    compound: Compound = "auto",
+    *,
+    tap_sd_px: float | None = None,
+    snap: bool = True,
+) -> PhotoReading:
+    """Read the pattern of one tooth from a photo.
+
+    Parameters
+    ----------
+    source : str, Path, bytes or Picture
+        JPEG, PNG or HEIC.
+    corners : str or array-like, shape (4, 2)
+        Toe-top, heel-top, heel-root, toe-root in pixels of the upright picture; text as `parse_corners`.
+        The root corners lie where the flank ends and the fillet begins.
+    design : GearSetDesign
+        The set in the photo; its real 3-D flank is laid over the tooth.
+    flank : {"drive", "coast"}
+    compound : {"rubbed", "print", "auto"}
+        Painted flank with the contact rubbed clear, clean flank with a print, or to be found out.
+    tap_sd_px : float, optional
+        Standard deviation of a tap [px]; 0.4 % of the tooth's length, at least 2 px, when None.
+    snap : bool
+        Look for the tooth's edges near the taps.
+
+    Returns
+    -------
+    PhotoReading
+
+    Raises
+    ------
+    PhotoError
+        For bad files, bad corners, a photo that does not fit the design, glare, blur or too little contrast.
+    InputError
+        For an unknown flank.
+    """
+    name = check_flank(flank)
+    if compound not in ("rubbed", "print", "auto"):
+        raise PhotoError(f"unknown compound '{compound}'", where="compound", fix="use rubbed, print or auto")
+    picture = source if isinstance(source, Picture) else load_picture(source)
+    size = (picture.width, picture.height)
+    taps = parse_corners(corners) if isinstance(corners, str) else np.asarray(corners, dtype=float)
+    taps = check_corners(taps, size, design, name)
+    length_px = 0.5 * float(np.linalg.norm(taps[1] - taps[0]) + np.linalg.norm(taps[2] - taps[3]))
+    tap_sd = max(TAP_SD_LEAST_PX, TAP_SD_SHARE * length_px) if tap_sd_px is None else tap_sd_px
+    first = fit_camera(design, name, taps, size, focal_px=picture.focal_px, tap_sd_px=tap_sd)
+    if first.residual_px > RESIDUAL_LIMIT * tap_sd:
+        raise PhotoError(
+            f"no camera position makes a {name} flank of {design.name} look like these corners "
+            f"(they miss by {first.residual_px:.0f} px)",
+            where="corners",
+            fix="check the design, the flank and the four taps",
+        )
+    part = cut_part(picture, taps)
+    camera, support = first, dict[str, float]()
+    if snap:
+        camera, support = _snapped(picture, part, taps, first, design, name, tap_sd, length_px)
+    fine = unroll(part, camera, design, name)
+    marked = segment(fine[::2, ::2], compound)
+    return _report(picture, taps, first, camera, support, fine, marked, design, name, compound, tap_sd)
+
+
+def _snapped(
+    picture: Picture,
+    part: Part,
+    taps: Array,
+    first: FittedCamera,
+    design: GearSetDesign,
+    flank: FlankName,
+    tap_sd: float,
+    length_px: float,
+) -> tuple[FittedCamera, dict[str, float]]:
+    image = lab(linear_light(part.pixels))
+    camera, support = first, dict[str, float]()
+    for _ in range(2):
+        edges, support = find_edges(image, camera, design, flank, part.scale, part.origin, length_px)
+        if edges is None:
+            return first, support
+        size = (picture.width, picture.height)
+        camera = fit_camera(
+            design, flank, taps, size, focal_px=picture.focal_px, tap_sd_px=tap_sd, edges=edges
+        )
+    if camera.residual_px > 3.0 * tap_sd:
+        # The edges found belong to something else: keep to the taps.
+        return first, {}
+    return camera, support
+
+
+def _report(
+    picture: Picture,
+    taps: Array,
+    first: FittedCamera,
+    camera: FittedCamera,
+    support: dict[str, float],
+    fine: Array,
+    marked: Segmentation,
+    design: GearSetDesign,
+    flank: FlankName,
+    compound: Compound,
+    tap_sd: float,
+) -> PhotoReading:
+    if marked.edge_cells > BLUR_LIMIT_CELLS:
+        raise PhotoError(
+            "the picture is too blurred to find the outline of the mark",
+            where="photo",
+            fix="hold still, tap the tooth to focus and take it again from a little farther away",
+        )
+    level = marked.level
+    mask = level[::2, ::2] >= 0.5
+    pattern = measure_mask(mask, flank)
+    if pattern.empty:
+        raise PhotoError("no mark was found", where="photo", fix="paint thinly, roll under drag, try again")
+    spread = outline_spread(marked)
+    place = place_spread(camera, design, flank, mask)
+    center_sd = (
+        float(np.hypot(spread.center[0], place[0])),
+        float(np.hypot(spread.center[1], place[1])),
+    )
+    corners_used = camera.project(flank_surface(design, flank, CORNER_X, CORNER_Y)[0])
+    moves = np.linalg.norm(corners_used - taps, axis=1)
+    found = {True: "rubbed", False: "print", None: "unknown"}[marked.rubbed]
+    notes = _notes(marked, support, moves, tap_sd, found, compound)
+    return PhotoReading(
+        pattern=pattern,
+        center_sd=center_sd,
+        length_sd=spread.length,
+        area_sd=spread.area,
+        source="photo",
+        quality=tuple(notes),
+        corners=taps,
+        corners_used=corners_used,
+        corner_moves_px=moves,
+        camera_residual_px=first.residual_px,
+        focal_px=camera.focal_px,
+        unrolled=coded_light(fine),
+        level=level,
+        edge_confidence=spread.confidence,
+        compound_found=found,  # type: ignore[arg-type]
+        contrast=marked.step,
+    )
+
+
+def _notes(
+    marked: Segmentation,
+    support: dict[str, float],
+    moves: Array,
+    tap_sd: float,
+    found: str,
+    compound: Compound,
+) -> list[str]:
+    notes = []
+    if support and float(moves.max()) > 2.0 * tap_sd:
+        worst = int(np.argmax(moves))
+        notes.append(
+            f"The {CORNER_NAMES[worst]} corner was moved {moves[worst]:.0f} px to the edge found in the picture."
+        )
+    missing = [n for n in ("top", "toe", "heel") if support.get(n, 0.0) < 0.6]
+    if missing:
+        notes.append(f"No clear {' and '.join(missing)} edge was found; the taps were used as they are.")
+    if marked.glare > 0.03:
+        notes.append(f"Glare hides {marked.glare:.0%} of the flank; the outline was bridged there.")
+    if marked.step < 2.5:
+        notes.append("The mark stands out only faintly; look at the outline and correct it if needed.")
+    if compound != "auto" and found not in ("unknown", compound):
+        notes.append(f"The colours look like compound {found}, not {compound}.")
+    return notes

@@ -1,0 +1,100 @@
+"""What every way of reading a pattern gives: where it lies and how sure that is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from axlewright.contact import ContactPattern
+
+Array = NDArray[np.float64]
+Source = Literal["photo", "sketch", "words", "teeth"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PatternReading:
+    """A pattern as read from a photo, a sketch or words.
+
+    Attributes
+    ----------
+    pattern : ContactPattern
+        On 48 × 96 nodes.
+    center_sd : (float, float)
+        Standard deviation of the centre, lengthwise and profile, in the units of `pattern.center`.
+    length_sd : float
+        Standard deviation of `pattern.length_fraction`.
+    source : {"photo", "sketch", "words", "teeth"}
+    quality : tuple of str
+        What a reader should know about this reading, one sentence each.
+    """
+
+    pattern: ContactPattern
+    center_sd: tuple[float, float]
+    length_sd: float
+    source: Source
+    quality: tuple[str, ...] = ()
+
+    def summary(self) -> dict[str, Any]:
+        """Return the measures with their uncertainty as plain data for JSON."""
+        out = self.pattern.summary()
+        out["center_sd"] = [round(v, 4) for v in self.center_sd]
+        out["length_sd"] = round(self.length_sd, 4)
+        out["source"] = self.source
+        out["quality"] = list(self.quality)
+        return out
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoReading(PatternReading):
+    """A pattern read from a photo.
+
+    Attributes
+    ----------
+    corners : array, shape (4, 2)
+        As tapped [px].
+    corners_used : array, shape (4, 2)
+        Where the fitted tooth has its corners [px].
+    corner_moves_px : array, shape (4,)
+        How far snapping and the camera fit moved each tap [px].
+    camera_residual_px : float
+        Root mean square miss of the corners by a camera fitted to the taps alone [px].
+    focal_px : float
+        Fitted focal length [px].
+    unrolled : array of uint8, shape (189, 381, 3)
+        The flank unrolled, root row first, toe column first, sRGB.
+    level : array, shape (95, 191)
+        0 outside … 1 inside the mark, 0.5 on its outline.
+    edge_confidence : array, shape (48, 96)
+        0 where a place could as well be marked as not … 1 where it is certain.
+    compound_found : {"rubbed", "print", "unknown"}
+    contrast : float
+        Step across the outline over the scatter beside it.
+    area_sd : float
+        Standard deviation of `pattern.area_fraction`.
+    """
+
+    corners: Array
+    corners_used: Array
+    corner_moves_px: Array
+    camera_residual_px: float
+    focal_px: float
+    unrolled: NDArray[np.uint8]
+    level: Array
+    edge_confidence: Array
+    compound_found: Literal["rubbed", "print", "unknown"]
+    contrast: float
+    area_sd: float
+
+    def summary(self) -> dict[str, Any]:
+        """Return the measures with their uncertainty as plain data for JSON."""
+        out = PatternReading.summary(self)
+        out["compound_found"] = self.compound_found
+        out["contrast"] = round(self.contrast, 2)
+        out["area_sd"] = round(self.area_sd, 4)
+        out["camera_residual_px"] = round(self.camera_residual_px, 2)
+        out["corner_moves_px"] = [round(float(v), 1) for v in self.corner_moves_px]
+        out["corners_used"] = [[round(float(v), 1) for v in c] for c in self.corners_used]
+        return out
