@@ -1,0 +1,301 @@
+"""How much the teeth bend: finite-element influence of a design, worked out once and kept.
+
+Each member's tooth is solved as a solid (`tooth_solid`) with quadratic hexahedra under a unit normal force
+at each node of its working flank. What is kept is the displacement of the tooth's *middle surface* under
+every flank node, along that node's normal, and the depth of the middle surface below it. The local
+indentation lies between the surface and the middle: the line-contact law of Weber and Banaschek takes over
+exactly there (`hertz.line_approach` down to the same depth), so nothing is counted twice.
+
+Influence between neighbouring teeth through the rim is left out.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import tempfile
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+import platformdirs
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+from scipy.sparse.linalg import splu
+
+from axlewright.contact import tooth_solid
+from axlewright.contact.hertz import POISSON, YOUNG_MPA
+from axlewright.contact.tooth_solid import LEVELS, Member, Solid, mesh_tooth
+from axlewright.gearset import FlankName, GearSetDesign, build_geometry
+
+Array = NDArray[np.float64]
+
+VERSION = 1  # of the model behind the kept numbers; raise it when they would change
+LENGTHWISE_CELLS = 10
+
+
+@dataclass(frozen=True, slots=True)
+class MemberInfluence:
+    """Bending influence of one flank of one member.
+
+    Attributes
+    ----------
+    u, v : array, shape (nu,), (nv,)
+        Lengthwise place and working level of the nodes, each −1 … +1, −1 at the member's own root.
+    bend : array, shape (nu·nv, nu·nv)
+        Displacement along the inward normal at one node for a unit inward force at another [mm/N];
+        node = u index · nv + v index. Symmetric.
+    depth : array, shape (nu, nv)
+        Depth of the middle surface below the flank along the normal [mm].
+    asymmetry : float
+        Largest |C − Cᵀ| over the largest C before it was made symmetric.
+    """
+
+    u: Array
+    v: Array
+    bend: Array
+    depth: Array
+    asymmetry: float
+
+    def weights(self, u: Array, v: Array) -> Array:
+        """Return cubic-spline weights of the nodes at places (u, v), shape (n, nu·nv); clipped to the nodes."""
+        wu = CubicSpline(self.u, np.eye(len(self.u)))(np.clip(u, self.u[0], self.u[-1]))
+        wv = CubicSpline(self.v, np.eye(len(self.v)))(np.clip(v, self.v[0], self.v[-1]))
+        return np.asarray(np.einsum("na,nb->nab", wu, wv).reshape(len(wu), -1))
+
+
+@dataclass(frozen=True, slots=True)
+class DesignInfluence:
+    """Influence of both members and both flanks of a design; keys are (member, flank)."""
+
+    parts: dict[tuple[str, str], MemberInfluence]
+
+    def part(self, member: str, flank: FlankName) -> MemberInfluence:
+        """Return one flank of "ring" or "pinion"."""
+        return self.parts[member, flank]
+
+
+def displacements(
+    nodes: Array, hexes: NDArray[np.intp], fixed: NDArray[np.intp], forces: Array,
+    young: float = YOUNG_MPA, poisson: float = POISSON,
+) -> Array:  # fmt: skip
+    """Solve a block of quadratic hexahedra (20 nodes each) under nodal forces.
+
+    Parameters
+    ----------
+    nodes : array, shape (n, 3)
+        [mm].
+    hexes : array of int, shape (m, 8)
+        As in `Solid`.
+    fixed : array of int
+        Corner nodes held; faces all of whose corners are held are held as a whole.
+    forces : array, shape (n, 3, k)
+        Nodal forces of each load case [N].
+    young, poisson : float
+        E [MPa], ν.
+
+    Returns
+    -------
+    array, shape (n, 3, k)
+        Displacements of the corner nodes [mm].
+    """
+    import skfem
+    from skfem.helpers import ddot, eye, sym_grad, trace
+
+    mesh = skfem.MeshHex(np.ascontiguousarray(nodes.T), np.ascontiguousarray(hexes.T))
+    basis = skfem.Basis(mesh, skfem.ElementVector(skfem.ElementHexS2()), intorder=4)
+    lam = young * poisson / ((1.0 + poisson) * (1.0 - 2.0 * poisson))
+    mu = young / (2.0 * (1.0 + poisson))
+
+    @skfem.BilinearForm
+    def stiffness(a, b, _w):  # type: ignore[no-untyped-def]
+        e = sym_grad(a)
+        return ddot(lam * eye(trace(e), 3) + 2.0 * mu * e, sym_grad(b))
+
+    K = stiffness.assemble(basis).tocsc()
+    held = np.zeros(len(nodes), dtype=bool)
+    held[fixed] = True
+    edge_held = held[mesh.edges].all(axis=0)
+    dofs = np.concatenate([basis.nodal_dofs[:, held].ravel(), basis.edge_dofs[:, edge_held].ravel()])
+    free = np.setdiff1d(np.arange(K.shape[0]), dofs)
+    rhs = np.zeros((K.shape[0], forces.shape[2]))
+    for axis in range(3):
+        rhs[basis.nodal_dofs[axis]] = forces[:, axis, :]
+    factor = splu(
+        K[free][:, free], permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
+    )
+    out = np.zeros_like(rhs)
+    out[free] = factor.solve(rhs[free])
+    return np.stack([out[basis.nodal_dofs[axis]] for axis in range(3)], axis=1)
+
+
+def flank_nodes(member: Member, solid: Solid, flank: str) -> tuple[Array, Array]:
+    """Return points and outward normals at the working-flank nodes, shape (nx, levels, 3)."""
+    nx = solid.tooth.shape[0]
+    s = member.lengthwise(np.linspace(-1.0, 1.0, nx))[:, None]
+    h = member.level(s, LEVELS[None, :])
+    return member.normal(flank, np.broadcast_to(s, h.shape), h)
+
+
+def middle_feet(member: Member, solid: Solid, points: Array, normals: Array) -> tuple[Array, Array, Array]:
+    """Find where the inward normals of flank points meet the tooth's middle surface.
+
+    Returns
+    -------
+    a, b : array
+        Lengthwise place −1 … +1 and row (0 root … rows−1 tip) of the middle node grid.
+    depth : array
+        Distance along the normal [mm].
+    """
+    mid = solid.nodes[solid.tooth[:, :, solid.tooth.shape[2] // 2]]
+    nx, nl = mid.shape[:2]
+    ua, rows = np.linspace(-1.0, 1.0, nx), np.arange(nl, dtype=float)
+    along, up = CubicSpline(ua, np.eye(nx)), CubicSpline(rows, np.eye(nl))
+    shape = points.shape[:-1]
+    p, n = points.reshape(-1, 3), -normals.reshape(-1, 3)
+    nv = shape[1]
+    a = np.repeat(ua, nv)
+    b = np.tile(rows[1:], nx)
+    depth = np.zeros(len(p))
+    for _ in range(8):
+        wa, wb, da, db = along(a), up(b), along(a, 1), up(b, 1)
+        m = np.einsum("na,nb,abi->ni", wa, wb, mid)
+        ta = np.einsum("na,nb,abi->ni", da, wb, mid)
+        tb = np.einsum("na,nb,abi->ni", wa, db, mid)
+        # p + depth n = m + ta δa + tb δb
+        system = np.stack([n, -ta, -tb], axis=-1)
+        step = np.linalg.solve(system, (m - p)[..., None])[..., 0]
+        depth = step[:, 0]
+        a = np.clip(a + np.clip(step[:, 1], -0.3, 0.3), -1.0, 1.0)
+        b = np.clip(b + np.clip(step[:, 2], -1.0, 1.0), 0.0, nl - 1.0)
+    return a, b, np.maximum(depth, 0.1)
+
+
+def member_influence(member: Member, solid: Solid) -> dict[str, MemberInfluence]:
+    """Solve one member's tooth under unit forces on both flanks."""
+    nx, nl, nt = solid.tooth.shape
+    nv = nl - 1
+    forces = np.zeros((len(solid.nodes), 3, 2 * nx * nv))
+    places: dict[str, tuple[Array, Array, Array, Array]] = {}
+    for case, (flank, layer) in enumerate((("drive", 0), ("coast", nt - 1))):
+        points, normals = flank_nodes(member, solid, flank)
+        on_flank = solid.tooth[:, 1:, layer].ravel()
+        inward = -normals.reshape(-1, 3)
+        for i, node in enumerate(on_flank):
+            forces[node, :, case * nx * nv + i] = inward[i]
+        a, b, depth = middle_feet(member, solid, points, normals)
+        places[flank] = (inward, a, b, depth)
+    moved = displacements(solid.nodes, solid.hexes, solid.fixed, forces)
+    mid = solid.tooth[:, :, nt // 2]
+    along = CubicSpline(np.linspace(-1.0, 1.0, nx), np.eye(nx))
+    up = CubicSpline(np.arange(nl, dtype=float), np.eye(nl))
+    out = {}
+    for case, flank in enumerate(("drive", "coast")):
+        inward, a, b, depth = places[flank]
+        field = moved[mid][..., case * nx * nv : (case + 1) * nx * nv]
+        bend = np.einsum("na,nb,abik,ni->nk", along(a), up(b), field, inward, optimize=True)
+        worst = float(np.abs(bend - bend.T).max() / np.abs(bend).max())
+        out[flank] = MemberInfluence(
+            np.linspace(-1.0, 1.0, nx), LEVELS.copy(), 0.5 * (bend + bend.T), depth.reshape(nx, nv), worst
+        )
+    return out
+
+
+def cache_folder() -> Path:
+    """Return the folder of kept influences: under AXLEWRIGHT_HOME when set, else the user's cache."""
+    home = os.environ.get("AXLEWRIGHT_HOME")
+    base = Path(home) / "cache" if home else Path(platformdirs.user_cache_dir("axlewright", appauthor=False))
+    return base / "influence"
+
+
+def content_key(design: GearSetDesign) -> str:
+    """Return the sha256 of everything the influence depends on."""
+    shape = {
+        k: v
+        for k, v in design.fields().items()
+        if k
+        in (
+            "tooth_form", "pinion_teeth", "ring_teeth", "offset_mm", "shaft_angle_deg",
+            "ring_outer_diameter_mm", "face_width_mm", "pinion_spiral_angle_deg", "cutter_radius_mm",
+            "blade_groups", "mean_pressure_angle_deg", "depth_taper", "backlash_nominal_mm",
+        )
+    }  # fmt: skip
+    model = [VERSION, LENGTHWISE_CELLS, tooth_solid.FILLET_RADIUS, tooth_solid.RIM_DEPTH, list(LEVELS)]
+    model += [YOUNG_MPA, POISSON, tooth_solid.PINION_EXTRA]
+    text = json.dumps([shape, model], sort_keys=True)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def compute_influence(design: GearSetDesign) -> DesignInfluence:
+    """Solve both members' teeth; takes seconds, see `influence` for the kept result."""
+    geometry = build_geometry(design)
+    parts: dict[tuple[str, str], MemberInfluence] = {}
+    for member in (tooth_solid.ring_member(geometry), tooth_solid.pinion_member(geometry)):
+        solid = mesh_tooth(member, lengthwise=LENGTHWISE_CELLS)
+        for flank, part in member_influence(member, solid).items():
+            parts[member.name, flank] = part
+    return DesignInfluence(parts)
+
+
+def _read(path: Path) -> DesignInfluence | None:
+    try:
+        with np.load(path, allow_pickle=False) as kept:
+            parts = {}
+            for member in ("ring", "pinion"):
+                for flank in ("drive", "coast"):
+                    tag = f"{member}_{flank}_"
+                    parts[member, flank] = MemberInfluence(
+                        kept[tag + "u"], kept[tag + "v"], kept[tag + "bend"], kept[tag + "depth"],
+                        float(kept[tag + "asymmetry"]),
+                    )  # fmt: skip
+            return DesignInfluence(parts)
+    except (OSError, KeyError, ValueError, EOFError):
+        return None
+    except Exception as error:
+        if type(error).__name__ == "BadZipFile":
+            return None
+        raise
+
+
+def _write(path: Path, result: DesignInfluence) -> None:
+    arrays: dict[str, Array] = {}
+    for (member, flank), part in result.parts.items():
+        for name in ("u", "v", "bend", "depth"):
+            arrays[f"{member}_{flank}_{name}"] = getattr(part, name)
+        arrays[f"{member}_{flank}_asymmetry"] = np.array(part.asymmetry)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle, temporary = tempfile.mkstemp(dir=path.parent, suffix=".part")
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            np.savez(stream, **arrays)  # type: ignore[arg-type]
+        Path(temporary).replace(path)
+    except BaseException:
+        Path(temporary).unlink(missing_ok=True)
+        raise
+
+
+@lru_cache(maxsize=16)
+def _influence(design: GearSetDesign, folder: Path) -> DesignInfluence:
+    path = folder / f"{content_key(design)}.npz"
+    kept = _read(path) if path.exists() else None
+    if kept is not None:
+        return kept
+    result = compute_influence(design)
+    try:
+        _write(path, result)
+    except OSError:
+        return result  # a cache that cannot be written costs time, not the answer
+    return result
+
+
+def influence(design: GearSetDesign) -> DesignInfluence:
+    """Return the bending influence of a design from memory, from disk, or by solving it now.
+
+    Raises
+    ------
+    DesignError
+        When the teeth cannot be made solid, with the number that causes it.
+    """
+    return _influence(design, cache_folder())

@@ -1,0 +1,358 @@
+"""Roll a set under load: teeth bend and flatten, pairs share the torque, the axle gives way.
+
+See docs/method-loaded.md for the model, its sources and its errors.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from axlewright.contact import compiled, loaded_kernel, loaded_reference
+from axlewright.contact.loaded_setup import COLUMNS, MODULUS, POISSON_TERM, SLOPE, LoadedFlank, prepare
+from axlewright.contact.marks import ContactPattern, measure_mask, onto_ring
+from axlewright.contact.mesh import Mesh, Settings, relieved_points, roll_transforms
+from axlewright.contact.mounts import MeshForces, MountStiffness, give, resolve
+from axlewright.contact.rolling import Kernel, y_floor
+from axlewright.errors import ContactError, InputError
+from axlewright.gearset import EaseOff, FlankName, rotation_about
+
+Array = NDArray[np.float64]
+
+MOUNT_ROUNDS = 2  # times the mesh force is carried to the mounts and back
+LIMIT_RAD = 0.0012  # points whose gap is larger than the least by this cannot carry
+MOUNT_PHASES = 8  # roll angles per pitch from which the mean force on the mounts is taken
+
+
+@dataclass(frozen=True, slots=True)
+class LoadedResult:
+    """What one flank pair does under load.
+
+    Attributes
+    ----------
+    flank : {"drive", "coast"}
+    settings : Settings
+        As set, without what the load adds.
+    torque_nm : float
+        At the ring gear [N·m].
+    pattern : ContactPattern
+        Marked where the separation under load falls below the film at any roll angle.
+    motion_error_urad : array, shape (per_pitch,)
+        Forward in time, mean removed [µrad]; on drive a twist lets the ring gear lag, on coast it leads.
+    mean_twist_urad : float
+        How far the load turns the ring gear into the mesh, teeth and mounts together [µrad].
+    load_shares : array, shape (pairs, per_pitch)
+        Share of the torque carried by each pair in turn; columns sum to 1.
+    contact_force : array, shape (columns, nroll)
+        Normal force of each contact point along one pair's whole path [N].
+    line_load, pressure_mpa : array, shape (columns, nroll)
+        Force per mm of contact line [N/mm]; peak pressure of the line there [MPa].
+    places : array, shape (columns, nroll, 2)
+        (lengthwise, profile) of each contact point on the unrolled tooth.
+    peak_pressure_mpa : float
+        Largest pressure away from the edges; at an edge the line contact law does not hold.
+    edge_share : float
+        Largest share of the torque that edges carry at any roll angle; not small means edge contact.
+    mount_shift : Settings
+        What the load adds to the settings.
+    forces : MeshForces
+    torque_error : float
+        Largest |Σ force × lever arm − torque| over the torque.
+    penetration_mm : float
+        Largest overlap left anywhere on the contact lines [mm].
+    """
+
+    flank: FlankName
+    settings: Settings
+    torque_nm: float
+    pattern: ContactPattern
+    motion_error_urad: Array
+    mean_twist_urad: float
+    load_shares: Array
+    contact_force: Array
+    line_load: Array
+    pressure_mpa: Array
+    places: Array
+    peak_pressure_mpa: float
+    edge_share: float
+    mount_shift: Settings
+    forces: MeshForces
+    torque_error: float
+    penetration_mm: float
+
+    @property
+    def motion_error_pp_urad(self) -> float:
+        """Peak-to-peak motion error over one pitch [µrad]."""
+        return float(np.ptp(self.motion_error_urad))
+
+    def summary(self) -> dict[str, Any]:
+        """Return the results as plain data for JSON."""
+        return {
+            "flank": self.flank,
+            "torque_nm": self.torque_nm,
+            "pattern": self.pattern.summary(),
+            "motion_error_pp_urad": round(self.motion_error_pp_urad, 3),
+            "mean_twist_urad": round(self.mean_twist_urad, 2),
+            "peak_pressure_mpa": round(self.peak_pressure_mpa, 1),
+            "edge_share": round(self.edge_share, 4),
+            "largest_pair_share": round(float(self.load_shares.max()), 4),
+            "mount_shift": {
+                "pinion_out_mm": round(self.mount_shift.pinion_out_mm, 5),
+                "ring_away_mm": round(self.mount_shift.ring_away_mm, 5),
+                "offset_error_mm": round(self.mount_shift.offset_error_mm, 5),
+            },
+            "forces_n": {
+                "pinion_axial": round(self.forces.pinion_axial_n, 1),
+                "ring_axial": round(self.forces.ring_axial_n, 1),
+                "offset": round(self.forces.offset_n, 1),
+                "pinion_radial": round(self.forces.pinion_radial_n, 1),
+                "normal": round(self.forces.normal_n, 1),
+            },
+        }
+
+
+@dataclass(slots=True)
+class _Shared:
+    """Fields along one pair's path after the load was shared, each shape (nc, nroll) but `twist`."""
+
+    least: Array
+    row: Array
+    bend: Array
+    force: Array
+    displacement: Array
+    flat: Array
+    pressure: Array
+    line: Array
+    twist: Array
+    matrices: Array
+    shifts: Array
+    points: Array
+
+
+def _share(
+    mesh: Mesh,
+    ready: LoadedFlank,
+    settings: Settings,
+    ease_off: EaseOff,
+    torque_nm: float,
+    phases: NDArray[np.int64],
+    use_compiled: bool,
+    base: Settings,
+) -> _Shared:
+    pair = ready.pair
+    points = relieved_points(pair, ease_off)
+    matrices, shifts = roll_transforms(mesh.geometry, settings, pair.roll)
+    floor = y_floor(mesh)
+    cols = ready.columns
+    coarse = np.ascontiguousarray(points[:, cols])
+    if use_compiled:
+        least, row, bend = loaded_kernel.column_gaps(
+            coarse,
+            np.ascontiguousarray(pair.valid[:, cols]),
+            _first(ready)[:, cols],
+            matrices,
+            shifts,
+            compiled.ring_parameters(pair),
+            pair.ring.patches.coef,
+            float(pair.ring.outward),
+            floor,
+            pair.per_pitch // 2,
+            compiled.REACH,
+        )
+    else:
+        least, row, bend = loaded_reference.column_gaps(ready, points, matrices, shifts, floor)
+    if not np.all(np.isfinite(_fold(least.min(axis=0), pair.per_pitch))):
+        added = (
+            ""
+            if torque_nm == 0.0
+            else (
+                f" at {torque_nm:g} N·m, which moves the pinion {settings.pinion_out_mm - base.pinion_out_mm:+.3f}"
+                f" mm along its axis and the ring gear {settings.ring_away_mm - base.ring_away_mm:+.3f} mm"
+            )
+        )
+        raise ContactError(
+            f"the teeth leave contact for part of each pitch{added}",
+            where=f"{pair.name} flank",
+            fix="use a smaller torque or bring the settings errors nearer to zero",
+        )
+    shape = least.shape
+    out = _Shared(
+        least, row, bend, *(np.zeros(shape) for _ in range(5)), np.full(pair.per_pitch, np.nan),
+        matrices, shifts, points,
+    )  # fmt: skip
+    iterations = np.zeros(len(phases), dtype=np.int64)
+    run = loaded_kernel.share_load if use_compiled else loaded_reference.share_load
+    run(
+        least, row, bend, coarse, np.ascontiguousarray(pair.lever[:, cols]), ready.radius, ready.across,
+        ready.depth, ready.weight, ready.influence, ready.weights, pair.per_pitch, phases,
+        torque_nm * 1e3, LIMIT_RAD, MODULUS, SLOPE, POISSON_TERM,
+        out.force, out.displacement, out.flat, out.pressure, out.line, out.twist, iterations,
+    )  # fmt: skip
+    if np.any(iterations < 0):
+        raise ContactError(
+            f"the load could not be shared at {int(np.count_nonzero(iterations < 0))} of {len(phases)} roll angles",
+            where=f"torque_nm = {torque_nm:g}",
+            fix="use a smaller torque",
+        )
+    return out
+
+
+def _first(ready: LoadedFlank) -> NDArray[np.int64]:
+    pair = ready.pair
+    step = pair.roll[1] - pair.roll[0]
+    return np.ascontiguousarray(np.rint((pair.contact_roll - pair.roll[0]) / step).astype(np.int64))
+
+
+def _fold(curve: Array, per_pitch: int) -> Array:
+    out = np.full(per_pitch, np.inf)
+    np.minimum.at(out, np.arange(len(curve)) % per_pitch, curve)
+    return out
+
+
+def _at_rows(values: Array, row: Array) -> Array:
+    """Return values[row, column] at fractional rows, shape (nc, n) or (nc, n, 3)."""
+    b = np.clip(row.astype(np.intp), 0, values.shape[0] - 2)
+    t = row - b
+    c = np.arange(values.shape[1])[:, None]
+    if values.ndim == 3:
+        t = t[..., None]
+    return np.asarray((1 - t) * values[b, c] + t * values[b + 1, c])
+
+
+def _forces(mesh: Mesh, ready: LoadedFlank, shared: _Shared, phases: NDArray[np.int64]) -> MeshForces:
+    pair = ready.pair
+    turn = rotation_about(mesh.geometry.cones.pinion_axis, -mesh.geometry.design.ratio * pair.roll)
+    a, k = np.nonzero(shared.force > 0.0)
+    normals = _at_rows(pair.normals[:, ready.columns], shared.row)[a, k]
+    normals /= np.linalg.norm(normals, axis=-1, keepdims=True)
+    n = np.einsum("mij,mj->mi", turn[k], normals)
+    f = shared.force[a, k]
+    return resolve(mesh.geometry, (f @ n) / len(phases), float(f.sum()) / len(phases))
+
+
+def roll_loaded(
+    mesh: Mesh,
+    flank: FlankName,
+    settings: Settings,
+    ease_off: EaseOff,
+    film_mm: float,
+    torque_nm: float,
+    *,
+    mounts: MountStiffness | None = None,
+    kernel: Kernel = "auto",
+    columns: int = COLUMNS,
+) -> LoadedResult:
+    """Roll one flank pair under load.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    flank : {"drive", "coast"}
+    settings : Settings
+    ease_off : EaseOff
+    film_mm : float
+        Compound film [mm].
+    torque_nm : float
+        Torque at the ring gear > 0 [N·m].
+    mounts : MountStiffness, optional
+        The design's own when None; `mounts.RIGID` holds the axle still.
+    kernel : {"auto", "compiled", "reference"}
+    columns : int
+        Contact points over the face width, about.
+
+    Returns
+    -------
+    LoadedResult
+
+    Raises
+    ------
+    InputError, ContactError, DesignError
+        With the number that causes it.
+    """
+    if not np.isfinite(torque_nm) or torque_nm <= 0.0:
+        raise InputError(
+            f"{torque_nm:g} N·m is no load", where="torque_nm", fix="give a torque above 0 at the ring gear"
+        )
+    design = mesh.geometry.design
+    stiffness = MountStiffness.of(design) if mounts is None else mounts
+    ready = prepare(mesh, flank, columns)
+    pair = ready.pair
+    fast = kernel != "reference" and compiled.AVAILABLE
+    every = np.arange(pair.per_pitch, dtype=np.int64)
+    some = np.unique(np.linspace(0, pair.per_pitch, MOUNT_PHASES, endpoint=False).astype(np.int64))
+    shift = Settings()
+    unloaded = None
+    for _ in range(MOUNT_ROUNDS):
+        trial = _share(mesh, ready, settings.plus(shift), ease_off, torque_nm, some, fast, settings)
+        if unloaded is None:
+            unloaded = _fold(trial.least.min(axis=0), pair.per_pitch).mean()
+        shift = give(_forces(mesh, ready, trial, some), stiffness)
+    shared = _share(mesh, ready, settings.plus(shift), ease_off, torque_nm, every, fast, settings)
+    forces = _forces(mesh, ready, shared, every)
+    floor = y_floor(mesh)
+    if fast:
+        nearest, at_x, at_y = loaded_kernel.loaded_marks(
+            shared.points, pair.valid, _first(ready), pair.lever, shared.matrices, shared.shifts,
+            compiled.ring_parameters(pair), pair.ring.patches.coef, float(pair.ring.outward), floor,
+            pair.per_pitch // 2, compiled.REACH, shared.twist, shared.displacement, shared.flat,
+            ready.offset, ready.stride, pair.per_pitch,
+        )  # fmt: skip
+    else:
+        nearest, at_x, at_y = loaded_reference.loaded_marks(
+            ready, shared.points, shared.matrices, shared.shifts, floor, shared.twist,
+            shared.displacement, shared.flat,
+        )  # fmt: skip
+    on_ring = onto_ring(pair.x, pair.y, at_x, at_y, nearest, mesh.lengthwise, mesh.profile)
+    pattern = measure_mask(on_ring < film_mm, flank, on_ring)
+    error = (shared.twist - shared.twist.mean()) * (-1e6 if flank == "drive" else 1e6)
+    if pair.forward < 0:
+        error = error[::-1].copy()
+    arm = _at_rows(pair.lever[:, ready.columns], shared.row)
+    moment = shared.force * arm
+    shares, total = _pair_shares(moment, pair.per_pitch)
+    carried = np.where(shared.force > 0.0, moment, 0.0)
+    on_edge = _pair_shares(np.where(shared.bend < 0.0, carried, 0.0), pair.per_pitch)[1]
+    inner = shared.bend > 0.0
+    touching = np.isfinite(shared.least)
+    gap = np.where(touching, shared.least, 1.0)
+    phase = shared.twist[np.arange(gap.shape[1]) % pair.per_pitch]
+    separation = np.where(touching, arm * (gap - phase) + shared.displacement, 1.0)
+    places = np.stack(
+        [
+            np.broadcast_to(ready.x[:, None], shared.row.shape),
+            pair.y[0] + shared.row * (pair.y[1] - pair.y[0]),
+        ],
+        axis=-1,
+    )
+    return LoadedResult(
+        flank,
+        settings,
+        float(torque_nm),
+        pattern,
+        error,
+        float(shared.twist.mean() - unloaded) * 1e6,
+        shares / (torque_nm * 1e3),
+        shared.force,
+        shared.line,
+        shared.pressure,
+        places,
+        float(np.where(inner, shared.pressure, 0.0).max()),
+        float(on_edge.max() / (torque_nm * 1e3)),
+        shift,
+        forces,
+        float(np.abs(total / (torque_nm * 1e3) - 1.0).max()),
+        max(0.0, -float(separation[ready.weight > 0.0].min())),
+    )
+
+
+def _pair_shares(moment: Array, per_pitch: int) -> tuple[Array, Array]:
+    """Return the torque of each pair at each phase, shape (pairs, per_pitch), and the sum over pairs."""
+    each = moment.sum(axis=0)
+    pairs = -(-len(each) // per_pitch)
+    table = np.zeros(pairs * per_pitch)
+    table[: len(each)] = each
+    shaped = table.reshape(pairs, per_pitch)
+    return shaped, shaped.sum(axis=0)

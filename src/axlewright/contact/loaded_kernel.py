@@ -1,0 +1,421 @@
+"""Compiled kernels of rolling under load: column gaps, load sharing, marks.
+
+The load sharing at one roll angle is a complementarity problem: force ≥ 0, separation ≥ 0, one of them
+zero, Σ force × lever arm = torque. It is solved by an active-set Newton (primal-dual active set of
+Hintermüller, Ito and Kunisch 2003) with the twist of the ring gear eliminated. `loaded_reference` solves
+the same by other means and is the oracle.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from axlewright.contact.compiled import _gap, njit
+
+SMALLEST_LOAD = 1e-3  # line load below which the logarithm of the flattening law is held [N/mm]
+ITERATIONS = 120
+
+
+@njit(cache=True, nogil=True)
+def column_gaps(  # type: ignore[no-untyped-def]
+    points, valid, first, matrices, shifts, ring, coef, outward, y_floor, half, reach
+):
+    """Return the least gap of each column at each roll angle, its row and its bend (−1 at an edge)."""
+    ny, nc = first.shape
+    n = matrices.shape[0]
+    least = np.full((nc, n), np.inf)
+    row = np.zeros((nc, n))
+    bend = np.full((nc, n), -1.0)
+    column = np.empty((n, ny))
+    for a in range(nc):
+        column[:, :] = np.inf
+        _fill(column, a, points, valid, first, matrices, shifts, ring, coef, outward, y_floor, half, reach)
+        for k in range(n):
+            low, at, curve = _column_least(column, k)
+            least[a, k] = low
+            row[a, k] = at
+            bend[a, k] = curve
+    return least, row, bend
+
+
+@njit(cache=True, nogil=True)
+def _fill(  # type: ignore[no-untyped-def]
+    column, a, points, valid, first, matrices, shifts, ring, coef, outward, y_floor, half, reach
+):
+    n, ny = column.shape
+    for b in range(ny):
+        if not valid[b, a]:
+            continue
+        px, py, pz = points[b, a, 0], points[b, a, 1], points[b, a, 2]
+        k0 = min(max(first[b, a], 0), n - 1)
+        best = np.inf
+        for side in range(2):
+            beyond = 0
+            step = 1 if side == 0 else -1
+            k = k0 if side == 0 else k0 - 1
+            while 0 <= k < n and abs(k - first[b, a]) <= half:
+                g, x, y = _gap(px, py, pz, matrices[k], shifts[k], ring, coef, outward, y_floor)
+                column[k, b] = g
+                if g < best:
+                    best = g
+                    beyond = 0
+                elif g > best + reach:
+                    beyond += 1
+                    if math.isfinite(best) or beyond > 4:
+                        break
+                k += step
+
+
+@njit(cache=True, nogil=True)
+def _column_least(column, k):  # type: ignore[no-untyped-def]
+    ny = column.shape[1]
+    low = np.inf
+    jb = 0
+    for b in range(ny):
+        if column[k, b] < low:
+            low = column[k, b]
+            jb = b
+    at = float(jb)
+    curve = -1.0
+    if 0 < jb < ny - 1:
+        before, after = column[k, jb - 1], column[k, jb + 1]
+        if math.isfinite(before) and math.isfinite(after):
+            c = before - 2.0 * low + after
+            if c > 0.0:
+                at += 0.5 * (before - after) / c
+                low -= (before - after) ** 2 / (8.0 * c)
+                curve = c
+    return low, at, curve
+
+
+@njit(cache=True, nogil=True)
+def solve_complementarity(C, lever, gap, c0, a1, cell, torque, force):  # type: ignore[no-untyped-def]
+    """Share a torque among m possible contact points.
+
+    Parameters: bending `C` (m, m) [mm/N]; lever arms [mm]; gaps [rad]; flattening law
+    h = F/cell · a1 · (c0 − 2 ln(F/cell)); torque [N·mm]; `force` holds the first guess and the answer [N].
+    Returns the twist [rad], the displacement at each point [mm], and the iterations (−1 when it failed).
+    """
+    m = len(lever)
+    active = np.zeros(m, np.bool_)
+    count = 0
+    for i in range(m):
+        active[i] = force[i] > 0.0
+        count += active[i]
+    start = torque / np.mean(lever)
+    if count == 0:
+        for i in range(m):
+            active[i] = True
+            force[i] = start / m
+    u = np.zeros(m)
+    index = np.empty(m, np.int64)
+    L = np.empty((m, m))
+    ra = np.empty(m)
+    rb = np.empty(m)
+    twist = 0.0
+    for iteration in range(ITERATIONS):
+        na = 0
+        for i in range(m):
+            if active[i]:
+                index[na] = i
+                na += 1
+        if na == 0:
+            return twist, u, -1
+        for p in range(na):
+            i = index[p]
+            f = max(force[i] / cell[i], SMALLEST_LOAD)
+            bracket = c0[i] - 2.0 * math.log(f)
+            slope = max(bracket - 2.0, 0.5) * a1 / cell[i]
+            h0 = f * bracket * a1
+            for q in range(p + 1):
+                L[p, q] = C[i, index[q]]
+            L[p, p] += slope
+            ra[p] = lever[i]
+            rb[p] = lever[i] * gap[i] + h0 - slope * f * cell[i]
+        # Cholesky and the two right-hand sides.
+        for p in range(na):
+            for q in range(p + 1):
+                value = L[p, q]
+                for t in range(q):
+                    value -= L[p, t] * L[q, t]
+                if p == q:
+                    if value <= 0.0:
+                        return twist, u, -1
+                    L[p, p] = math.sqrt(value)
+                else:
+                    L[p, q] = value / L[q, q]
+            va = ra[p]
+            vb = rb[p]
+            for t in range(p):
+                va -= L[p, t] * ra[t]
+                vb -= L[p, t] * rb[t]
+            ra[p] = va / L[p, p]
+            rb[p] = vb / L[p, p]
+        for p in range(na - 1, -1, -1):
+            va = ra[p]
+            vb = rb[p]
+            for t in range(p + 1, na):
+                va -= L[t, p] * ra[t]
+                vb -= L[t, p] * rb[t]
+            ra[p] = va / L[p, p]
+            rb[p] = vb / L[p, p]
+        top = torque
+        bottom = 0.0
+        for p in range(na):
+            top += lever[index[p]] * rb[p]
+            bottom += lever[index[p]] * ra[p]
+        twist = top / bottom
+        change = 0.0
+        dropped = 0
+        worst = 0.0
+        worst_at = -1
+        for p in range(na):
+            i = index[p]
+            new = twist * ra[p] - rb[p]
+            change = max(change, abs(new - force[i]))
+            force[i] = new
+            if new <= 0.0:
+                dropped += 1
+                if new < worst or worst_at < 0:
+                    worst = new
+                    worst_at = i
+        cautious = iteration > 25
+        if dropped > 0:
+            for p in range(na):
+                i = index[p]
+                if force[i] <= 0.0 and (not cautious or i == worst_at):
+                    active[i] = False
+                    force[i] = 0.0
+            if cautious:
+                for p in range(na):
+                    force[index[p]] = max(force[index[p]], 0.0)
+                continue
+        for i in range(m):
+            value = 0.0
+            for p in range(na):
+                value += C[i, index[p]] * force[index[p]]
+            u[i] = value
+        added = 0
+        worst = 0.0
+        worst_at = -1
+        for i in range(m):
+            if active[i] or force[i] > 0.0:
+                continue
+            s = lever[i] * (gap[i] - twist) + u[i]
+            if s < -1e-12:
+                if s < worst:
+                    worst = s
+                    worst_at = i
+                if not cautious and dropped == 0:
+                    active[i] = True
+                    added += 1
+        if cautious and worst_at >= 0:
+            active[worst_at] = True
+            added = 1
+        if dropped == 0 and added == 0 and change < 1e-10 * start:
+            for p in range(na):
+                i = index[p]
+                f = max(force[i] / cell[i], SMALLEST_LOAD)
+                u[i] += force[i] / cell[i] * a1 * (c0[i] - 2.0 * math.log(f))
+            return twist, u, iteration + 1
+    return twist, u, -1
+
+
+@njit(cache=True, nogil=True)
+def share_load(  # type: ignore[no-untyped-def]
+    least, row, bend, place, lever, radius, across, depth, edge_weight, influence, weights,
+    per_pitch, phases, torque, limit, modulus, a1, poisson_term,
+    force, displacement, flat, pressure, line, twist, iterations,
+):  # fmt: skip
+    """Share the torque at every roll angle of one pitch; fills the last seven arrays."""
+    nc, n = least.shape
+    ny, nq = weights.shape
+    pairs = (n + per_pitch - 1) // per_pitch
+    cap = nc * pairs
+    col = np.empty(cap, np.int64)
+    at = np.empty(cap, np.int64)
+    wy = np.empty((cap, nq))
+    arm = np.empty(cap)
+    gap = np.empty(cap)
+    c0 = np.empty(cap)
+    cell = np.empty(cap)
+    R = np.empty(cap)
+    guess = np.empty(cap)
+    for s in range(len(phases)):
+        phase = phases[s]
+        low = np.inf
+        for k in range(phase, n, per_pitch):
+            for a in range(nc):
+                low = min(low, least[a, k])
+        m = 0
+        for k in range(phase, n, per_pitch):
+            for a in range(nc):
+                if not (least[a, k] < low + limit) or edge_weight[a] <= 0.0:
+                    continue
+                b = min(int(row[a, k]), ny - 2)
+                t = row[a, k] - b
+                for q in range(nq):
+                    wy[m, q] = (1.0 - t) * weights[b, q] + t * weights[b + 1, q]
+                arm[m] = (1.0 - t) * lever[b, a] + t * lever[b + 1, a]
+                gap[m] = least[a, k]
+                nominal = (1.0 - t) * radius[b, a] + t * radius[b + 1, a]
+                R[m] = nominal
+                if bend[a, k] > 0.0:
+                    found = ((1.0 - t) * across[b, a] + t * across[b + 1, a]) / (bend[a, k] * arm[m])
+                    R[m] = min(max(found, 0.3 * nominal), 3.0 * nominal)
+                d = (1.0 - t) * depth[b, a] + t * depth[b + 1, a]
+                c0[m] = 2.0 * math.log(d * math.pi * modulus / R[m]) - poisson_term
+                cell[m] = _cell(a, k, least, row, place, edge_weight)
+                col[m] = a
+                at[m] = k
+                before = 0.0
+                if s > 0 and k > 0:
+                    before = force[a, k - (phase - phases[s - 1])] if k >= phase - phases[s - 1] else 0.0
+                guess[m] = before
+                m += 1
+        if m == 0:
+            iterations[s] = -2
+            continue
+        C = np.zeros((m, m))
+        for i in range(m):
+            for j in range(i + 1):
+                if at[i] != at[j]:
+                    continue
+                value = 0.0
+                for p in range(nq):
+                    part = 0.0
+                    for q in range(nq):
+                        part += influence[col[i], col[j], p, q] * wy[j, q]
+                    value += wy[i, p] * part
+                C[i, j] = value
+                C[j, i] = value
+        forces = guess[:m].copy()
+        turn, u, took = solve_complementarity(C, arm[:m], gap[:m], c0[:m], a1, cell[:m], torque, forces)
+        if took < 0:
+            forces[:] = 0.0
+            turn, u, took = solve_complementarity(C, arm[:m], gap[:m], c0[:m], a1, cell[:m], torque, forces)
+        iterations[s] = took
+        twist[phase] = turn
+        for i in range(m):
+            a, k = col[i], at[i]
+            force[a, k] = forces[i]
+            displacement[a, k] = u[i]
+            f = max(forces[i], 0.0) / cell[i]
+            line[a, k] = f
+            half = math.sqrt(4.0 * f * R[i] / (math.pi * modulus))
+            flat[a, k] = half * half / (2.0 * R[i])
+            pressure[a, k] = math.sqrt(f * modulus / (math.pi * R[i]))
+
+
+@njit(cache=True, nogil=True)
+def _cell(a, k, least, row, place, edge_weight):  # type: ignore[no-untyped-def]
+    """Return the length of contact line that column `a` stands for [mm]."""
+    nc = least.shape[0]
+    ny = place.shape[0]
+    lo = a - 1 if a > 0 and math.isfinite(least[a - 1, k]) else a
+    hi = a + 1 if a < nc - 1 and math.isfinite(least[a + 1, k]) else a
+    length = 0.0
+    if lo == hi:
+        b = min(int(row[a, k]), ny - 2)
+        other = a + 1 if a < nc - 1 else a - 1
+        for axis in range(3):
+            length += (place[b, other, axis] - place[b, a, axis]) ** 2
+        return math.sqrt(length) * edge_weight[a]
+    for axis in range(3):
+        ends = 0.0
+        for e in range(2):
+            c = hi if e == 0 else lo
+            b = min(int(row[c, k]), ny - 2)
+            t = row[c, k] - b
+            value = (1.0 - t) * place[b, c, axis] + t * place[b + 1, c, axis]
+            ends = ends + value if e == 0 else ends - value
+        length += ends * ends
+    return math.sqrt(length) / (hi - lo) * edge_weight[a]
+
+
+@njit(cache=True, nogil=True)
+def relieved_gap(extra, flat):  # type: ignore[no-untyped-def]
+    """Return the gap beside a flattened line from the unloaded gap there; flat = b²/(2R) [mm]."""
+    if extra <= flat:
+        return 0.0
+    if flat <= 1e-12:
+        return extra
+    xi = math.sqrt(extra / flat)
+    return flat * (xi * math.sqrt(xi * xi - 1.0) - math.acosh(xi))
+
+
+@njit(cache=True, nogil=True)
+def loaded_marks(  # type: ignore[no-untyped-def]
+    points, valid, first, lever, matrices, shifts, ring, coef, outward, y_floor, half, reach,
+    twist, displacement, flat, offset, stride, per_pitch,
+):  # fmt: skip
+    """Return how near each pinion point comes under load [mm], and where on the ring gear that is."""
+    ny, nx = first.shape
+    n = matrices.shape[0]
+    nc = displacement.shape[0]
+    nearest = np.full((ny, nx), np.inf)
+    at_x = np.zeros((ny, nx))
+    at_y = np.zeros((ny, nx))
+    column = np.empty((n, ny))
+    low = np.empty(n)
+    for a in range(nx):
+        place = (a - offset) / stride
+        if place < -1e-9 or place > nc - 1 + 1e-9:
+            continue
+        c = min(max(int(place), 0), nc - 2)
+        t = place - c
+        column[:, :] = np.inf
+        _fill(column, a, points, valid, first, matrices, shifts, ring, coef, outward, y_floor, half, reach)
+        for k in range(n):
+            low[k], _at, _curve = _column_least(column, k)
+        for b in range(ny):
+            if not valid[b, a]:
+                continue
+            best = np.inf
+            kb = -1
+            v0 = np.inf
+            for k in range(max(0, first[b, a] - half), min(n, first[b, a] + half + 1)):
+                g = column[k, b]
+                if not math.isfinite(g):
+                    continue
+                s = _separation(g, low[k], twist[k % per_pitch], lever[b, a], displacement, flat, c, t, k)
+                if s < best:
+                    best = s
+                    kb = k
+            if kb < 0:
+                continue
+            v0 = best
+            step = 0.0
+            if 0 < kb < n - 1 and math.isfinite(column[kb - 1, b]) and math.isfinite(column[kb + 1, b]):
+                vm = _separation(
+                    column[kb - 1, b], low[kb - 1], twist[(kb - 1) % per_pitch], lever[b, a],
+                    displacement, flat, c, t, kb - 1,
+                )  # fmt: skip
+                vp = _separation(
+                    column[kb + 1, b], low[kb + 1], twist[(kb + 1) % per_pitch], lever[b, a],
+                    displacement, flat, c, t, kb + 1,
+                )  # fmt: skip
+                bend = vm - 2.0 * v0 + vp
+                if bend > 1e-12:
+                    step = min(max((vm - vp) / (2.0 * bend), -1.0), 1.0)
+                    best = v0 - (vm - vp) ** 2 / (8.0 * bend)
+            nearest[b, a] = best
+            px, py, pz = points[b, a, 0], points[b, a, 1], points[b, a, 2]
+            g, x, y = _gap(px, py, pz, matrices[kb], shifts[kb], ring, coef, outward, y_floor)
+            if step != 0.0:
+                k2 = kb + 1 if step > 0 else kb - 1
+                g, x2, y2 = _gap(px, py, pz, matrices[k2], shifts[k2], ring, coef, outward, y_floor)
+                x += abs(step) * (x2 - x)
+                y += abs(step) * (y2 - y)
+            at_x[b, a] = x
+            at_y[b, a] = y
+    return nearest, at_x, at_y
+
+
+@njit(cache=True, nogil=True, inline="always")
+def _separation(g, low, twist, lever, displacement, flat, c, t, k):  # type: ignore[no-untyped-def]
+    u = (1.0 - t) * displacement[c, k] + t * displacement[c + 1, k]
+    f = (1.0 - t) * flat[c, k] + t * flat[c + 1, k]
+    return lever * (low - twist) + u + relieved_gap(lever * (g - low), f)
