@@ -45,6 +45,11 @@ def test_uncertainty_makes_an_edge_doubtful() -> None:
     assert unsure.at_tightest.kind == "near the edge: measure again"
 
 
+def test_spread_is_a_difference_of_two_readings() -> None:
+    verdict = setup.judge_backlash(around(5.5, 6.0, 6.5, 6.0, expanded_uncertainty_mm=0.01), BAND)
+    assert verdict.spread.expanded_uncertainty == pytest.approx(0.01 * math.sqrt(2.0))
+
+
 def test_what_is_missing_in_the_readings_is_told() -> None:
     notes = around(6.0, 7.0).notes
     assert any("four places" in n for n in notes)
