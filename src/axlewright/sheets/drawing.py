@@ -207,6 +207,17 @@ def tooth_alt(flank: Flank, kind: str, mask: Mask) -> str:
     return f"Unrolled ring gear tooth, {flank} side, {kind} contact pattern: {describe_mask(mask)}."
 
 
+def _ticks(low: float, up: float) -> list[tuple[float, str]]:
+    """Return three to six round values between the ends, with their texts."""
+    rough = (up - low) / 4
+    power = math.floor(math.log10(rough))
+    step = next(one * 10.0**power for one in (1, 2, 5, 10) if one * 10.0**power >= rough)
+    digits = max(0, -math.floor(math.log10(step)))
+    first = math.ceil(low / step)
+    marks = [k * step for k in range(first, math.floor(up / step) + 1)]
+    return [(mark, f"{mark + 0.0:.{digits}f}".replace("-", "−")) for mark in marks]
+
+
 def round_plot_svg(plot: RoundPlot) -> str:
     """Draw readings over the angle round the ring gear, with fit and limit."""
     wide, high, left, right, top, bottom = 560.0, 130.0, 46.0, 12.0, 10.0, 26.0
@@ -229,16 +240,14 @@ def round_plot_svg(plot: RoundPlot) -> str:
             f'<text x="{x:.1f}" y="{y:.1f}" fill="{INK}" text-anchor="{anchor}">{escape(text)}</text>'
         )
 
-    digits = max(0, 1 - math.floor(math.log10(span)))
     for mark in range(0, 361, 60):
         x, _ = at(mark, low)
         parts.append(f'<path d="M{x:.1f} {top}V{high - bottom}" stroke="{PALE}" stroke-width=".5"/>')
         write(x, high - bottom + 11, f"{mark}°", "middle")
-    for share in (0.08, 0.5, 0.92):
-        value = low + share * (up - low)
+    for value, text in _ticks(low, up):
         _, y = at(0, value)
         parts.append(f'<path d="M{left} {y:.1f}H{wide - right}" stroke="{PALE}" stroke-width=".5"/>')
-        write(left - 5, y + 3, f"{value:.{digits}f}".replace("-", "−"), "end")
+        write(left - 5, y + 3, text, "end")
     if plot.limit is not None:
         _, y = at(0, plot.limit)
         parts.append(
