@@ -56,7 +56,7 @@ class ContactPattern:
         return not bool(self.mask.any())
 
     def describe(self) -> str:
-        """Return the place in the trade's words, profile first: "high, toward heel, about half the length"."""
+        """Return the place in the trade's words, profile first, such as "high, toward heel, 52% …"."""
         if self.empty:
             return "no mark"
         x, y = self.center

@@ -127,7 +127,7 @@ def _nodes(count: int, below: float, above: float) -> Array:
     """Return uniform nodes of −1 … 1 continued by the given shares of the whole width."""
     step = 2.0 / (count - 1)
     low, high = math.ceil(2 * below / step - 1e-9), math.ceil(2 * above / step - 1e-9)
-    return -1.0 + step * np.arange(-low, count + high)
+    return np.asarray(-1.0 + step * np.arange(-low, count + high), dtype=np.float64)
 
 
 @lru_cache(maxsize=24)
@@ -156,8 +156,9 @@ def build_mesh(
     geometry = build_geometry(design)
     forward = -geometry.drive.outward
     both = []
-    for name in ("drive", "coast"):
-        ring = geometry.flank(name)  # type: ignore[arg-type]
+    names: tuple[FlankName, ...] = ("drive", "coast")
+    for name in names:
+        ring = geometry.flank(name)
         x = _nodes(lengthwise, LENGTH_MARGIN, LENGTH_MARGIN)
         y = _nodes(profile, 0.0, ROOT_MARGIN)
         pinion = conjugate_pinion(geometry.cones, ring, design.ratio, x, y)
@@ -170,7 +171,7 @@ def build_mesh(
         per_pitch = max(16, int(roll_angles * pitch / (high - low)))
         step = pitch / per_pitch
         count = math.ceil((high - low) / step) + 1
-        roll = low + step * np.arange(count)
+        roll = np.asarray(low + step * np.arange(count), dtype=np.float64)
         both.append(
             FlankMesh(
                 ring.name,

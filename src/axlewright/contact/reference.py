@@ -1,4 +1,4 @@
-"""Roll one flank pair in plain NumPy: the oracle of the compiled kernel, and its stand-in where it is missing.
+"""Roll one flank pair in plain NumPy: the oracle of the compiled kernel, and its stand-in.
 
 For every roll angle the pinion grid is carried into the ring gear's frame; the gap of a point is the angle
 between it and the ring-gear flank at the same (r, z). Nothing is iterated to convergence and edge contact
@@ -56,7 +56,7 @@ def _wrap(angle: Array) -> Array:
 
 
 def _refined_minimum(values: Array, axis: int) -> Array:
-    """Return the least value along `axis`, by a parabola through it and its neighbours where they are finite."""
+    """Return the least value along `axis`, by a parabola through it and its finite neighbours."""
     v = np.moveaxis(values, axis, -1)
     k = np.argmin(v, axis=-1)
     best = np.take_along_axis(v, k[..., None], -1)[..., 0]

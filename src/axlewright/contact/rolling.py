@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import Akima1DInterpolator
 
 from axlewright.contact import compiled, reference
 from axlewright.contact.marks import ContactPattern, measure_mask, onto_ring
@@ -24,8 +25,12 @@ from axlewright.contact.mesh import (
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import EaseOff, FlankName, GearSetDesign
 
+if TYPE_CHECKING:
+    from axlewright.contact.loaded import LoadedResult
+
 Array = NDArray[np.float64]
 Kernel = Literal["auto", "compiled", "reference"]
+FINER = 4  # the motion error is given at this many times the roll angles
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +50,10 @@ class Rolling:
     shift_urad : float
         Mean gap the ring gear turns before touching [µrad]; changes with the setting as backlash does.
     contact_path : array, shape (m, 2)
-        (lengthwise, profile) of the touching point over one pair's path where that pair carries.
+        (lengthwise, profile) of the touching point over one pair's path where that pair carries; empty
+        under load, where lines touch.
+    loaded : LoadedResult or None
+        Load shares, pressures, forces and mount movements when rolled under load.
     """
 
     design: GearSetDesign
@@ -56,6 +64,7 @@ class Rolling:
     motion_error_urad: Array
     shift_urad: float
     contact_path: Array
+    loaded: LoadedResult | None = None
 
     @property
     def motion_error_pp_urad(self) -> float:
@@ -86,6 +95,7 @@ class Rolling:
             "pattern": self.pattern.summary(),
             "motion_error_pp_urad": round(self.motion_error_pp_urad, 3),
             "harmonics_urad": [round(float(v), 3) for v in self.harmonics_urad()],
+            "load": None if self.loaded is None else self.loaded.summary(),
             "estimated_fields": [e.field for e in self.design.estimates],
         }
 
@@ -233,20 +243,58 @@ def roll(
     mesh = build_mesh(design, lengthwise, profile, roll_angles)
     pair = mesh.flank(name)
     ease = design.ease_off(name) if ease_off is None else ease_off
+    if torque_nm > 0.0:
+        from axlewright.contact.loaded import roll_loaded  # the load room builds on this one
+
+        loaded = roll_loaded(
+            mesh, name, settings, ease, design.compound_film_mm, float(torque_nm), kernel=kernel
+        )
+        return Rolling(
+            design,
+            name,
+            settings,
+            float(torque_nm),
+            loaded.pattern,
+            loaded.motion_error_urad,
+            loaded.mean_twist_urad,
+            np.zeros((0, 2)),
+            loaded,
+        )
     pattern, curve, lowest, path = roll_unloaded(
         mesh, name, settings, ease, design.compound_film_mm, kernel=kernel
     )
-    error, shift = motion_error(pair, lowest)
+    error, shift = motion_error(pair, curve, lowest)
     carries = curve <= lowest + 1e-12
     return Rolling(design, name, settings, 0.0, pattern, error, shift, path[carries])
 
 
-def motion_error(pair: FlankMesh, lowest: Array) -> tuple[Array, float]:
+def motion_error(pair: FlankMesh, curve: Array, lowest: Array) -> tuple[Array, float]:
     """Return the motion error over one pitch, forward in time [µrad], and the mean gap [µrad].
 
-    On drive a gap lets the ring gear lag, on coast it lets it lead.
+    On drive a gap lets the ring gear lag, on coast it lets it lead. The curve of one pair is smooth, the
+    change-over between pairs is a corner: so the pair's curve is interpolated to a finer roll before the
+    pairs are laid over each other.
+
+    Parameters
+    ----------
+    pair : FlankMesh
+    curve, lowest : array, shape (nroll,)
+        Least gap of one pair and of all pairs [rad].
+
+    Returns
+    -------
+    error : array, shape (FINER · per_pitch,)
+    shift : float
     """
-    one = lowest[: pair.per_pitch] * 1e6
+    near = np.flatnonzero(np.isfinite(curve) & (curve <= lowest + (lowest.max() - lowest.min()) + 2e-4))
+    run = np.arange(near[0], near[-1] + 1)
+    run = run[np.isfinite(curve[run])]
+    fine_count = FINER * pair.per_pitch
+    fine = np.arange(run[0] * FINER, run[-1] * FINER + 1)
+    values = Akima1DInterpolator(run * FINER, curve[run])(fine)
+    one = np.full(fine_count, np.inf)
+    np.minimum.at(one, fine % fine_count, values)
+    one = one * 1e6
     if pair.forward < 0:
         one = one[::-1]
     sign = -1.0 if pair.name == "drive" else 1.0

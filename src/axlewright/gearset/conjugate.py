@@ -49,7 +49,8 @@ def rotation_about(axis: Array, angle: Array) -> Array:
     k = np.asarray(axis, dtype=float)
     K = np.array([[0.0, -k[2], k[1]], [k[2], 0.0, -k[0]], [-k[1], k[0], 0.0]])
     a = np.asarray(angle, dtype=float)[..., None, None]
-    return np.eye(3) + np.sin(a) * K + (1.0 - np.cos(a)) * (K @ K)
+    turned: Array = np.eye(3) + np.sin(a) * K + (1.0 - np.cos(a)) * (K @ K)
+    return turned
 
 
 def conjugate_pinion(

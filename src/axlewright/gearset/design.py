@@ -256,7 +256,7 @@ def _rules(f: DesignFields) -> list[Estimate]:
     put(
         "backlash_nominal_mm",
         round(0.15 * size, 2),
-        "about 0.15 mm for a light axle, grown with size; service data come first (common practice, no source)",
+        "0.15 mm for a light axle, grown with size; service data first (common practice, no source)",
     )
     stiff = "order of size only; common practice, no source"
     put("mount_stiffness_pinion_axial_kn_mm", round(60.0 * size, 0), stiff)

@@ -14,7 +14,9 @@ Formulas in our own words and from memory; the proof is geometric, see `residual
 
 from __future__ import annotations
 
+import itertools
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -97,7 +99,8 @@ class PitchCones:
         """Unit vector along the ring gear's pitch line at P, from apex to heel, shape (3,)."""
         p = self.mean_point
         radial = np.array([p[0], p[1], 0.0]) / self.radius2
-        return math.sin(self.delta2) * radial + np.array([0.0, 0.0, math.cos(self.delta2)])
+        along: Vector = math.sin(self.delta2) * radial + np.array([0.0, 0.0, math.cos(self.delta2)])
+        return along
 
     def pinion_generator(self) -> Vector:
         """Unit vector along the pinion's pitch line at P, from apex to heel, shape (3,)."""
@@ -105,7 +108,8 @@ class PitchCones:
         v = self.mean_point - np.array([0.0, self.offset, 0.0])
         radial = v - (v @ u1) * u1
         radial /= np.linalg.norm(radial)
-        return math.sin(self.delta1) * radial + math.cos(self.delta1) * u1
+        along: Vector = math.sin(self.delta1) * radial + math.cos(self.delta1) * u1
+        return along
 
     def relative_velocity(self, ratio: float) -> Vector:
         """Velocity of the ring gear relative to the pinion at P for unit ring-gear speed, shape (3,).
@@ -126,7 +130,8 @@ class PitchCones:
         p = self.mean_point
         around = np.cross([0.0, 0.0, 1.0], p)
         around /= np.linalg.norm(around)
-        return math.cos(self.spiral2) * g + math.sin(self.spiral2) * around
+        along: Vector = math.cos(self.spiral2) * g + math.sin(self.spiral2) * around
+        return along
 
     def residuals(self, ratio: float) -> dict[str, float]:
         """Return how far the solution misses the geometric conditions; all vanish when it is right.
@@ -267,7 +272,7 @@ def solve_pitch_cones(
             raise DesignError(
                 f"{blade_groups} blade groups do not fit on a cutter of {rc:g} mm radius",
                 where="blade_groups",
-                fix=f"use fewer than {ring_teeth * rc / (radius2 * math.cos(spiral2)):.0f} or a larger cutter",
+                fix=f"use fewer than {ring_teeth * rc / radius2 / math.cos(spiral2):.0f} or a larger cutter",
             )
         return math.asin(sine)
 
@@ -276,7 +281,7 @@ def solve_pitch_cones(
         delta1 = sigma - delta2
         if not 0.0 < delta2 < math.pi / 2.0:
             raise DesignError(
-                f"a shaft angle of {shaft_angle_deg:g}° with {pinion_teeth}/{ring_teeth} teeth makes an internal gear",
+                f"a shaft angle of {shaft_angle_deg:g}° with these teeth makes an internal gear",
                 where="shaft_angle_deg",
                 fix="use a smaller shaft angle",
             )
@@ -369,7 +374,7 @@ def solve_pitch_cones(
     return pair(eta)
 
 
-def _bracketed_root(miss, start: float) -> float | None:  # type: ignore[no-untyped-def]
+def _bracketed_root(miss: Callable[[float], float], start: float) -> float | None:
     """Find the root of `miss` nearest to `start` by scanning outwards for a change of sign."""
     values: list[tuple[float, float]] = []
     for factor in np.concatenate([np.linspace(0.15, 0.999, 60), np.linspace(1.0, 3.0, 120)]):
@@ -379,7 +384,7 @@ def _bracketed_root(miss, start: float) -> float | None:  # type: ignore[no-unty
         except (ValueError, ZeroDivisionError):
             continue
     best: float | None = None
-    for (e0, m0), (e1, m1) in zip(values, values[1:], strict=False):
+    for (e0, m0), (e1, m1) in itertools.pairwise(values):
         if m0 * m1 <= 0.0 and abs(m0 - m1) < 0.05:
             root = float(brentq(miss, e0, e1, xtol=1e-15, rtol=8.9e-16, maxiter=200))
             if best is None or abs(root - start) < abs(best - start):

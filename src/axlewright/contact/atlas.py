@@ -1,0 +1,217 @@
+"""An atlas of a design: pattern place, length, motion error and backlash over all four settings errors.
+
+The set is rolled at a few hundred settings spread evenly over the working range (a Sobol sequence); a
+polynomial in all four settings is fitted to each figure. Settings kept out of the fit give the error that is
+stated with it. Diagnosis asks the atlas for tens of thousands of settings at once.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import io
+import itertools
+import os
+import tempfile
+from dataclasses import asdict, dataclass, field
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from platformdirs import user_cache_dir
+from scipy.stats import qmc
+
+from axlewright.contact.mesh import Settings, build_mesh
+from axlewright.contact.rolling import motion_error, roll_unloaded
+from axlewright.errors import ContactError
+from axlewright.gearset import FlankName, GearSetDesign
+from axlewright.gearset.design import REFERENCE_DIAMETER_MM
+
+Array = NDArray[np.float64]
+
+VERSION = 4
+DEGREE = 5
+FITTED, HELD_BACK = 448, 64
+LENGTHWISE, PROFILE, ROLL_ANGLES = 64, 32, 96
+# Half range of each setting for a 222 mm ring gear; lengths grow with size.
+HALF_RANGE = (0.36, 0.36, 0.12, 0.06)
+FIGURES = (
+    "drive_lengthwise",
+    "drive_profile",
+    "coast_lengthwise",
+    "coast_profile",
+    "drive_length",
+    "coast_length",
+    "drive_motion_error_urad",
+    "coast_motion_error_urad",
+    "backlash_change_mm",
+)
+
+
+@dataclass(frozen=True)
+class Atlas:
+    """Polynomials of each figure over the settings errors of one design.
+
+    Attributes
+    ----------
+    half_range : array, shape (4,)
+        Range of (pinion_out_mm, ring_away_mm, offset_error_mm, shaft_angle_error_deg), ±.
+    coef : array, shape (terms, figures)
+    stated_error : dict
+        Root-mean-square error of each figure at settings kept out of the fit.
+    sampled : int
+        Settings rolled.
+    """
+
+    half_range: Array
+    coef: Array
+    stated_error: dict[str, float]
+    sampled: int
+    powers: tuple[tuple[int, ...], ...] = field(default_factory=lambda: _powers(DEGREE))
+
+    def __call__(self, settings: Array) -> Array:
+        """Return all figures at many settings.
+
+        Parameters
+        ----------
+        settings : array, shape (n, 4)
+            (pinion_out_mm, ring_away_mm, offset_error_mm, shaft_angle_error_deg); values beyond the range
+            are taken at its edge.
+
+        Returns
+        -------
+        array, shape (n, len(FIGURES))
+        """
+        return _basis(np.clip(settings / self.half_range, -1.0, 1.0), self.powers) @ self.coef
+
+    def figure(self, name: str, settings: Settings) -> float:
+        """Return one figure at one setting."""
+        row = np.array([[*asdict(settings).values()]])
+        return float(self(row)[0, FIGURES.index(name)])
+
+
+def _powers(degree: int) -> tuple[tuple[int, ...], ...]:
+    return tuple(p for p in itertools.product(range(degree + 1), repeat=4) if sum(p) <= degree)
+
+
+def _basis(u: Array, powers: tuple[tuple[int, ...], ...]) -> Array:
+    """Products of Chebyshev polynomials of each setting, shape (n, terms)."""
+    degree = max(max(p) for p in powers)
+    cheb = np.ones((degree + 1, *u.shape))
+    if degree >= 1:
+        cheb[1] = u
+    for k in range(2, degree + 1):
+        cheb[k] = 2.0 * u * cheb[k - 1] - cheb[k - 2]
+    columns = [
+        np.prod([cheb[p[i], :, i] for i in range(4) if p[i]] or [cheb[0, :, 0]], axis=0) for p in powers
+    ]
+    return np.stack(columns, axis=1)
+
+
+def backlash_change_mm(design: GearSetDesign, drive_shift_urad: float, coast_shift_urad: float) -> float:
+    """Return the change of backlash at the heel when the gaps of both flanks change [mm]."""
+    return (drive_shift_urad + coast_shift_urad) * 1e-6 * design.ring_outer_diameter_mm / 2.0
+
+
+def figures_at(design: GearSetDesign, settings: Settings) -> Array:
+    """Roll both flanks at one setting and return the figures, shape (len(FIGURES),)."""
+    mesh = build_mesh(design, LENGTHWISE, PROFILE, ROLL_ANGLES)
+    values: dict[str, tuple[float, float, float, float, float]] = {}
+    names: tuple[FlankName, ...] = ("drive", "coast")
+    for name in names:
+        pattern, curve, lowest, _ = roll_unloaded(
+            mesh, name, settings, design.ease_off(name), design.compound_film_mm
+        )
+        error, shift = motion_error(mesh.flank(name), curve, lowest)
+        values[name] = (*pattern.center, pattern.length_fraction, float(np.ptp(error)), shift)
+    d, c = values["drive"], values["coast"]
+    return np.array([d[0], d[1], c[0], c[1], d[2], c[2], d[3], c[3], backlash_change_mm(design, d[4], c[4])])
+
+
+def build_atlas(design: GearSetDesign) -> Atlas:
+    """Roll the design at many settings and fit the atlas; takes a few seconds.
+
+    Raises
+    ------
+    ContactError
+        When most settings leave the teeth out of contact.
+    """
+    size = design.ring_outer_diameter_mm / REFERENCE_DIAMETER_MM
+    half: Array = np.asarray(np.multiply(HALF_RANGE, (size, size, size, 1.0)), dtype=np.float64)
+    even = qmc.Sobol(4, seed=20).random(FITTED + HELD_BACK) * 2.0 - 1.0
+    unit = np.sign(even) * np.abs(even) ** 1.4  # closer together where settings are likelier
+    rows, figures = [], []
+    for u in unit:
+        try:
+            figures.append(figures_at(design, Settings(*(float(v) for v in u * half))))
+            rows.append(u)
+        except ContactError:
+            continue
+    table, where = np.array(figures), np.array(rows)
+    good = np.isfinite(table).all(axis=1) if len(table) else np.zeros(0, bool)
+    powers = _powers(DEGREE)
+    if good.sum() < 2 * len(powers):
+        raise ContactError(
+            f"only {int(good.sum())} of {len(unit)} settings keep the teeth in contact",
+            where=design.name,
+            fix="check the ease-off of the design",
+        )
+    table, where = table[good], where[good]
+    held = np.zeros(len(table), bool)
+    held[:: max(2, len(table) // HELD_BACK)] = True
+    basis = _basis(where, powers)
+    ridge = 1e-6 * np.eye(len(powers))
+    coef: Array = np.linalg.solve(basis[~held].T @ basis[~held] + ridge, basis[~held].T @ table[~held])
+    miss = np.sqrt(np.mean((basis[held] @ coef - table[held]) ** 2, axis=0))
+    stated = {name: float(v) for name, v in zip(FIGURES, miss, strict=True)}
+    return Atlas(half, coef, stated, len(table), powers)
+
+
+def _key(design: GearSetDesign) -> str:
+    parts = {k: v for k, v in design.fields().items() if k not in ("name", "title", "mounting_distance_mm")}
+    text = f"{VERSION}|{DEGREE}|{FITTED}|{LENGTHWISE}|{HALF_RANGE}|{sorted(parts.items())!r}"
+    return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+def cache_folder() -> Path:
+    """Return the folder of computed tables: under AXLEWRIGHT_HOME when set, else the user's cache."""
+    home = os.environ.get("AXLEWRIGHT_HOME")
+    return Path(home) / "cache" if home else Path(user_cache_dir("axlewright", appauthor=False))
+
+
+def write_atomically(path: Path, data: bytes) -> None:
+    """Write a file so that a reader sees all of it or none."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle, name = tempfile.mkstemp(dir=path.parent)
+    try:
+        with os.fdopen(handle, "wb") as out:
+            out.write(data)
+        os.replace(name, path)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
+
+
+@lru_cache(maxsize=16)
+def atlas_of(design: GearSetDesign) -> Atlas:
+    """Return the atlas of a design, from the cache folder where it has been built before."""
+    path = cache_folder() / f"atlas-{_key(design)}.npz"
+    try:
+        with np.load(path, allow_pickle=False) as data:
+            stated = dict(zip(FIGURES, (float(v) for v in data["error"]), strict=True))
+            return Atlas(data["half_range"], data["coef"], stated, int(data["sampled"]))
+    except (OSError, ValueError, KeyError):
+        pass
+    atlas = build_atlas(design)
+    out = io.BytesIO()
+    np.savez(
+        out,
+        half_range=atlas.half_range,
+        coef=atlas.coef,
+        error=np.array([atlas.stated_error[n] for n in FIGURES]),
+        sampled=atlas.sampled,
+    )
+    with contextlib.suppress(OSError):  # a read-only cache costs time, not results
+        write_atomically(path, out.getvalue())
+    return atlas

@@ -1,0 +1,209 @@
+"""What to do next: buildable changes only, each with its cost and the chance of being the last."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from axlewright.contact import ContactPattern
+from axlewright.contact.atlas import Atlas
+from axlewright.diagnosis.cause import Posterior
+from axlewright.diagnosis.cure import Goal, accepted, best_moves, patterns_after
+from axlewright.diagnosis.evidence import Place
+from axlewright.units import show_length
+
+Array = NDArray[np.float64]
+
+# Cost classes and typical hours: common practice, no source; hours only rank the choices.
+COST_WORDS = {
+    "L0": "minutes, nothing comes apart",
+    "L1": "gears stay in: side shims or adjusters",
+    "L2": "gears out, no bearing pressed",
+    "L3": "gears out and bearings pressed off",
+    "L4": "new parts or housing work",
+}
+COST_HOURS = {"L0": 0.2, "L1": 0.7, "L2": 1.5, "L3": 3.0, "L4": 6.0}
+COMEBACK_HOURS = 8.0  # what a change that was not the last costs later, the second visit included
+
+
+@dataclass(frozen=True)
+class Advice:
+    """One change that can be built.
+
+    Attributes
+    ----------
+    text : str
+        What to do, in a sentence.
+    pinion_move_mm, shim_move_mm : float
+        Pinion out and ring gear away positive [mm].
+    spacer_change_mm : float
+        Change of the depth spacer's thickness [mm].
+    spacer_to_fit_mm : float or None
+        Thickness to fit when the present one is known [mm].
+    cost_class, cost_words : str
+    chance_last_teardown : float
+        Probability that the set is signed off after it.
+    expected : dict
+        Patterns after the change, computed; filled in for the best few.
+    expected_backlash_mm : float or None
+    """
+
+    text: str
+    pinion_move_mm: float
+    shim_move_mm: float
+    spacer_change_mm: float
+    spacer_to_fit_mm: float | None
+    cost_class: str
+    cost_words: str
+    chance_last_teardown: float
+    expected: dict[str, ContactPattern]
+    expected_backlash_mm: float | None
+
+    def to_json(self) -> dict[str, Any]:
+        """Return plain data."""
+        return {
+            "text": self.text,
+            "spacer_change_mm": round(self.spacer_change_mm, 4),
+            "spacer_to_fit_mm": None if self.spacer_to_fit_mm is None else round(self.spacer_to_fit_mm, 4),
+            "pinion_move_mm": round(self.pinion_move_mm, 4),
+            "shim_move_mm": round(self.shim_move_mm, 4),
+            "cost_class": self.cost_class,
+            "cost_words": self.cost_words,
+            "chance_last_teardown": round(self.chance_last_teardown, 3),
+            "expected_backlash_mm": None
+            if self.expected_backlash_mm is None
+            else round(self.expected_backlash_mm, 4),
+            "expected": {k: v.summary() for k, v in self.expected.items()},
+        }
+
+
+def spacer_sign(place: Place) -> float:
+    """Return how the spacer changes when the pinion goes out: −1 under the head or behind the cup."""
+    return 1.0 if place == "cage_flange" else -1.0
+
+
+def _pinion_choices(
+    wanted: float, place: Place, spacer_now: float | None, stock: Sequence[float] | None, step: float
+) -> list[tuple[float, float | None]]:
+    """Return buildable pinion moves near the wanted one and the spacer each needs."""
+    sign = spacer_sign(place)
+    if stock and spacer_now is not None:
+        moves = [((t - spacer_now) * sign, float(t)) for t in stock]
+        moves.sort(key=lambda m: abs(m[0] - wanted))
+        return [m for m in moves[:4] if abs(m[0]) > 0.5 * step / 2.54]
+    whole = round(wanted / step)
+    out: list[tuple[float, float | None]] = []
+    for k in (whole, whole - 1, whole + 1):
+        if k:
+            move = k * step
+            out.append((move, None if spacer_now is None else spacer_now + sign * move))
+    return out
+
+
+def list_advice(
+    posterior: Posterior,
+    atlas: Atlas,
+    *,
+    goal: Goal,
+    backlash_target_mm: float,
+    pinion_wanted_mm: float,
+    place: Place,
+    spacer_now_mm: float | None,
+    spacer_stock: Sequence[float] | None,
+    shim_step_mm: float,
+    fixable: float,
+    backlash_known: bool,
+) -> list[Advice]:
+    """Return the changes worth thinking about, best first.
+
+    The order is by expected hours: those of the change itself and, with the chance that it is not the last,
+    those of another round.
+    """
+    found: list[tuple[float, Advice]] = []
+
+    def consider(pinion: float, spacer: float | None, move_ring: bool) -> None:
+        ring = 0.0
+        if move_ring:
+            _, b = best_moves(posterior, atlas, backlash_target_mm, goal, pinion_move=np.array(pinion))
+            ring = round(float(np.median(b)) / shim_step_mm) * shim_step_mm
+        centers, backlash = patterns_after(posterior, atlas, np.array(pinion), np.array(ring))
+        chance = float(accepted(centers, backlash, backlash_target_mm, goal).mean())
+        gears_out = "L2" if place == "cage_flange" else "L3"
+        cost = gears_out if pinion else ("L1" if ring else "L0")
+        hours = COST_HOURS[cost] + (1.0 - chance) * (COST_HOURS["L3"] + COMEBACK_HOURS)
+        change = spacer_sign(place) * pinion
+        found.append(
+            (
+                hours,
+                Advice(
+                    _sentence(pinion, ring, change, spacer, place),
+                    pinion,
+                    ring,
+                    change,
+                    spacer,
+                    cost,
+                    COST_WORDS[cost],
+                    chance,
+                    {},
+                    float(backlash.mean()) if backlash_known else None,
+                ),
+            )
+        )
+
+    consider(0.0, spacer_now_mm, False)
+    consider(0.0, spacer_now_mm, True)
+    for move, spacer in _pinion_choices(pinion_wanted_mm, place, spacer_now_mm, spacer_stock, shim_step_mm):
+        consider(move, spacer, True)
+    unique: dict[tuple[float, float], tuple[float, Advice]] = {}
+    for hours, advice in found:
+        key = (round(advice.pinion_move_mm, 4), round(advice.shim_move_mm, 4))
+        if key not in unique or hours < unique[key][0]:
+            unique[key] = (hours, advice)
+    ordered = sorted(unique.values(), key=lambda pair: pair[0])
+    out = [advice for _, advice in ordered]
+    if fixable < 0.25:
+        stop = Advice(
+            "Stop and measure the housing: offset and shaft angle of the bores, and check that the gears are "
+            "a matched pair. No spacer or shim is likely to bring both flanks right.",
+            0.0,
+            0.0,
+            0.0,
+            spacer_now_mm,
+            "L4",
+            COST_WORDS["L4"],
+            0.0,
+            {},
+            None,
+        )
+        out.insert(0, stop)
+    return out
+
+
+def _sentence(pinion: float, ring: float, change: float, spacer: float | None, place: Place) -> str:
+    if not pinion and not ring:
+        return "Leave the settings as they are."
+    parts = []
+    if pinion:
+        where = {
+            "under_head": "under the pinion head",
+            "behind_cup": "behind the head bearing's cup",
+            "cage_flange": "under the cage flange",
+        }[place]
+        thick = "thicker" if change > 0 else "thinner"
+        way = "out" if pinion > 0 else "in"
+        fit = f": fit {show_length(spacer)}" if spacer is not None else ""
+        parts.append(
+            f"Make the spacer {where} {show_length(abs(change))} {thick}{fit}; the pinion comes "
+            f"{show_length(abs(pinion))} {way}"
+        )
+    if ring:
+        way = "away from the pinion" if ring > 0 else "closer to the pinion"
+        verb = "then move" if pinion else "Move"
+        parts.append(
+            f"{verb} the ring gear {show_length(abs(ring))} {way}, side shims changed equally and oppositely"
+        )
+    return "; ".join(parts) + "."

@@ -1,0 +1,259 @@
+"""The cause: where pinion, ring gear and axes sit, given what was seen.
+
+The set's own ease-off is a nuisance, not a known: every pattern of a set is moved by the same unknown lie.
+Given the settings, lie and reading errors are normal and leave closed forms; the settings themselves are
+sampled, first from the prior, then from a normal fitted to what was found (importance sampling).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from axlewright.contact.atlas import FIGURES, Atlas
+from axlewright.diagnosis.evidence import Evidence, seen_center
+from axlewright.diagnosis.priors import DepthComponent, Priors, depth_components, depth_log_terms, log_normal
+
+Array = NDArray[np.float64]
+
+CENTERS = ("drive_lengthwise", "drive_profile", "coast_lengthwise", "coast_profile")
+CENTER_COLUMNS = [FIGURES.index(name) for name in CENTERS]
+BACKLASH_COLUMN = FIGURES.index("backlash_change_mm")
+KEYS = ("pinion_out_mm", "ring_away_mm", "offset_error_mm", "shaft_angle_error_deg")
+SAMPLES = 16384
+KEPT = 4096
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """A quantity that is known only so well: mean, standard deviation, 5 % and 95 % points."""
+
+    mean: float
+    sd: float
+    p05: float
+    p95: float
+
+    def to_json(self) -> dict[str, float]:
+        """Return plain data."""
+        return {k: round(float(getattr(self, k)), 5) for k in ("mean", "sd", "p05", "p95")}
+
+
+def spread_of(values: Array) -> Spread:
+    """Return the spread of equally weighted samples."""
+    return Spread(
+        float(values.mean()), float(values.std()), *(float(v) for v in np.quantile(values, [0.05, 0.95]))
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Posterior:
+    """Equally weighted samples of what may be the case.
+
+    Attributes
+    ----------
+    settings : array, shape (n, 4)
+        In the order of `KEYS`.
+    lie : array, shape (n, 4)
+        How far this set's own pattern lies from the design's, in the order of `CENTERS`.
+    backlash_zero_mm : array, shape (n,)
+        Backlash of this set at its developed place [mm].
+    components : dict
+        Probability of each way in which the depth came about.
+    misfit : float
+        Least sum of squared, scaled residuals over all samples; large when no setting explains the patterns.
+    observations : int
+        Numbers compared.
+    effective : float
+        Effective number of samples.
+    """
+
+    settings: Array
+    lie: Array
+    backlash_zero_mm: Array
+    components: dict[str, float]
+    misfit: float
+    observations: int
+    effective: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Round:
+    """One look at the set: what was seen, and how the settings then differed from now."""
+
+    centers: Array  # (4,) NaN where not seen
+    sd: Array  # (4,)
+    backlash: float
+    settings_shift: Array  # (4,)
+
+
+def _rounds(evidence: Evidence, atlas: Atlas) -> list[_Round]:
+    model = np.array([atlas.stated_error[name] for name in CENTERS])
+    out = []
+    looks = [(evidence.drive, evidence.coast, evidence.backlash_mm, np.zeros(4))]
+    for earlier in evidence.history:
+        shift = np.array([-earlier.pinion_moved_since_mm, -earlier.ring_moved_since_mm, 0.0, 0.0])
+        looks.append((earlier.drive, earlier.coast, earlier.backlash_mm, shift))
+    for drive, coast, backlash, shift in looks:
+        centers, sd = np.full(4, np.nan), np.ones(4)
+        for k, (reading, flank, bare) in enumerate(
+            ((drive, "drive", evidence.drive_center_sd), (coast, "coast", evidence.coast_center_sd))
+        ):
+            seen = seen_center(reading, flank, bare)
+            if seen is not None:
+                centers[2 * k : 2 * k + 2] = seen.lengthwise, seen.profile
+                sd[2 * k : 2 * k + 2] = seen.lengthwise_sd, seen.profile_sd
+        out.append(
+            _Round(centers, np.hypot(sd, 0.5 * model), np.nan if backlash is None else backlash, shift)
+        )
+    return out
+
+
+def _closed_form(
+    residual: Array, sd: Array, prior_sd: float, prior_mean: float = 0.0
+) -> tuple[Array, Array, Array, Array]:
+    """Integrate out one shared normal nuisance.
+
+    Parameters
+    ----------
+    residual : array, shape (n, k)
+        Seen minus computed of k looks.
+    sd : array, shape (k,)
+    prior_sd, prior_mean : float
+
+    Returns
+    -------
+    log_evidence, mean, sd, misfit : array, shape (n,)
+        Of the residuals, and of the nuisance given them; misfit is the sum of squares in its own measure.
+    """
+    w = 1.0 / sd**2
+    precision = w.sum() + 1.0 / prior_sd**2
+    r = residual - prior_mean
+    mean = (r * w).sum(axis=1) / precision
+    misfit = (r**2 * w).sum(axis=1) - mean**2 * precision
+    log_evidence = -0.5 * misfit - 0.5 * np.log(precision) - np.log(prior_sd) - np.log(sd).sum()
+    return log_evidence, mean + prior_mean, np.full(len(r), precision**-0.5), misfit
+
+
+@dataclass(frozen=True, slots=True)
+class _Weighed:
+    log_likelihood: Array
+    misfit: Array
+    lie_mean: Array
+    lie_sd: Array
+    backlash_mean: Array
+    backlash_sd: Array
+    observations: int
+
+
+def _weigh(
+    settings: Array, rounds: list[_Round], atlas: Atlas, priors: Priors, evidence: Evidence
+) -> _Weighed:
+    n = len(settings)
+    total, misfit, count = np.zeros(n), np.zeros(n), 0
+    figures = [atlas(settings + look.settings_shift) for look in rounds]
+    lie_mean, lie_sd = np.zeros((n, 4)), np.empty((n, 4))
+    for k in range(4):
+        prior_sd = priors.lie_lengthwise if k % 2 == 0 else priors.lie_profile
+        used = [i for i, look in enumerate(rounds) if np.isfinite(look.centers[k])]
+        if not used:
+            lie_sd[:, k] = prior_sd
+            continue
+        residual = np.stack([rounds[i].centers[k] - figures[i][:, CENTER_COLUMNS[k]] for i in used], axis=1)
+        log_e, mean, sd, miss = _closed_form(residual, np.array([rounds[i].sd[k] for i in used]), prior_sd)
+        total, misfit = total + log_e, misfit + miss
+        lie_mean[:, k], lie_sd[:, k] = mean, sd
+        count += len(used)
+    nominal = evidence.design.backlash_nominal_mm
+    backlash_mean, backlash_sd = np.full(n, nominal), np.full(n, priors.backlash_mm)
+    used = [i for i, look in enumerate(rounds) if np.isfinite(look.backlash)]
+    if used:
+        residual = np.stack([rounds[i].backlash - figures[i][:, BACKLASH_COLUMN] for i in used], axis=1)
+        sds = np.full(len(used), evidence.backlash_sd_mm)
+        log_e, backlash_mean, backlash_sd, miss = _closed_form(residual, sds, priors.backlash_mm, nominal)
+        total, misfit = total + log_e, misfit + miss
+        count += len(used)
+    return _Weighed(total, misfit, lie_mean, lie_sd, backlash_mean, backlash_sd, count)
+
+
+def _log_prior(settings: Array, components: tuple[DepthComponent, ...], priors: Priors) -> Array:
+    return np.asarray(
+        np.logaddexp.reduce(depth_log_terms(settings[:, 0], components), axis=1)
+        + log_normal(settings[:, 1], 0.0, priors.ring_away_mm)
+        + log_normal(settings[:, 2], 0.0, priors.offset_error_mm)
+        + log_normal(settings[:, 3], 0.0, priors.shaft_angle_error_deg)
+    )
+
+
+def _draw_prior(
+    rng: np.random.Generator, n: int, components: tuple[DepthComponent, ...], priors: Priors
+) -> Array:
+    which = rng.choice(len(components), n, p=[c.weight for c in components])
+    mean = np.array([c.mean_mm for c in components])[which]
+    sd = np.array([c.sd_mm for c in components])[which]
+    z = rng.standard_normal((n, 4))
+    z[:, 0] = mean + sd * z[:, 0]
+    z[:, 1:] *= [priors.ring_away_mm, priors.offset_error_mm, priors.shaft_angle_error_deg]
+    return z
+
+
+def _normalised(log_weight: Array) -> Array:
+    w = np.exp(log_weight - log_weight.max())
+    return np.asarray(w / w.sum())
+
+
+def infer(evidence: Evidence, atlas: Atlas, priors: Priors, seed: int) -> Posterior:
+    """Return samples of settings, lie and backlash given the evidence.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    atlas : Atlas
+    priors : Priors
+    seed : int
+        Same seed, same answer.
+    """
+    rng = np.random.default_rng(seed)
+    components = depth_components(priors, evidence.mark_mm)
+    rounds = _rounds(evidence, atlas)
+    first = _draw_prior(rng, SAMPLES, components, priors)
+    weighed = _weigh(first, rounds, atlas, priors, evidence)
+    heat = 1.0
+    weight = _normalised(weighed.log_likelihood)
+    while 1.0 / (weight**2).sum() < 200.0 and heat > 1e-3:
+        heat *= 0.7
+        weight = _normalised(heat * weighed.log_likelihood)
+    mean = weight @ first
+    cov = (first - mean).T @ ((first - mean) * weight[:, None]) * 1.5 + np.diag([1e-5, 1e-5, 1e-6, 1e-6])
+    near = rng.multivariate_normal(mean, cov, SAMPLES - SAMPLES // 5)
+    settings = np.concatenate([near, _draw_prior(rng, SAMPLES // 5, components, priors)])
+    weighed = _weigh(settings, rounds, atlas, priors, evidence)
+    prior = _log_prior(settings, components, priors)
+    inverse, (_, log_det) = np.linalg.inv(cov), np.linalg.slogdet(cov)
+    d = settings - mean
+    normal = -0.5 * np.einsum("ni,ij,nj->n", d, inverse, d) - 0.5 * log_det - 2.0 * np.log(2.0 * np.pi)
+    drawn_from = np.logaddexp(np.log(0.8) + normal, np.log(0.2) + prior)
+    weight = _normalised(weighed.log_likelihood + prior - drawn_from)
+    effective = float(1.0 / (weight**2).sum())
+    pick = _systematic(rng, weight, KEPT)
+    kept = settings[pick]
+    terms = depth_log_terms(kept[:, 0], components)
+    share = np.exp(terms - np.logaddexp.reduce(terms, axis=1)[:, None]).mean(axis=0)
+    lie = weighed.lie_mean[pick] + weighed.lie_sd[pick] * rng.standard_normal((KEPT, 4))
+    zero = weighed.backlash_mean[pick] + weighed.backlash_sd[pick] * rng.standard_normal(KEPT)
+    return Posterior(
+        kept,
+        lie,
+        zero,
+        {c.name: float(s) for c, s in zip(components, share, strict=True)},
+        float(weighed.misfit.min()),
+        weighed.observations,
+        effective,
+    )
+
+
+def _systematic(rng: np.random.Generator, weight: Array, n: int) -> NDArray[np.intp]:
+    """Resample evenly: n indices in proportion to the weights."""
+    places = (rng.random() + np.arange(n)) / n
+    return np.minimum(np.searchsorted(np.cumsum(weight), places), len(weight) - 1)

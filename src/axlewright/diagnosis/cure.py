@@ -1,0 +1,104 @@
+"""The cure: how far to move pinion and ring gear so that the pattern lies where it belongs.
+
+What the set's own lie does to the pattern before a change it does after it as well, so the cure is known far
+better than the cause.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from axlewright.contact.atlas import Atlas
+from axlewright.diagnosis.cause import BACKLASH_COLUMN, CENTER_COLUMNS, Posterior
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Goal:
+    """Where the patterns belong and how much a miss weighs.
+
+    Attributes
+    ----------
+    center : (float, float, float, float)
+        Wanted centre, drive (lengthwise, profile) then coast.
+    scale : (float, float, float, float)
+        A miss of this size weighs one; profile on drive weighs most.
+    accept : (float, float, float, float)
+        Largest miss that is still signed off.
+    backlash_scale_mm, backlash_accept_mm : float
+        The same for backlash about its target [mm].
+    source : str
+    """
+
+    center: tuple[float, float, float, float] = (-0.05, 0.0, 0.0, 0.0)
+    scale: tuple[float, float, float, float] = (0.30, 0.08, 0.45, 0.14)
+    accept: tuple[float, float, float, float] = (0.35, 0.15, 0.50, 0.25)
+    backlash_scale_mm: float = 0.03
+    backlash_accept_mm: float = 0.06
+    source: str = (
+        "clear of top and root, slightly toward the toe on drive; drive decides, coast is a check "
+        "(common practice, no source; public-domain manuals TM 9-2320-273-34 and TM 10-3930-660-34 "
+        "give the words, not the figures)"
+    )
+
+
+def patterns_after(
+    posterior: Posterior, atlas: Atlas, pinion_move: Array, ring_move: Array
+) -> tuple[Array, Array]:
+    """Return centres (n, 4) and backlash (n,) [mm] of every sample after a move [mm]."""
+    settings = posterior.settings.copy()
+    settings[:, 0] += pinion_move
+    settings[:, 1] += ring_move
+    figures = atlas(settings)
+    return figures[:, CENTER_COLUMNS] + posterior.lie, posterior.backlash_zero_mm + figures[
+        :, BACKLASH_COLUMN
+    ]
+
+
+def misses(centers: Array, backlash: Array, target_mm: float, goal: Goal) -> Array:
+    """Return scaled misses, shape (n, 5); the wanted change makes their sum of squares least."""
+    return np.column_stack(
+        [
+            (centers - np.array(goal.center)) / np.array(goal.scale),
+            (backlash - target_mm) / goal.backlash_scale_mm,
+        ]
+    )
+
+
+def accepted(centers: Array, backlash: Array, target_mm: float, goal: Goal) -> NDArray[np.bool_]:
+    """Return which samples would be signed off."""
+    inside = np.abs(centers - np.array(goal.center)) <= np.array(goal.accept)
+    return np.asarray(inside.all(axis=1) & (np.abs(backlash - target_mm) <= goal.backlash_accept_mm))
+
+
+def best_moves(
+    posterior: Posterior, atlas: Atlas, target_mm: float, goal: Goal, *, pinion_move: Array | None = None
+) -> tuple[Array, Array]:
+    """Return for each sample the pinion and ring-gear move [mm] with the least miss (Gauss-Newton).
+
+    Parameters
+    ----------
+    pinion_move : array, optional
+        Held at these values when given; only the ring gear moves then.
+    """
+    n = len(posterior.settings)
+    a = np.zeros(n) if pinion_move is None else np.broadcast_to(pinion_move, (n,)).astype(float)
+    b = np.zeros(n)
+    step = 0.01
+    for _ in range(4):
+        base = misses(*patterns_after(posterior, atlas, a, b), target_mm, goal)
+        jb = (misses(*patterns_after(posterior, atlas, a, b + step), target_mm, goal) - base) / step
+        if pinion_move is not None:
+            b = b - np.clip((jb * base).sum(1) / ((jb * jb).sum(1) + 1e-9), -0.15, 0.15)
+            continue
+        ja = (misses(*patterns_after(posterior, atlas, a + step, b), target_mm, goal) - base) / step
+        aa, bb, ab = (ja * ja).sum(1) + 1e-9, (jb * jb).sum(1) + 1e-9, (ja * jb).sum(1)
+        ra, rb = (ja * base).sum(1), (jb * base).sum(1)
+        det = aa * bb - ab * ab
+        a = a - np.clip((bb * ra - ab * rb) / det, -0.15, 0.15)
+        b = b - np.clip((aa * rb - ab * ra) / det, -0.15, 0.15)
+    return a, b

@@ -1,0 +1,232 @@
+"""From what was seen to cause, cure and advice."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import chi2
+
+from axlewright.contact import ContactPattern, Settings, build_mesh
+from axlewright.contact.atlas import Atlas, atlas_of
+from axlewright.contact.rolling import roll_unloaded
+from axlewright.diagnosis.advice import Advice, list_advice
+from axlewright.diagnosis.cause import KEYS, Posterior, Spread, infer, spread_of
+from axlewright.diagnosis.cure import Goal, accepted, best_moves, patterns_after
+from axlewright.diagnosis.evidence import Evidence
+from axlewright.diagnosis.priors import Priors
+from axlewright.errors import ContactError
+from axlewright.gearset import FlankName
+from axlewright.units import show_length
+
+Array = NDArray[np.float64]
+
+UNEXPLAINED = 0.9995  # patterns rarer than this under every setting are not believed
+NOTICEABLE_MM = 0.025  # a depth error below about 0.001 in is not worth a word
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """Cause, cure and what to do.
+
+    Attributes
+    ----------
+    cause : dict of Spread
+        Settings errors as they are now, keys of `KEYS` [mm, deg].
+    cure : dict of Spread
+        ``pinion_move_mm`` (out positive) and ``ring_move_mm`` (away positive) that bring the patterns where
+        they belong.
+    fixable_by_shims : float
+        Probability that some spacer and shims bring both flanks inside acceptance.
+    explained : bool
+        False when no setting of this design explains the patterns.
+    advice : tuple of Advice
+        Best first.
+    notes : tuple of str
+        What else should be known, in sentences.
+    components : dict
+        Probability of each way in which the depth came about.
+    posterior : Posterior
+        The samples behind it.
+    """
+
+    cause: dict[str, Spread]
+    cure: dict[str, Spread]
+    fixable_by_shims: float
+    explained: bool
+    advice: tuple[Advice, ...]
+    notes: tuple[str, ...]
+    components: dict[str, float]
+    posterior: Posterior
+
+    @property
+    def words(self) -> str:
+        """The finding in plain sentences."""
+        return " ".join((cause_sentence(self.cause["pinion_out_mm"], self.posterior), *self.notes))
+
+    def to_json(self) -> dict[str, Any]:
+        """Return plain data: the contract of ``axlewright read --json``."""
+        return {
+            "cause": {k: v.to_json() for k, v in self.cause.items()},
+            "cure": {k: v.to_json() for k, v in self.cure.items()},
+            "fixable_by_shims": round(self.fixable_by_shims, 3),
+            "explained": self.explained,
+            "how_the_depth_came_about": {k: round(v, 3) for k, v in self.components.items()},
+            "advice": [a.to_json() for a in self.advice],
+            "notes": list(self.notes),
+            "words": self.words,
+        }
+
+
+def cause_sentence(depth: Spread, posterior: Posterior) -> str:
+    """Say where the pinion sits and how sure that is."""
+    out = float((posterior.settings[:, 0] > 0.0).mean())
+    sure = max(out, 1.0 - out)
+    way = "out" if out > 0.5 else "in"
+    size, sd = show_length(abs(depth.mean)), show_length(depth.sd)
+    if abs(depth.mean) < NOTICEABLE_MM and depth.sd < 2 * NOTICEABLE_MM:
+        return f"The pinion depth is right within what the patterns can tell (± {sd})."
+    if sure < 0.9:
+        return (
+            "The patterns do not decide whether the pinion sits too far in or out: "
+            f"best guess {size} too far {way}, "
+            f"give or take {sd}."
+        )
+    return (
+        f"The pinion sits {size} too far {way}, give or take {sd} "
+        f"(one standard deviation; {sure:.0%} sure of the direction)."
+    )
+
+
+def diagnose(
+    evidence: Evidence,
+    *,
+    spacer_stock: Sequence[float] | None = None,
+    shim_step_mm: float = 0.0254,
+    priors: Priors | None = None,
+    goal: Goal | None = None,
+    seed: int = 0,
+    atlas: Atlas | None = None,
+) -> Diagnosis:
+    """Find the cause, the cure and the change most likely to be the last.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    spacer_stock : sequence of float, optional
+        Measured thicknesses on the shelf [mm]; with `Evidence.spacer_now_mm` only these are advised.
+    shim_step_mm : float
+        Step in which shims can be changed [mm].
+    priors : Priors, optional
+    goal : Goal, optional
+    seed : int
+    atlas : Atlas, optional
+        In place of the design's cached one.
+
+    Returns
+    -------
+    Diagnosis
+    """
+    priors = Priors() if priors is None else priors
+    goal = Goal() if goal is None else goal
+    atlas = atlas_of(evidence.design) if atlas is None else atlas
+    posterior = infer(evidence, atlas, priors, seed)
+    target = evidence.backlash_target_mm or evidence.design.backlash_nominal_mm
+    if evidence.backlash_mm is None:
+        # Without a reading the backlash is taken to be where the shop set it: its weight drops out.
+        goal = replace(goal, backlash_scale_mm=0.12, backlash_accept_mm=10.0)
+    a, b = best_moves(posterior, atlas, target, goal)
+    ideal = accepted(*patterns_after(posterior, atlas, a, b), target, goal)
+    fixable = float(ideal.mean())
+    cause = {key: spread_of(posterior.settings[:, i]) for i, key in enumerate(KEYS)}
+    cure = {"pinion_move_mm": spread_of(a), "ring_move_mm": spread_of(b)}
+    # With one number fewer than compared the misfit would be chi-squared at the best setting.
+    freedom = max(1, posterior.observations - 1)
+    explained = posterior.misfit < float(chi2.ppf(UNEXPLAINED, freedom))
+    advice = list_advice(
+        posterior,
+        atlas,
+        goal=goal,
+        backlash_target_mm=target,
+        pinion_wanted_mm=float(np.median(a)),
+        place=evidence.place,
+        spacer_now_mm=evidence.spacer_now_mm,
+        spacer_stock=spacer_stock,
+        shim_step_mm=shim_step_mm,
+        fixable=fixable,
+        backlash_known=evidence.backlash_mm is not None,
+    )
+    notes = _notes(evidence, posterior, cause, fixable, explained, atlas)
+    advice = [
+        replace(item, expected=expected_patterns(evidence, posterior, item)) if k < 2 else item
+        for k, item in enumerate(advice)
+    ]
+    return Diagnosis(
+        cause, cure, fixable, explained, tuple(advice), tuple(notes), posterior.components, posterior
+    )
+
+
+def expected_patterns(evidence: Evidence, posterior: Posterior, advice: Advice) -> dict[str, ContactPattern]:
+    """Roll the set as it is believed to be, after the change."""
+    design = evidence.design
+    mean, lie = posterior.settings.mean(axis=0), posterior.lie.mean(axis=0)
+    after = Settings(
+        float(mean[0] + advice.pinion_move_mm),
+        float(mean[1] + advice.shim_move_mm),
+        float(mean[2]),
+        float(mean[3]),
+    )
+    mesh = build_mesh(design)
+    out: dict[str, ContactPattern] = {}
+    names: tuple[FlankName, ...] = ("drive", "coast")
+    for k, name in enumerate(names):
+        ease = design.ease_off(name).moved(float(lie[2 * k]), float(lie[2 * k + 1]))
+        try:
+            out[name] = roll_unloaded(mesh, name, after, ease, design.compound_film_mm)[0]
+        except ContactError:
+            continue
+    return out
+
+
+def _notes(
+    evidence: Evidence,
+    posterior: Posterior,
+    cause: dict[str, Spread],
+    fixable: float,
+    explained: bool,
+    atlas: Atlas,
+) -> list[str]:
+    notes = []
+    if not explained:
+        notes.append(
+            "No setting of this design explains these patterns: check that the design, the flanks and the "
+            "pictures belong together before anything is taken apart."
+        )
+    for name in ("the mark was left out", "the mark was taken the wrong way round"):
+        share = posterior.components.get(name, 0.0)
+        if share > 0.4 and evidence.mark_mm:
+            notes.append(
+                f"The error fits the depth mark ({show_length(evidence.mark_mm, signed=True)}): "
+                f"probably {name} ({share:.0%})."
+            )
+    for key, what, scale in (
+        ("offset_error_mm", "offset", 0.05),
+        ("shaft_angle_error_deg", "shaft angle", 0.03),
+    ):
+        spread = cause[key]
+        if abs(spread.mean) > scale and abs(spread.mean) > 2.0 * spread.sd:
+            notes.append(f"The {what} looks wrong; that cannot be shimmed out: measure the housing.")
+    if fixable < 0.25:
+        notes.append("Shims are unlikely to bring both flanks right.")
+    if evidence.drive is None or evidence.coast is None:
+        missing = "drive" if evidence.drive is None else "coast"
+        notes.append(f"The {missing} flank was not read; reading it costs minutes and narrows this down.")
+    edge = np.abs(posterior.settings / atlas.half_range) > 0.95
+    if float(edge.any(axis=1).mean()) > 0.1:
+        notes.append(
+            "The settings lie at the edge of what was computed: take the size of the change as a least one."
+        )
+    return notes

@@ -1,0 +1,157 @@
+"""What was seen: patterns of both flanks, backlash, the mark, and earlier rounds of the same job."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any, Literal, Protocol
+
+from axlewright.contact import ContactPattern
+from axlewright.errors import InputError
+from axlewright.gearset import GearSetDesign
+
+Place = Literal["under_head", "behind_cup", "cage_flange"]
+DEFAULT_CENTER_SD = (0.06, 0.06)
+
+
+class PatternReadingLike(Protocol):
+    """Anything the pattern room makes: a pattern and how well its centre is known."""
+
+    @property
+    def pattern(self) -> ContactPattern:
+        """The pattern."""
+        ...
+
+    @property
+    def center_sd(self) -> tuple[float, float]:
+        """Standard deviation of the centre (lengthwise, profile)."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class SeenCenter:
+    """Centre of one flank's pattern with its standard deviations, in half face widths and half depths."""
+
+    lengthwise: float
+    profile: float
+    lengthwise_sd: float
+    profile_sd: float
+
+
+@dataclass(frozen=True, slots=True)
+class Earlier:
+    """An earlier round of the same job with the same gears.
+
+    Attributes
+    ----------
+    drive, coast : reading, ContactPattern or None
+        What was seen then.
+    pinion_moved_since_mm, ring_moved_since_mm : float
+        All that was changed between then and now, out and away positive [mm].
+    backlash_mm : float, optional
+        Backlash then [mm].
+    """
+
+    drive: Any = None
+    coast: Any = None
+    pinion_moved_since_mm: float = 0.0
+    ring_moved_since_mm: float = 0.0
+    backlash_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """Everything known about one set in one axle.
+
+    Attributes
+    ----------
+    design : GearSetDesign
+    drive, coast : reading, ContactPattern or None
+        A reading of the pattern room, or a bare pattern with `drive_center_sd`, `coast_center_sd`.
+    drive_center_sd, coast_center_sd : (float, float)
+        Used for bare patterns only.
+    backlash_mm, backlash_sd_mm : float
+        Mean backlash at the heel and its standard uncertainty [mm].
+    backlash_target_mm : float, optional
+        Stamped or wanted backlash [mm]; the design's nominal one when None.
+    mark_mm : float, optional
+        What the set's depth mark asks of the mounting distance [mm].
+    spacer_now_mm : float, optional
+        Spacer fitted now [mm].
+    place : {"under_head", "behind_cup", "cage_flange"}
+        Where the depth spacer sits.
+    history : tuple of Earlier
+    """
+
+    design: GearSetDesign
+    drive: Any = None
+    coast: Any = None
+    drive_center_sd: tuple[float, float] = DEFAULT_CENTER_SD
+    coast_center_sd: tuple[float, float] = DEFAULT_CENTER_SD
+    backlash_mm: float | None = None
+    backlash_sd_mm: float = 0.02
+    backlash_target_mm: float | None = None
+    mark_mm: float | None = None
+    spacer_now_mm: float | None = None
+    place: Place = "under_head"
+    history: tuple[Earlier, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.drive is None and self.coast is None:
+            raise InputError(
+                "no pattern of either flank", where="patterns", fix="read the drive flank at least"
+            )
+        if self.place not in ("under_head", "behind_cup", "cage_flange"):
+            raise InputError(
+                f"unknown place '{self.place}'",
+                where="place",
+                fix="use under_head, behind_cup or cage_flange",
+            )
+        for name, value in (
+            ("backlash_mm", self.backlash_mm),
+            ("backlash_target_mm", self.backlash_target_mm),
+        ):
+            if value is not None and not (math.isfinite(value) and 0.0 <= value <= 3.0):
+                raise InputError(f"{value:g} mm is no backlash", where=name, fix="give 0 to 3 mm")
+        if not self.backlash_sd_mm > 0.0:
+            raise InputError(
+                "must be above zero", where="backlash_sd_mm", fix="give the reading's uncertainty"
+            )
+
+    def seen(self, flank: str) -> SeenCenter | None:
+        """Return the centre seen on a flank now."""
+        drive = flank == "drive"
+        return seen_center(
+            self.drive if drive else self.coast,
+            flank,
+            self.drive_center_sd if drive else self.coast_center_sd,
+        )
+
+
+def seen_center(reading: Any, flank: str, bare_sd: tuple[float, float]) -> SeenCenter | None:
+    """Return the centre of a reading or a bare pattern; None when there is none.
+
+    Raises
+    ------
+    InputError
+        When the pattern belongs to the other flank or is empty.
+    """
+    if reading is None:
+        return None
+    pattern: ContactPattern = reading if isinstance(reading, ContactPattern) else reading.pattern
+    sd = bare_sd if isinstance(reading, ContactPattern) else tuple(reading.center_sd)
+    if pattern.flank != flank:
+        raise InputError(
+            f"the pattern given for the {flank} flank was read on the {pattern.flank} flank",
+            where=f"{flank} pattern",
+            fix="swap the two pictures; drive is the convex flank of the ring gear",
+        )
+    if pattern.empty:
+        raise InputError(
+            "nothing is marked", where=f"{flank} pattern", fix="roll the set again with fresh compound"
+        )
+    if not (sd[0] > 0.0 and sd[1] > 0.0):
+        raise InputError(
+            "the uncertainty must be above zero", where=f"{flank} pattern", fix="state how well it was read"
+        )
+    return SeenCenter(float(pattern.center[0]), float(pattern.center[1]), float(sd[0]), float(sd[1]))

@@ -1,0 +1,113 @@
+"""What is believed before a pattern is looked at: how far settings, sets and readings usually stray.
+
+All of these are data. The defaults are orders of size from the trade and from machining practice; a shop
+replaces them by what its own jobs taught.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from axlewright.errors import InputError
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Priors:
+    """Standard deviations of what may be wrong.
+
+    Attributes
+    ----------
+    pinion_out_mm : float
+        Pinion depth error of an ordinary job [mm].
+    pinion_out_wide_mm, wide_share : float
+        A blunder's spread [mm] and how many jobs hold one.
+    ring_away_mm : float
+        Ring-gear position error [mm].
+    offset_error_mm : float
+        Offset error of the housing [mm].
+    shaft_angle_error_deg : float
+        Shaft-angle error of the housing [deg].
+    lie_lengthwise, lie_profile : float
+        How far a set's own pattern lies from the design's, in half face widths and half working depths.
+    backlash_mm : float
+        How far the backlash of a set at its developed place differs from its nominal value [mm].
+    mark_mistaken_share : float
+        How often a mark is left out or taken the wrong way round.
+    source : str
+        Where these figures come from.
+    """
+
+    pinion_out_mm: float = 0.05
+    pinion_out_wide_mm: float = 0.15
+    wide_share: float = 0.35
+    ring_away_mm: float = 0.06
+    offset_error_mm: float = 0.025
+    shaft_angle_error_deg: float = 0.0143
+    lie_lengthwise: float = 0.065
+    lie_profile: float = 0.065
+    backlash_mm: float = 0.03
+    mark_mistaken_share: float = 0.2
+    source: str = "default spreads: common practice, no source; replace by what your own jobs show"
+
+    @property
+    def housing_sd(self) -> Array:
+        """Standard deviations of offset [mm] and shaft angle [deg], shape (2,)."""
+        return np.array([self.offset_error_mm, self.shaft_angle_error_deg])
+
+
+@dataclass(frozen=True, slots=True)
+class DepthComponent:
+    """One way in which the depth may have come about: a normal distribution of pinion_out [mm]."""
+
+    name: str
+    weight: float
+    mean_mm: float
+    sd_mm: float
+
+
+def depth_components(priors: Priors, mark_mm: float | None) -> tuple[DepthComponent, ...]:
+    """Return the mixture of depth errors before any pattern is seen.
+
+    Parameters
+    ----------
+    priors : Priors
+    mark_mm : float or None
+        What the set's mark asks of the mounting distance, larger positive [mm]. With it two blunders
+        become likely: the mark was left out (the pinion sits `mark_mm` too far in) or taken the wrong way
+        round (twice that).
+
+    Returns
+    -------
+    tuple of DepthComponent
+        Weights add up to 1.
+    """
+    if mark_mm is not None and not np.isfinite(mark_mm):
+        raise InputError(f"{mark_mm} is no mark", where="mark", fix="type for example +2 with its unit")
+    mistaken = priors.mark_mistaken_share if mark_mm else 0.0
+    rest = 1.0 - mistaken
+    out = [
+        DepthComponent("ordinary spread", rest * (1.0 - priors.wide_share), 0.0, priors.pinion_out_mm),
+        DepthComponent("wrong spacer or bearing", rest * priors.wide_share, 0.0, priors.pinion_out_wide_mm),
+    ]
+    if mark_mm and mistaken > 0.0:
+        narrow = 0.6 * priors.pinion_out_mm
+        out.append(DepthComponent("the mark was left out", 0.5 * mistaken, -mark_mm, narrow))
+        out.append(
+            DepthComponent("the mark was taken the wrong way round", 0.5 * mistaken, -2.0 * mark_mm, narrow)
+        )
+    return tuple(out)
+
+
+def log_normal(x: Array, mean: float | Array, sd: float | Array) -> Array:
+    """Return the logarithm of the normal density."""
+    return np.asarray(-0.5 * ((x - mean) / sd) ** 2 - np.log(sd) - 0.5 * np.log(2.0 * np.pi))
+
+
+def depth_log_terms(p: Array, components: tuple[DepthComponent, ...]) -> Array:
+    """Return log(weight × density) of each component at depths `p`, shape (len(p), components)."""
+    return np.stack([np.log(c.weight) + log_normal(p, c.mean_mm, c.sd_mm) for c in components], axis=1)
