@@ -1,0 +1,251 @@
+"""Backlash round the ring gear: spread, limits, and the move that brings it to its target."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any, Literal
+
+from axlewright.bench.depth import instrument_of
+from axlewright.bench.found import Found, Known, ShownReading, ShownSum, numbers
+from axlewright.bench.typed import Typed
+from axlewright.errors import AxlewrightError
+from axlewright.gearset import build_geometry
+from axlewright.setup import (
+    START_FACTOR,
+    BacklashReadings,
+    LearnedFactor,
+    Limit,
+    RingMove,
+    SideShims,
+    backlash_per_ring_move,
+    choose_limit,
+    judge_backlash,
+    learn_backlash_factor,
+    notches_for_move,
+    ring_move_for_backlash,
+)
+from axlewright.units import MM_PER_INCH, System, show_length
+
+BACKLASH_BAND_MM = (0.0, 2.0)
+"""Plausible backlash (common practice, no source); more is asked about."""
+
+
+def _stem(typed: Typed) -> Literal["", "in_rotation", "square_to_tooth"]:
+    chosen = typed.choice("stem", ("in_rotation", "square_to_tooth"))
+    if chosen == "in_rotation":
+        return "in_rotation"
+    return "square_to_tooth" if chosen == "square_to_tooth" else ""
+
+
+def _band(typed: Typed, known: Known) -> Limit:
+    axle = typed.choice(
+        "axle", ("light", "truck", "heavy_tandem", "earthmover"), required="it chooses the default limit"
+    )
+    default = choose_limit({"light": "backlash_light_axle"}.get(axle, f"backlash_{axle}"))
+    low = typed.length("limit_low", low=0.0, high=2.0)
+    high = typed.length("limit_high", low=0.0, high=2.0)
+    if low is None and high is None:
+        return default
+    source = typed.text("limit_source") or f"service data typed in by {known.who}"
+    try:
+        return Limit(default.name, low, high, "mm", source)
+    except AxlewrightError as error:
+        raise typed.error("limit_low", error.what, error.fix) from error
+
+
+def limit_used(payload: Mapping[str, Any], known: Known) -> Limit:
+    """Return the backlash limit that an earlier reading was held against."""
+    typed = Typed(payload.get("typed", {}), {}, payload.get("system", "inch"))
+    return _band(typed, known)
+
+
+def _spread(typed: Typed, known: Known) -> Limit | None:
+    high = typed.length("limit_spread", low=0.0, high=1.0)
+    if high is None:
+        return None
+    source = typed.text("limit_source") or f"service data typed in by {known.who}"
+    return Limit("spread of backlash around the ring gear", None, high, "mm", source)
+
+
+def _factor(
+    typed: Typed, known: Known, found: Found, readings: BacklashReadings
+) -> tuple[float | LearnedFactor, str]:
+    """Return the backlash per move: learned on this axle, else from the design, else a start value."""
+    moved = typed.length("moved", low=-3.0, high=3.0)
+    before = [v for v in known.all_values("backlash") if v.get("tightest_mm") is not None]
+    if moved and before:
+        try:
+            learned = learn_backlash_factor(
+                float(before[-1]["tightest_mm"]),
+                readings.minimum_mm,
+                moved,
+                reading_uncertainty_mm=readings.expanded_uncertainty_mm / 2.0,
+            )
+        except AxlewrightError as error:
+            found.questions.append(str(error))
+        else:
+            found.notes.append(
+                f"Learned on this axle: backlash changed {learned.value:.2f} times the ring gear's move."
+            )
+            found.values["factor_learned"] = learned.value
+            found.values["factor_learned_uncertainty"] = learned.standard_uncertainty
+            return learned, learned.source
+    for values in reversed(before):
+        if values.get("factor_learned"):
+            return (
+                LearnedFactor(
+                    float(values["factor_learned"]),
+                    float(values.get("factor_learned_uncertainty") or 0.0),
+                    "learned from two readings on this axle",
+                ),
+                "",
+            )
+    if known.design is not None:
+        cones = build_geometry(known.design).cones
+        k = backlash_per_ring_move(
+            math.degrees(cones.delta2),
+            math.degrees(cones.spiral2),
+            known.design.mean_pressure_angle_deg,
+            known.design.mean_pressure_angle_deg,
+            heel_radius_ratio=known.design.ring_outer_diameter_mm / 2.0 / cones.radius2,
+            stem=_stem(typed) or "in_rotation",
+        )
+        return k, f"computed from design {known.design.name}; learn it from the next reading"
+    return START_FACTOR, "start value, learn it from the next reading"
+
+
+def find_backlash(typed: Typed, known: Known) -> Found:
+    """Judge spread and tightest place, and say how to move the ring gear."""
+    found = Found()
+    instrument = instrument_of(typed)
+    values = typed.lengths(
+        "readings",
+        low=BACKLASH_BAND_MM[0],
+        high=BACKLASH_BAND_MM[1],
+        required="read at four to eight places once round",
+    )
+    try:
+        readings = BacklashReadings(
+            values,
+            2.0 * (instrument.resolution_uncertainty_mm**2 + instrument.calibration_uncertainty_mm**2) ** 0.5,
+            _stem(typed),
+        )
+    except AxlewrightError as error:
+        raise typed.error("readings", error.what, error.fix) from error
+    band = _band(typed, known)
+    step = 360.0 / len(values)
+    for index, value in enumerate(values):
+        note = "tightest" if index == readings.tightest_index else ""
+        found.readings.append(
+            ShownReading(
+                f"backlash at {index * step:.0f}°", show_length(value, typed.system), place="j", note=note
+            )
+        )
+    verdict = judge_backlash(readings, band, spread=_spread(typed, known))
+    for one in verdict.verdicts:
+        found.judged(one)
+    found.notes += list(readings.notes)
+    found.sums.append(
+        _plain_sum(
+            "spread round the ring gear", (readings.maximum_mm, -readings.minimum_mm), readings.spread_mm
+        )
+    )
+    etched = known.last_values("identity").get("etched_backlash_mm")
+    target = typed.length("target", low=0.0, high=2.0)
+    if target is None:
+        target = float(etched) if etched is not None else band.middle
+    factor, source = _factor(typed, known, found, readings)
+    move = ring_move_for_backlash(readings, target, factor=factor, factor_source=source)
+    found.values |= {
+        "readings_mm": numbers(values),
+        "tightest_mm": readings.minimum_mm,
+        "spread_mm": readings.spread_mm,
+        "mean_mm": readings.mean_mm,
+        "target_mm": target,
+        "ring_away_mm": move.ring_away_mm,
+        "factor": move.factor,
+    }
+    if verdict.spread.kind == "outside":
+        found.notes.append(
+            "The spread comes from runout: moving the ring gear does not cure it. Look at flange, bearings, "
+            "dirt under the gear; re-index it high to low."
+        )
+    _tell_move(found, typed, move)
+    found.settle(f"{show_length(readings.minimum_mm, typed.system)} at the tightest place")
+    return found
+
+
+def _plain_sum(name: str, terms: tuple[float, ...], result: float, note: str = "") -> ShownSum:
+    def line(system: System) -> str:
+        per, unit, places = (MM_PER_INCH, "in", 4) if system == "inch" else (1.0, "mm", 3)
+        words = [f"{abs(t) / per:.{places}f}" for t in terms]
+        text = ("−" if terms[0] < 0 else "") + words[0]
+        for term, word in zip(terms[1:], words[1:], strict=True):
+            text += f" {'−' if term < 0 else '+'} {word}"
+        return f"{text} = {result / per:.{places}f} {unit}".replace("-", "−")
+
+    systems: tuple[System, System] = ("inch", "metric")
+    return ShownSum(
+        name,
+        {s: line(s) for s in systems},
+        {s: show_length(result, s) for s in systems},
+        dict.fromkeys(systems, ""),
+        note,
+    )
+
+
+def _move_sum(move: RingMove) -> ShownSum:
+    def line(system: System) -> str:
+        per, unit, places = (MM_PER_INCH, "in", 4) if system == "inch" else (1.0, "mm", 3)
+        text = (
+            f"({move.target_mm / per:.{places}f} − {move.now_mm / per:.{places}f}) / {move.factor:.2f} "
+            f"= {move.ring_away_mm / per:+.{places}f} {unit}"
+        )
+        return text.replace("-", "−")
+
+    systems: tuple[System, System] = ("inch", "metric")
+    return ShownSum(
+        "ring gear move for the target, plus is away from the pinion",
+        {s: line(s) for s in systems},
+        {s: show_length(move.ring_away_mm, s, signed=True) for s in systems},
+        dict.fromkeys(systems, ""),
+        f"Backlash per move: {move.factor_source}.",
+    )
+
+
+def _tell_move(found: Found, typed: Typed, move: RingMove) -> None:
+    found.sums.append(_move_sum(move))
+    if abs(move.ring_away_mm) < 0.005:
+        found.notes.append("The backlash is at its target; nothing to move.")
+        return
+    pitch, notches = typed.length("thread_pitch", low=0.3, high=6.0), typed.count("notches", low=4, high=200)
+    if pitch is not None and notches is not None:
+        turn = notches_for_move(move.ring_away_mm, pitch, notches)
+        found.notes.append(turn.text())
+        found.values["notches"] = turn.notches
+        return
+    if (pitch is None) != (notches is None):
+        missing = "thread_pitch" if pitch is None else "notches"
+        raise typed.error(missing, "nothing typed", "give both the thread pitch and the notches, or neither")
+    ring, other = (
+        typed.length("ring_side", low=0.1, high=20.0),
+        typed.length("other_side", low=0.1, high=20.0),
+    )
+    found.read_length("side shim, ring gear side", ring, typed.system, place="R")
+    found.read_length("side shim, other side", other, typed.system, place="O")
+    if ring is None or other is None:
+        found.notes.append(move.text(typed.system))
+        return
+    now = SideShims(ring, other)
+    new = now.moved(move.ring_away_mm)
+    found.sums.append(
+        _plain_sum("side shim to fit, ring gear side", (ring, -move.ring_away_mm), new.ring_side_mm)
+    )
+    found.sums.append(
+        _plain_sum("side shim to fit, other side", (other, move.ring_away_mm), new.other_side_mm)
+    )
+    found.notes.append(
+        f"Total stays {show_length(now.total_mm, typed.system)}, and with it the side bearings' preload."
+    )
+    found.values |= {"ring_side_new_mm": new.ring_side_mm, "other_side_new_mm": new.other_side_mm}

@@ -1,0 +1,248 @@
+"""Pinion depth: five carrier readings, bearing width, mounting distance and mark give the spacer."""
+
+from __future__ import annotations
+
+from axlewright.bench.found import Found, Known, ShownReading, numbers, shown_sum
+from axlewright.bench.identity import mark_of, mark_values
+from axlewright.bench.typed import Typed
+from axlewright.errors import AxlewrightError
+from axlewright.setup import (
+    PLACE_WORDS,
+    SHIM_PLACES,
+    DepthMark,
+    Instrument,
+    MeasuredLength,
+    RepeatedReadings,
+    ShimPlace,
+    SpacerResult,
+    StockChoice,
+    choose_limit,
+    judge,
+    most_useful_reading,
+    nearest_spacer,
+    pinion_out_of_shim_change_mm,
+    spacer_from_carrier,
+)
+from axlewright.units import MM_PER_INCH, show_length
+
+CARRIER_BAND_MM = (25.0, 1000.0)
+BEARING_BAND_MM = (8.0, 150.0)
+SPACER_BAND_MM = (0.1, 15.0)
+"""Plausible sizes, wider than any axle known to the author (common practice, no source); outside them a
+number is asked about, not refused."""
+
+
+def instrument_of(typed: Typed) -> Instrument:
+    """Return what the readings were taken with, as far as it was said."""
+    return Instrument(
+        typed.text("instrument") or "instrument not named",
+        resolution_mm=typed.length("resolution", low=0.0, high=1.0) or 0.0,
+        calibration_expanded_mm=typed.length("calibration", low=0.0, high=1.0) or 0.0,
+    )
+
+
+def place_of(typed: Typed) -> ShimPlace:
+    """Return where the shim sits; it is always asked."""
+    chosen = typed.choice(
+        "place", SHIM_PLACES, required="say where the shim sits; it decides which way the pinion moves"
+    )
+    for place in SHIM_PLACES:
+        if place == chosen:
+            return place
+    raise AssertionError(chosen)  # the choice was checked
+
+
+def _mark(typed: Typed, known: Known, found: Found) -> DepthMark | None:
+    """Return the mark typed here, else the one settled at the set's identity."""
+    identity = known.last_values("identity")
+    if not typed.given("mark") and "mark" in identity:
+        return DepthMark(float(identity["mark"]), identity["mark_unit"], identity["mark_meaning"])
+    mark = mark_of(typed)
+    if (
+        mark is not None
+        and "mark_mm" in identity
+        and abs(float(identity["mark_mm"]) - mark.mounting_distance_deviation_mm) > 1e-9
+    ):
+        found.questions.append(
+            f"The mark here ({mark.text()}) is not the one kept at the set's identity. Which is right?"
+        )
+    return mark
+
+
+def find_depth(typed: Typed, known: Known) -> Found:
+    """Work out the spacer, what is nearest on the shelf, and what the spacer fitted does."""
+    found = Found()
+    place = place_of(typed)
+    instrument = instrument_of(typed)
+    carrier = RepeatedReadings(
+        "carrier",
+        typed.lengths(
+            "carrier", low=CARRIER_BAND_MM[0], high=CARRIER_BAND_MM[1], required="read it five times"
+        ),
+        instrument,
+    )
+    bearing = RepeatedReadings(
+        "head bearing width",
+        typed.lengths(
+            "bearing", low=BEARING_BAND_MM[0], high=BEARING_BAND_MM[1], required="measure the bearing"
+        ),
+        instrument,
+    )
+    stamped = typed.choice("mounting_distance_of", ("design", "stamped")) == "stamped"
+    distance_mm = typed.length(
+        "mounting_distance",
+        low=CARRIER_BAND_MM[0],
+        high=CARRIER_BAND_MM[1],
+        required="take it from the set's data or from the stamp",
+    )
+    assert distance_mm is not None  # required above
+    mark = _mark(typed, known, found)
+    cage = typed.length("cage_height", low=-300.0, high=300.0)
+    if place == "cage_flange" and cage is None:
+        raise typed.error(
+            "cage_height", "nothing typed", "measure from the cage's flange face to its cup shoulder"
+        )
+    if place != "cage_flange" and cage is not None:
+        raise typed.error("cage_height", "typed although the shim is not at the cage flange", "empty it")
+    if stamped and mark is not None and mark.value != 0.0:
+        raise typed.error(
+            "mounting_distance_of",
+            "a distance stamped on this set and a mark would count it twice",
+            "say that it is the design's, or empty the mark",
+        )
+    distance = MeasuredLength(
+        "mounting distance", distance_mm, source="stamped on this set" if stamped else "design data"
+    )
+    result = spacer_from_carrier(
+        carrier.quantity,
+        bearing.quantity,
+        distance,
+        mark,
+        place=place,
+        cage_height=None if cage is None else MeasuredLength("cage height", cage, source=instrument.name),
+        mounting_distance_is_this_sets=stamped,
+    )
+    _tell_readings(found, typed, carrier, bearing, distance, mark, place, cage)
+    found.sums.append(
+        shown_sum(
+            f"{PLACE_WORDS[place]}, to fit",
+            result.total,
+            "Terms: " + ", ".join(t.label for t in result.terms),
+        )
+    )
+    if result.other_convention is not None and result.other_convention_difference_mm:
+        found.sums.append(
+            shown_sum(
+                "if plus meant the opposite",
+                result.other_convention,
+                f"{show_length(result.other_convention_difference_mm, typed.system, signed=True)} "
+                "from the one above",
+            )
+        )
+    found.questions += list(result.questions)
+    for readings in (carrier, bearing):
+        found.notes += list(readings.notes)
+    helps = most_useful_reading(result.total, (carrier, bearing))
+    if helps is not None and helps.gain_mm > 0.0002:
+        found.notes.append(
+            f"One more reading of the {helps.label} would help most: "
+            f"± {show_length(helps.expanded_after_mm, typed.system)} instead of "
+            f"± {show_length(helps.expanded_before_mm, typed.system)}."
+        )
+    found.values |= {
+        "place": place,
+        "spacer_mm": result.value_mm,
+        "spacer_standard_uncertainty_mm": result.standard_uncertainty_mm,
+        "spacer_95_mm": list(result.interval_95_mm),
+        "other_convention_mm": None if result.other_convention is None else result.other_convention.value_mm,
+        "carrier_mm": numbers(carrier.readings_mm),
+        "carrier_mean_mm": carrier.mean_mm,
+        "bearing_mean_mm": bearing.mean_mm,
+        "mounting_distance_mm": distance_mm,
+        **({} if mark is None else mark_values(mark)),
+    }
+    _fit(found, typed, known, result)
+    return found
+
+
+def _tell_readings(
+    found: Found,
+    typed: Typed,
+    carrier: RepeatedReadings,
+    bearing: RepeatedReadings,
+    distance: MeasuredLength,
+    mark: DepthMark | None,
+    place: ShimPlace,
+    cage: float | None,
+) -> None:
+    found.readings.append(ShownReading("where the shim sits", PLACE_WORDS[place]))
+    for index, value in enumerate(carrier.readings_mm, start=1):
+        found.readings.append(
+            ShownReading(f"carrier, reading {index}", show_length(value, typed.system), place="A")
+        )
+    for index, value in enumerate(bearing.readings_mm, start=1):
+        name = "head bearing width" + (f", reading {index}" if bearing.count > 1 else "")
+        found.readings.append(ShownReading(name, show_length(value, typed.system), place="T"))
+    found.readings.append(
+        ShownReading(
+            "mounting distance", show_length(distance.value_mm, typed.system), place="D", note=distance.source
+        )
+    )
+    found.read_length("cage height", cage, typed.system, place="c")
+    if mark is not None:
+        found.readings.append(ShownReading("depth mark", mark.text(), place="M"))
+
+
+def _fit(found: Found, typed: Typed, known: Known, result: SpacerResult) -> None:
+    """Compare what is on the shelf and what was fitted with what is wanted."""
+    choice = _from_shelf(found, typed, known, result)
+    fitted = typed.length("fitted", low=SPACER_BAND_MM[0], high=SPACER_BAND_MM[1])
+    limit = choose_limit("depth_remainder")
+    want = show_length(result.value_mm, typed.system)
+    if fitted is not None:
+        found.read_length("spacer fitted", fitted, typed.system, place="S")
+        out = pinion_out_of_shim_change_mm(fitted - result.value_mm, result.place)
+        found.values |= {"spacer_now_mm": fitted, "pinion_left_out_mm": out, "fitted": True}
+        found.judged(judge(out, limit))
+        way = "out" if out > 0 else "in"
+        found.notes.append(
+            f"Fitted {show_length(fitted, typed.system)}, wanted {want}: the pinion sits "
+            f"{show_length(abs(out), typed.system)} too far {way}."
+        )
+        found.settle(f"fitted {show_length(fitted, typed.system)}, wanted {want}")
+        return
+    if choice is None:
+        found.questions.append(f"Fit {want}, measure it and type it in: which one went in?")
+        found.settle("")
+        return
+    found.values |= {
+        "spacer_now_mm": choice.thickness_mm,
+        "pinion_left_out_mm": choice.pinion_out_mm,
+        "fitted": False,
+    }
+    found.judged(judge(choice.pinion_out_mm, limit))
+    found.settle(f"{choice.text(typed.system)} Wanted {want}")
+
+
+def _from_shelf(found: Found, typed: Typed, known: Known, result: SpacerResult) -> StockChoice | None:
+    if result.value_mm <= 0.0:
+        return None
+    try:
+        choice = nearest_spacer(result.value_mm, known.shelf, place=result.place)
+    except AxlewrightError:
+        found.notes.append(
+            "No spacers are entered on the shelf (Settings): nearest stock size cannot be named."
+        )
+        return None
+    if abs(choice.remainder_mm) > 0.01 * MM_PER_INCH:
+        found.notes.append(
+            f"The nearest on the shelf is {show_length(choice.thickness_mm, typed.system)}, too far away: "
+            f"order {show_length(result.value_mm, typed.system)}."
+        )
+        return None
+    found.notes.append(choice.text(typed.system))
+    found.values |= {
+        "shelf_mm": choice.thickness_mm,
+        "shelf_label": " + ".join(item.label for item in choice.items),
+    }
+    return choice

@@ -1,0 +1,308 @@
+"""Enter a step: what was typed is read, worked out, judged and kept."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+from axlewright.bench.forms import FORMS
+from axlewright.errors import AxlewrightError, InputError
+from axlewright.units import System
+
+if TYPE_CHECKING:
+    from axlewright.bench.found import Found, Known
+    from axlewright.bench.typed import Typed
+    from axlewright.records import Entry, JobStore
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What entering a step gave; the texts are those kept in the record.
+
+    Attributes
+    ----------
+    verdict : str
+        "ok", "not ok" or "ask".
+    why : str
+    sums, limits : tuple of mapping
+        As kept: each text in both systems.
+    notes, questions, cautions : tuple of str
+    values : mapping
+        Plain numbers, lengths in mm.
+    entries : tuple of Entry
+        What was written, the reading first.
+    """
+
+    step: str
+    verdict: str
+    why: str
+    sums: tuple[Mapping[str, Any], ...]
+    limits: tuple[Mapping[str, Any], ...]
+    notes: tuple[str, ...]
+    questions: tuple[str, ...]
+    cautions: tuple[str, ...]
+    values: Mapping[str, Any]
+    entries: tuple[Entry, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the outcome as plain data."""
+        return {
+            "step": self.step,
+            "verdict": self.verdict,
+            "why": self.why,
+            "sums": [dict(s) for s in self.sums],
+            "limits": [dict(one) for one in self.limits],
+            "notes": list(self.notes),
+            "questions": list(self.questions),
+            "cautions": list(self.cautions),
+            "values": dict(self.values),
+            "entries": [e.seq for e in self.entries],
+        }
+
+
+Finder = Callable[["Typed", "Known"], "Found"]
+
+_SETUP_STEP: Final = {
+    "complaint": "complaint",
+    "as-found": "as_found",
+    "identity": "identity",
+    "fits": "fits",
+    "depth": "depth",
+    "preload": "pinion_preload",
+    "backlash": "backlash",
+    "pattern": "pattern",
+    "final": "final_build",
+    "close": "close",
+}
+
+
+def finder_of(step: str) -> Finder:
+    """Return what works out a step; loads the numerics."""
+    from axlewright.bench import backlash, depth, identity, plain_steps, preload
+
+    finders: dict[str, Finder] = {
+        "complaint": plain_steps.find_complaint,
+        "as-found": plain_steps.find_as_found,
+        "identity": identity.find_identity,
+        "fits": plain_steps.find_fits,
+        "depth": depth.find_depth,
+        "preload": preload.find_preload,
+        "backlash": backlash.find_backlash,
+        "pattern": plain_steps.find_pattern,
+        "final": plain_steps.find_final,
+        "close": plain_steps.find_close,
+    }
+    if step not in finders:
+        raise InputError(f"there is no step '{step}'", where="step", fix=f"use one of {', '.join(finders)}")
+    return finders[step]
+
+
+def cautions_of(step: str) -> tuple[str, ...]:
+    """Return the short cautions of a step."""
+    from axlewright.setup import cautions_for
+
+    return tuple(c.text for c in cautions_for(_SETUP_STEP[step]))
+
+
+def known_of(store: JobStore, number: int, *, who: str, system: System) -> Known:
+    """Gather what is already known of a job."""
+    from axlewright.bench.designs import design_of_job
+    from axlewright.bench.found import Known
+    from axlewright.bench.shelf import spacers
+    from axlewright.records import standing
+
+    job = store.get_job(number)
+    return Known(
+        job,
+        design_of_job(store, job),
+        tuple(standing(store.entries(number))),
+        spacers(store, job.design_name),
+        who,
+        system,
+    )
+
+
+def work_out(
+    store: JobStore, number: int, step: str, fields: Mapping[str, str], *, who: str, system: System = "inch"
+) -> Found:
+    """Work a step out without keeping anything.
+
+    Raises
+    ------
+    InputError
+        A `FieldError` when it is about one field.
+    """
+    from axlewright.bench.typed import Typed
+
+    finder = finder_of(step)
+    form = FORMS[step]
+    unknown = sorted(set(fields) - set(form.labels()) - {"really"})
+    if unknown:
+        raise InputError(
+            f"unknown field '{unknown[0]}'", where=step, fix=f"the fields are {', '.join(form.labels())}"
+        )
+    typed = Typed(fields, form.labels(), system)
+    return finder(typed, known_of(store, number, who=who, system=system))
+
+
+def enter(
+    store: JobStore,
+    number: int,
+    step: str,
+    fields: Mapping[str, str],
+    *,
+    who: str,
+    idempotency_key: str = "",
+    system: System = "inch",
+    expected_head: str | None = None,
+    supersedes: int | None = None,
+) -> Outcome:
+    """Enter a step.
+
+    Parameters
+    ----------
+    store : JobStore
+    number : int
+        Number of the job.
+    step : str
+        Key of the step.
+    fields : mapping of str to str
+        As typed, by the names of ``FORMS[step]``; missing ones count as empty.
+    who : str
+        Who enters it.
+    idempotency_key : str
+        The same key again writes nothing twice and gives the first outcome.
+    system : {"inch", "metric"}
+        Of numbers without a unit.
+    expected_head : str, optional
+        The job's head when the form was shown; when others wrote meanwhile, `JobConflictError` is raised.
+    supersedes : int, optional
+        `seq` of the reading that these fields correct; its result is superseded with it.
+
+    Raises
+    ------
+    InputError
+        Nothing is kept then. A `FieldError` names the field.
+    """
+    who = who.strip()
+    if not who:
+        raise InputError("nobody named", where="who", fix="say who enters it")
+    if idempotency_key:
+        already = _already(store, number, idempotency_key)
+        if already is not None:
+            return already
+    try:
+        found = work_out(store, number, step, fields, who=who, system=system)
+    except InputError:
+        raise
+    except AxlewrightError as error:
+        raise InputError(error.what, where=error.where or step, fix=error.fix) from error
+    typed = {name: value for name, value in fields.items() if value.strip()}
+    reading = store.add_entry(
+        number,
+        "reading",
+        step,
+        {
+            "typed": typed,
+            "system": system,
+            "readings": [
+                {"name": r.name, "value": r.value, "unit": r.unit, "place": r.place, "note": r.note}
+                for r in found.readings
+            ],
+            "note": fields.get("note", "").strip(),
+        },
+        who=who,
+        instrument=fields.get("instrument", "").strip(),
+        idempotency_key=idempotency_key,
+        expected_head=expected_head,
+        supersedes=supersedes,
+    )
+    old_result = _result_of(store, number, supersedes)
+    result = store.add_entry(
+        number,
+        "result",
+        step,
+        {**found.payload(), "of": reading.seq},
+        who=who,
+        idempotency_key=f"{idempotency_key}:result" if idempotency_key else "",
+        supersedes=old_result,
+    )
+    return _outcome(step, result.payload, (reading, result))
+
+
+def _result_of(store: JobStore, number: int, reading: int | None) -> int | None:
+    if reading is None:
+        return None
+    gone = {e.supersedes for e in store.entries(number)}
+    for entry in store.entries(number, kind="result"):
+        if entry.payload.get("of") == reading and entry.seq not in gone:
+            return entry.seq
+    return None
+
+
+def _already(store: JobStore, number: int, key: str) -> Outcome | None:
+    """Return the outcome kept under this key, when reading and result are both there."""
+    pair: dict[str, Entry] = {}
+    for entry in store.entries(number):
+        if entry.idempotency_key in (key, f"{key}:result"):
+            pair[entry.kind] = entry
+    if "reading" in pair and "result" in pair:
+        return _outcome(pair["result"].step, pair["result"].payload, (pair["reading"], pair["result"]))
+    return None
+
+
+def _outcome(step: str, payload: Mapping[str, Any], entries: tuple[Entry, ...]) -> Outcome:
+    return Outcome(
+        step=step,
+        verdict=payload["verdict"],
+        why=payload["why"],
+        sums=tuple(payload["sums"]),
+        limits=tuple(payload["limits"]),
+        notes=tuple(payload["notes"]),
+        questions=tuple(payload["questions"]),
+        cautions=cautions_of(step),
+        values=payload["values"],
+        entries=entries,
+    )
+
+
+def take_back(
+    store: JobStore, number: int, seq: int, reason: str, *, who: str, idempotency_key: str = ""
+) -> Entry:
+    """Say that an entry no longer counts; it stays in the record.
+
+    Parameters
+    ----------
+    seq : int
+        Of the reading; its result is taken back with it.
+    reason : str
+        Why; required.
+    """
+    if not reason.strip():
+        raise InputError("no reason given", where="reason", fix="say why it no longer counts")
+    entries = {e.seq: e for e in store.entries(number)}
+    if seq not in entries:
+        raise InputError(f"there is no entry {seq}", where="entry", fix="name one of this job")
+    step = entries[seq].step
+    result = _result_of(store, number, seq)
+    note = store.add_entry(
+        number,
+        "note",
+        step,
+        {"text": f"taken back: {reason.strip()}"},
+        who=who,
+        supersedes=seq,
+        idempotency_key=idempotency_key,
+    )
+    if result is not None:
+        store.add_entry(
+            number,
+            "note",
+            step,
+            {"text": f"result taken back with reading {seq}"},
+            who=who,
+            supersedes=result,
+            idempotency_key=f"{idempotency_key}:result" if idempotency_key else "",
+        )
+    return note

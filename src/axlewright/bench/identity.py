@@ -1,0 +1,165 @@
+"""Set identity: pair numbers, counts against the design, the depth mark with its meaning and unit."""
+
+from __future__ import annotations
+
+from typing import get_args
+
+from axlewright.bench.forms import UNKNOWN
+from axlewright.bench.found import Found, Known, ShownReading
+from axlewright.bench.typed import FieldError, Typed
+from axlewright.errors import AxlewrightError
+from axlewright.setup import MARK_MEANINGS, MARK_UNITS, DepthMark, MarkMeaning, MarkUnit, parse_mark
+from axlewright.units import show_length
+
+ASK_UNIT = "look in the set's data and choose the unit; the same mark is used in three"
+ASK_MEANING = "look in the set's data and choose what plus means; both meanings are in use"
+
+
+def mark_of(typed: Typed, *, needed: bool = True) -> DepthMark | None:
+    """Return the mark with its unit and meaning as chosen, or None when none was typed.
+
+    Parameters
+    ----------
+    needed : bool
+        Whether a mark without unit or meaning is refused; else it gives None as well.
+
+    Raises
+    ------
+    FieldError
+        When the mark is no mark, or unit or meaning are missing.
+    """
+    text = typed.text("mark")
+    if not text:
+        return None
+    label = typed.labels.get("mark", "mark")
+    try:
+        candidates = parse_mark(text)
+    except AxlewrightError as error:
+        raise FieldError.of("mark", label, error) from error
+    open_answers = ("", UNKNOWN.key)
+    unit, meaning = typed.text("mark_unit"), typed.text("mark_meaning")
+    if not needed and (unit in open_answers or meaning in open_answers):
+        return None
+    if unit in open_answers:
+        raise typed.error("mark_unit", "the unit of the mark is not known", ASK_UNIT)
+    if meaning in open_answers:
+        raise typed.error("mark_meaning", "what a plus mark means is not known", ASK_MEANING)
+    typed.choice("mark_unit", MARK_UNITS)
+    typed.choice("mark_meaning", MARK_MEANINGS)
+    chosen = [c for c in candidates if c.unit == unit]
+    if not chosen:
+        offered = " or ".join(dict.fromkeys(c.unit for c in candidates))
+        raise typed.error("mark_unit", f"'{text}' cannot be in units of {unit}", f"it reads as {offered}")
+    assert meaning in get_args(MarkMeaning)
+    return chosen[0].confirm(_meaning(meaning))
+
+
+def _meaning(text: str) -> MarkMeaning:
+    for one in MARK_MEANINGS:
+        if one == text:
+            return one
+    raise AssertionError(text)  # the choice was checked
+
+
+def _unit(text: str) -> MarkUnit | None:
+    for one in MARK_UNITS:
+        if one == text:
+            return one
+    return None
+
+
+def mark_values(mark: DepthMark) -> dict[str, object]:
+    """Return a mark as it is kept in the record."""
+    return {
+        "mark": mark.value,
+        "mark_unit": mark.unit,
+        "mark_meaning": mark.meaning,
+        "mark_mm": mark.mounting_distance_deviation_mm,
+    }
+
+
+def find_identity(typed: Typed, known: Known) -> Found:
+    """Check the pair and settle the mark."""
+    found = Found()
+    pinion = typed.required("pinion_number", "read the pair number on the pinion's nose or shaft")
+    ring = typed.required("ring_number", "read the pair number on the ring gear's face or rim")
+    found.readings += [
+        ShownReading("pair number, pinion", pinion),
+        ShownReading("pair number, ring gear", ring),
+    ]
+    bad: list[str] = []
+    if pinion.casefold().replace(" ", "") != ring.casefold().replace(" ", ""):
+        bad.append(f"pinion {pinion} and ring gear {ring} are not a pair")
+    found.values |= {"pinion_number": pinion, "ring_number": ring}
+    design = known.design
+    for name, word, wanted in (
+        ("pinion_teeth", "pinion teeth", None if design is None else design.pinion_teeth),
+        ("ring_teeth", "ring gear teeth", None if design is None else design.ring_teeth),
+    ):
+        count = typed.count(name, low=3, high=200)
+        if count is None:
+            continue
+        found.readings.append(ShownReading(word, str(count)))
+        if wanted is not None and count != wanted:
+            bad.append(f"{count} {word}, but design {known.job.design_name} has {wanted}")
+    hand = typed.choice("hand", ("left", "right", UNKNOWN.key))
+    if hand in ("left", "right"):
+        found.readings.append(ShownReading("hand of the pinion", hand))
+        if design is not None and hand != design.hand:
+            bad.append(f"{hand}-hand pinion, but design {known.job.design_name} is {design.hand}-hand")
+    _settle_mark(typed, found)
+    timing = typed.choice("timing", ("none", "matched", "there"))
+    if timing:
+        words = {"none": "none", "matched": "there, and matched", "there": "there"}
+        found.readings.append(ShownReading("timing marks", words[timing]))
+    found.read_length("ring gear thickness", typed.length("ring_thickness", low=3, high=200), typed.system)
+    etched = typed.length("etched_backlash", low=0.02, high=1.5)
+    if etched is not None:
+        found.read_length("backlash etched on the set", etched, typed.system)
+        found.values["etched_backlash_mm"] = etched
+    if bad:
+        found.verdict = "not ok"
+        found.why = "; ".join(bad) + ". Stop and answer: a pair that does not match is not used"
+    else:
+        found.settle("the numbers match")
+    return found
+
+
+def _settle_mark(typed: Typed, found: Found) -> None:
+    text = typed.text("mark")
+    if not text:
+        found.notes.append("No depth mark: depth is measured or compared, and the pattern decides.")
+        return
+    open_answers = ("", UNKNOWN.key)
+    if typed.text("mark_unit") == "":
+        raise typed.error("mark_unit", f"'{text}' has no unit", ASK_UNIT + ", or 'not known yet'")
+    if typed.text("mark_meaning") == "":
+        raise typed.error("mark_meaning", f"'{text}' has two meanings", ASK_MEANING + ", or 'not known yet'")
+    mark = mark_of(typed, needed=False)
+    if mark is None:
+        found.readings.append(ShownReading("depth mark", text, note="unit or meaning not known yet"))
+        candidates = [c for c in parse_mark(text) if c.likely]
+        found.notes += [c.text() for c in candidates]
+        missing = "unit" if typed.text("mark_unit") in open_answers else "meaning"
+        found.questions.append(
+            f"The {missing} of the mark {text} is not known: find it in the set's data "
+            "before a spacer is chosen."
+        )
+        unit = _unit(typed.text("mark_unit"))
+        found.values["mark_text"] = text
+        if unit is not None:
+            found.values["mark_unit"] = unit
+        return
+    found.readings.append(ShownReading("depth mark", mark.text()))
+    found.values |= {**mark_values(mark), "mark_text": text}
+    found.notes.append(
+        f"Against a mark of 0 this pinion wants to sit "
+        f"{show_length(abs(mark.mounting_distance_deviation_mm), typed.system)} "
+        f"{'farther out' if mark.mounting_distance_deviation_mm > 0 else 'farther in'}."
+        if mark.value
+        else "Mark 0: the pinion sits at the design's mounting distance."
+    )
+    chosen = [c for c in parse_mark(text) if c.unit == mark.unit]
+    found.notes += list(chosen[0].questions)
+    if mark.question is not None:
+        found.questions.append(mark.question)

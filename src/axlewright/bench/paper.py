@@ -1,0 +1,220 @@
+"""From the record to the printed sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any, Final
+
+from axlewright.bench.entering import cautions_of
+from axlewright.bench.view import JobView, Round, StepView, job_view
+from axlewright.units import MM_PER_INCH, System
+
+if TYPE_CHECKING:
+    from axlewright.records import JobStore
+    from axlewright.sheets import (
+        JobSheetData,
+        Limit,
+        Reading,
+        RoundPlot,
+        StepBlock,
+        Sum,
+    )
+    from axlewright.sheets.data import Paper, VerdictWord
+
+_WORDS: Final[dict[str, VerdictWord]] = {
+    "open": "open",
+    "begun": "open",
+    "ask": "ask",
+    "not ok": "not ok",
+    "again": "again",
+    "ok": "ok",
+    "waived": "waived",
+}
+DISCLAIMER: Final = (
+    "The maker's service data, local rules and licensed practice come before anything printed here."
+)
+
+
+def when_text(entry_at: Any) -> str:
+    """Return a time for people: to the minute, UTC named."""
+    return f"{entry_at:%Y-%m-%d %H:%M} UTC"
+
+
+def _reading(one: Mapping[str, str], around: Round) -> Reading:
+    from axlewright.sheets import Reading
+
+    return Reading(
+        name=one["name"],
+        value=one["value"],
+        unit=one.get("unit", ""),
+        place=one.get("place", ""),
+        instrument=around.instrument,
+        who=around.who,
+        when=when_text(around.at),
+        note=one.get("note", ""),
+    )
+
+
+def _sum(one: Mapping[str, Any], system: System) -> Sum:
+    from axlewright.sheets import Sum
+
+    return Sum(
+        name=one["name"],
+        text=one["text"][system],
+        result=one["result"][system],
+        uncertainty=one["uncertainty"][system],
+        note=one.get("note", ""),
+    )
+
+
+def _limit(one: Mapping[str, Any], system: System) -> Limit:
+    from axlewright.sheets import Limit
+
+    return Limit(
+        name=one["name"],
+        value=one["value"][system],
+        source=one["source"],
+        origin=one["origin"],
+        read=one["read"][system],
+        verdict=one["verdict"],
+    )
+
+
+def _block(step: StepView, system: System) -> StepBlock:
+    from axlewright.sheets import StepBlock
+
+    readings: list[Reading] = []
+    sums: list[Sum] = []
+    limits: list[Limit] = []
+    notes: list[str] = []
+    latest = step.latest
+    for one in reversed(step.rounds):
+        readings += [_reading(r, one) for r in one.readings]
+        if one.note:
+            notes.append(f"{one.who}: {one.note}")
+    if latest is not None and latest.result:
+        sums = [_sum(s, system) for s in latest.result.get("sums", ())]
+        limits = [_limit(one, system) for one in latest.result.get("limits", ())]
+        notes += list(latest.result.get("notes", ()))
+        notes += [f"Question: {q}" for q in latest.result.get("questions", ())]
+    for remark in step.remarks:
+        text = str(remark.payload.get("text") or remark.payload.get("reason") or "")
+        if text:
+            notes.append(f"{remark.kind}, {remark.who}, {when_text(remark.at)}: {text}")
+    if step.taken_back:
+        notes.append(f"{step.taken_back} earlier reading(s) superseded; they stay in the record.")
+    return StepBlock(
+        title=step.status.step.title,
+        verdict=_WORDS[step.status.state],
+        why=step.status.why,
+        readings=tuple(readings),
+        sums=tuple(sums),
+        limits=tuple(limits),
+        notes=tuple(notes),
+        cautions=cautions_of(step.key) if step.rounds else (),
+    )
+
+
+def backlash_plot(step: StepView, system: System) -> RoundPlot | None:
+    """Return the newest backlash readings as a plot round the ring gear, or None when there are too few."""
+    from axlewright.sheets import RoundPlot
+
+    if step.latest is None or not step.latest.result:
+        return None
+    values = step.latest.result.get("values", {}).get("readings_mm", ())
+    if len(values) < 3:
+        return None
+    per, unit = (MM_PER_INCH, "in") if system == "inch" else (1.0, "mm")
+    return RoundPlot(
+        title="Backlash round the ring gear",
+        unit=unit,
+        angles_deg=tuple(360.0 * i / len(values) for i in range(len(values))),
+        values=tuple(round(v / per, 5) for v in values),
+    )
+
+
+def sheet_data(
+    store: JobStore,
+    number: int,
+    *,
+    system: System = "inch",
+    shop: str = "",
+    link: str = "",
+    paper: Paper = "a4",
+) -> JobSheetData:
+    """Return everything on the job's sheet.
+
+    Parameters
+    ----------
+    store : JobStore
+    number : int
+    system : {"inch", "metric"}
+        System of the sums; lengths are shown in both.
+    shop : str
+        Name of the shop on top.
+    link : str
+        Address of the job, printed as a code; empty for none.
+    """
+    from axlewright.bench.patterns import sheet_parts
+    from axlewright.sheets import JobSheetData
+
+    view = job_view(store, number)
+    parts = sheet_parts(store, view, system)
+    plot = backlash_plot(view.step("backlash"), system)
+    job = view.job
+    done = [step for step in view.steps if step.rounds or step.remarks]
+    return JobSheetData(
+        shop=shop,
+        number=str(job.number),
+        reference=job.reference,
+        set_number=job.set_number,
+        design=job.design_name,
+        vehicle=job.vehicle,
+        complaint=job.complaint,
+        opened=when_text(job.created_at),
+        state=job.state,
+        people=tuple(dict.fromkeys(e.who for e in view.entries if e.who)),
+        steps=tuple(_block(step, system) for step in done),
+        patterns=parts.patterns,
+        plots=() if plot is None else (plot,),
+        causes=parts.causes,
+        cause_note=parts.cause_note,
+        advice=parts.advice,
+        photos=parts.photos,
+        cautions=(DISCLAIMER,),
+        signatures=_signatures(view),
+        link=link,
+        fingerprint=job.head,
+        paper=paper,
+    )
+
+
+def _signatures(view: JobView) -> tuple[Any, ...]:
+    from axlewright.sheets import Signature
+
+    signed = [e for e in view.entries if e.kind == "sign-off"]
+    out = [
+        Signature(
+            role=str(e.payload.get("role", "signed")),
+            name=e.who,
+            when=when_text(e.at),
+            statement=str(e.payload.get("statement", "")),
+        )
+        for e in signed
+    ]
+    return tuple(out) if out else (Signature(role="technician"), Signature(role="checked by"))
+
+
+def job_sheet_pdf(
+    store: JobStore,
+    number: int,
+    *,
+    system: System = "inch",
+    shop: str = "",
+    link: str = "",
+    paper: Paper = "a4",
+) -> bytes:
+    """Return the job's sheet as a PDF; see `sheet_data`."""
+    from axlewright.sheets import job_sheet
+
+    return job_sheet(sheet_data(store, number, system=system, shop=shop, link=link, paper=paper))

@@ -1,0 +1,261 @@
+"""Read what was typed into the fields of a step: comma or point, units, several readings in one field.
+
+Every complaint names the field, so that the page can show it there; the text typed is never changed.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from axlewright.errors import AxlewrightError, InputError
+from axlewright.units import System, parse_force, parse_length, parse_torque
+
+REALLY: Final = "really"
+"""Field that confirms that unusual values were meant."""
+
+_TOKEN: Final = re.compile(
+    r"([+\-−]?\s*(?:\d+\s+\d+/\d+|\d+/\d+|\d+[.,]?\d*|[.,]\d+))\s*([a-zA-Zµ°\"·*]+(?:/[a-z]+)?)?"
+)
+
+
+class FieldError(InputError):
+    """Something in one field of a step is wrong.
+
+    Attributes
+    ----------
+    field : str
+        Name of the field.
+    """
+
+    def __init__(self, field: str, label: str, what: str, fix: str = "") -> None:
+        super().__init__(what, where=label, fix=fix)
+        self.field = field
+        self.label = label
+
+    @classmethod
+    def of(cls, field: str, label: str, error: AxlewrightError) -> FieldError:
+        """Return the same complaint, tied to a field."""
+        return cls(field, label, error.what, error.fix)
+
+
+def split_readings(text: str) -> tuple[tuple[str, str], ...]:
+    """Split several readings into (number, unit) pairs.
+
+    Readings are separated by spaces, line breaks, semicolons, or a comma followed by a space. A unit that
+    stands once counts for the readings without one.
+
+    Parameters
+    ----------
+    text : str
+        ``"4.3125 4.3120 4,3130"`` or ``"0.006 0.007 in"``.
+
+    Raises
+    ------
+    InputError
+        When something between the numbers is no reading.
+    """
+    clean = re.sub(r",(?=\s|$)", " ", text).replace(";", " ")
+    found: list[tuple[str, str]] = []
+    position = 0
+    for match in _TOKEN.finditer(clean):
+        gap = clean[position : match.start()].strip()
+        if gap:
+            raise InputError(f"'{gap}' is no reading", fix="separate readings by spaces or new lines")
+        found.append((match[1].replace(" ", "") if "/" not in match[1] else match[1], match[2] or ""))
+        position = match.end()
+    rest = clean[position:].strip()
+    if rest:
+        raise InputError(f"'{rest}' is no reading", fix="separate readings by spaces or new lines")
+    units = {unit.lower() for _, unit in found if unit}
+    if len(units) == 1:
+        one = next(unit for _, unit in found if unit)
+        found = [(number, one) for number, _ in found]
+    return tuple(found)
+
+
+class Typed:
+    """The fields of one step as typed.
+
+    Parameters
+    ----------
+    fields : mapping of str to str
+        Field name to text; missing fields count as empty.
+    labels : mapping of str to str
+        Field name to the label on the page, used in messages.
+    system : {"inch", "metric"}
+        Unit system of numbers typed without a unit.
+    """
+
+    def __init__(self, fields: Mapping[str, str], labels: Mapping[str, str], system: System) -> None:
+        self.fields = {name: str(value) for name, value in fields.items()}
+        self.labels = labels
+        self.system: System = system
+
+    def text(self, name: str) -> str:
+        """Return the text of a field without outer spaces; empty when nothing was typed."""
+        return self.fields.get(name, "").strip()
+
+    def given(self, name: str) -> bool:
+        """Whether anything was typed."""
+        return bool(self.text(name))
+
+    def ticked(self, name: str) -> bool:
+        """Whether a box is ticked."""
+        return self.text(name).lower() in ("1", "yes", "on", "true")
+
+    def error(self, name: str, what: str, fix: str = "") -> FieldError:
+        """Return a complaint about a field, ready to raise."""
+        return FieldError(name, self.labels.get(name, name), what, fix)
+
+    def required(self, name: str, fix: str) -> str:
+        """Return the text of a field that has to be filled in."""
+        text = self.text(name)
+        if not text:
+            raise self.error(name, "nothing typed", fix)
+        return text
+
+    def choice(self, name: str, allowed: Sequence[str], *, required: str = "") -> str:
+        """Return the chosen key.
+
+        Parameters
+        ----------
+        required : str
+            What to do when nothing is chosen; empty allows that and returns an empty text.
+        """
+        value = self.text(name)
+        if not value:
+            if required:
+                raise self.error(name, "nothing chosen", required)
+            return ""
+        if value not in allowed:
+            raise self.error(name, f"unknown choice '{value}'", f"use one of {', '.join(allowed)}")
+        return value
+
+    def _usual(self, name: str, shown: str, value: float, low: float, high: float, band: str) -> float:
+        if not (low <= value <= high) and not self.ticked(REALLY):
+            raise self.error(
+                name,
+                f"{shown} is unusual here, {band}",
+                "check number and unit, or tick 'the numbers are really so'",
+            )
+        return value
+
+    def _band(self, low: float, high: float) -> str:
+        if self.system == "inch":
+            return f"usual are {low / 25.4:.4g} to {high / 25.4:.4g} in"
+        return f"usual are {low:.4g} to {high:.4g} mm"
+
+    def length(
+        self, name: str, *, low: float = -math.inf, high: float = math.inf, required: str = ""
+    ) -> float | None:
+        """Return a length [mm], or None when nothing was typed and nothing is required.
+
+        Parameters
+        ----------
+        low, high : float
+            Usual band [mm]; outside it the value is asked about.
+        required : str
+            What to type; empty allows an empty field.
+        """
+        text = self.text(name)
+        if not text:
+            if required:
+                raise self.error(name, "nothing typed", required)
+            return None
+        try:
+            value = parse_length(text, default_unit=self.length_unit, where=self.labels.get(name, name))
+        except AxlewrightError as error:
+            raise FieldError.of(name, self.labels.get(name, name), error) from error
+        return self._usual(name, f"'{text}'", value, low, high, self._band(low, high))
+
+    @property
+    def length_unit(self) -> str:
+        """Unit of a bare length."""
+        return "in" if self.system == "inch" else "mm"
+
+    @property
+    def torque_unit(self) -> str:
+        """Unit of a bare torque."""
+        return "lb-in" if self.system == "inch" else "nm"
+
+    def lengths(
+        self, name: str, *, low: float = -math.inf, high: float = math.inf, required: str = ""
+    ) -> tuple[float, ...]:
+        """Return several lengths [mm] typed into one field; see `length`."""
+        text = self.text(name)
+        if not text:
+            if required:
+                raise self.error(name, "nothing typed", required)
+            return ()
+        label = self.labels.get(name, name)
+        out = []
+        try:
+            parts = split_readings(text)
+            for number, unit in parts:
+                value = parse_length(f"{number} {unit}".strip(), default_unit=self.length_unit, where=label)
+                out.append(
+                    self._usual(
+                        name, f"'{number} {unit}'".replace(" '", "'"), value, low, high, self._band(low, high)
+                    )
+                )
+        except FieldError:
+            raise
+        except AxlewrightError as error:
+            raise FieldError.of(name, label, error) from error
+        return tuple(out)
+
+    def torque(self, name: str, *, required: str = "") -> float | None:
+        """Return a torque [N·m], or None; see `length`."""
+        text = self.text(name)
+        if not text:
+            if required:
+                raise self.error(name, "nothing typed", required)
+            return None
+        label = self.labels.get(name, name)
+        try:
+            return parse_torque(text, default_unit=self.torque_unit, where=label)
+        except AxlewrightError as error:
+            raise FieldError.of(name, label, error) from error
+
+    def force(self, name: str, *, required: str = "") -> float | None:
+        """Return a force [N], or None; see `length`."""
+        text = self.text(name)
+        if not text:
+            if required:
+                raise self.error(name, "nothing typed", required)
+            return None
+        label = self.labels.get(name, name)
+        try:
+            unit = "lbf" if self.system == "inch" else "n"
+            return parse_force(text, default_unit=unit, where=label)
+        except AxlewrightError as error:
+            raise FieldError.of(name, label, error) from error
+
+    def number(self, name: str, *, required: str = "") -> float | None:
+        """Return a plain number, or None; see `length`."""
+        text = self.text(name)
+        if not text:
+            if required:
+                raise self.error(name, "nothing typed", required)
+            return None
+        try:
+            value = float(text.replace("−", "-").replace(",", "."))
+        except ValueError:
+            value = math.nan
+        if not math.isfinite(value):
+            raise self.error(name, f"'{text}' is not a number", "type a number such as 12.5")
+        return value
+
+    def count(self, name: str, *, low: int = 0, high: int = 10_000, required: str = "") -> int | None:
+        """Return a whole number, or None; see `length`."""
+        value = self.number(name, required=required)
+        if value is None:
+            return None
+        if value != int(value) or not low <= value <= high:
+            raise self.error(
+                name, f"'{self.text(name)}' is not a count", f"type a whole number from {low} to {high}"
+            )
+        return int(value)

@@ -1,0 +1,196 @@
+"""A job as pages and paper show it: each step with its readings, sums, limits and where it stands."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, Final
+
+from axlewright.bench.forms import FORMS, StepForm
+from axlewright.units import System
+
+if TYPE_CHECKING:
+    from axlewright.records import Entry, Job, JobStore, NextStep, StepStatus
+
+STATE_WORDS: Final[Mapping[str, str]] = {
+    "open": "open",
+    "begun": "begun",
+    "ask": "question",
+    "not ok": "not right",
+    "again": "again",
+    "ok": "done",
+    "waived": "waived",
+}
+"""What a step's state is called on the page; the word stands beside the sign, colour is never alone."""
+
+STATE_SIGNS: Final[Mapping[str, str]] = {
+    "open": "○",
+    "begun": "◐",
+    "ask": "?",
+    "not ok": "✕",
+    "again": "↻",
+    "ok": "✓",
+    "waived": "–",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Round:
+    """One entering of a step: what was read and what it gave.
+
+    Attributes
+    ----------
+    seq : int
+        Of the reading.
+    result : mapping
+        Payload of the result, empty when there is none.
+    """
+
+    seq: int
+    who: str
+    at: datetime
+    instrument: str
+    readings: tuple[Mapping[str, str], ...]
+    note: str
+    typed: Mapping[str, str]
+    system: System
+    result: Mapping[str, Any]
+    files: tuple[str, ...] = ()
+    payload: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class StepView:
+    """One step as it is shown.
+
+    Attributes
+    ----------
+    rounds : tuple of Round
+        Those that count, newest first.
+    taken_back : int
+        How many were superseded.
+    fill : mapping of str to str
+        What the form is filled with.
+    remarks : tuple of Entry
+        Waivers, notes, decisions and sign-offs.
+    """
+
+    status: StepStatus
+    form: StepForm
+    rounds: tuple[Round, ...]
+    taken_back: int
+    fill: Mapping[str, str]
+    remarks: tuple[Entry, ...]
+
+    @property
+    def key(self) -> str:
+        """Key of the step."""
+        return self.status.step.key
+
+    @property
+    def word(self) -> str:
+        """State in words."""
+        return STATE_WORDS[self.status.state]
+
+    @property
+    def sign(self) -> str:
+        """State as a sign."""
+        return STATE_SIGNS[self.status.state]
+
+    @property
+    def latest(self) -> Round | None:
+        """The newest round that counts."""
+        return self.rounds[0] if self.rounds else None
+
+
+@dataclass(frozen=True, slots=True)
+class JobView:
+    """A job as it is shown."""
+
+    job: Job
+    steps: tuple[StepView, ...]
+    next: NextStep
+    entries: tuple[Entry, ...]
+
+    def step(self, key: str) -> StepView:
+        """Return one step."""
+        return next(s for s in self.steps if s.key == key)
+
+
+def _round(entry: Entry, results: Mapping[int, Entry]) -> Round:
+    result = results.get(entry.seq)
+    payload = entry.payload
+    system: System = "metric" if payload.get("system") == "metric" else "inch"
+    return Round(
+        entry.seq,
+        entry.who,
+        entry.at,
+        entry.instrument,
+        tuple(payload.get("readings", ())),
+        str(payload.get("note", "")),
+        payload.get("typed", {}),
+        system,
+        {} if result is None else result.payload,
+        entry.files,
+        payload,
+    )
+
+
+def job_view(store: JobStore, number: int) -> JobView:
+    """Gather a job for showing."""
+    from axlewright.records import standing
+    from axlewright.records.steps import next_step, step_statuses
+
+    job = store.get_job(number)
+    entries = store.entries(number)
+    counted = standing(entries)
+    counted_seqs = {e.seq for e in counted}
+    results: dict[int, Entry] = {}
+    for entry in counted:
+        if entry.kind == "result" and isinstance(entry.payload.get("of"), int):
+            results[entry.payload["of"]] = entry
+    mounting = _design_fill(store, job)
+    steps = []
+    for status in step_statuses(entries):
+        key = status.step.key
+        own = [e for e in counted if e.step == key]
+        readings = [e for e in own if e.kind == "reading"]
+        rounds = tuple(_round(e, results) for e in reversed(readings))
+        gone = sum(1 for e in entries if e.step == key and e.kind == "reading" and e.seq not in counted_seqs)
+        form = FORMS[key]
+        fill: dict[str, str] = {}
+        if key == "depth":
+            fill |= mounting | _mark_fill(counted)
+        for one in reversed(rounds):
+            if "typed" in one.payload:
+                fill |= {
+                    f.name: one.typed.get(f.name, "")
+                    for f in form.fields
+                    if f.sticky and one.typed.get(f.name)
+                }
+        remarks = tuple(e for e in own if e.kind in ("waiver", "note", "decision", "sign-off"))
+        steps.append(StepView(status, form, rounds, gone, fill, remarks))
+    return JobView(job, tuple(steps), next_step(entries), tuple(entries))
+
+
+def _design_fill(store: JobStore, job: Job) -> dict[str, str]:
+    from axlewright.bench.designs import design_of_job
+
+    design = design_of_job(store, job)
+    if design is None or design.mounting_distance_mm is None:
+        return {}
+    return {"mounting_distance": f"{design.mounting_distance_mm:g} mm", "mounting_distance_of": "design"}
+
+
+def _mark_fill(counted: list[Entry]) -> dict[str, str]:
+    for entry in reversed(counted):
+        if entry.step == "identity" and entry.kind == "result":
+            values = entry.payload.get("values", {})
+            if "mark" in values:
+                return {
+                    "mark": str(values.get("mark_text", "")),
+                    "mark_unit": str(values["mark_unit"]),
+                    "mark_meaning": str(values["mark_meaning"]),
+                }
+    return {}
