@@ -132,6 +132,22 @@ def test_factor_against_the_tooth_normals(pitch: float, spiral: float, drive: fl
     assert setup.backlash_per_ring_move(pitch, spiral, drive, coast) == pytest.approx(gap_as_turn)
 
 
+def test_pinion_moves_count_by_the_pinions_cone() -> None:
+    # Derived: k of a pinion move is that of the ring gear by sin(delta1)/sin(delta2); 0.2 to 0.35 is usual.
+    ring = setup.backlash_per_ring_move(70.0, 30.0, 20.0, 20.0)
+    pinion = setup.backlash_per_pinion_move(18.0, 30.0, 20.0, 20.0)
+    assert pinion / ring == pytest.approx(math.sin(math.radians(18.0)) / math.sin(math.radians(70.0)))
+    assert 0.2 <= pinion <= 0.35
+
+
+def test_backlash_from_the_companion_flange() -> None:
+    # Kinematics: a turn of 360 degrees times the ratio would be the whole heel circle.
+    whole = setup.backlash_of_flange_turn(360.0 * 41 / 11, 41 / 11, 111.0)
+    assert whole == pytest.approx(2.0 * math.pi * 111.0)
+    with pytest.raises(InputError):
+        setup.backlash_of_flange_turn(-1.0, 3.7, 111.0)
+
+
 @pytest.mark.parametrize(
     ("arguments", "more"),
     [

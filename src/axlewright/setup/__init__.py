@@ -1,16 +1,20 @@
 """What the bench MEASURES and TURNS: marks, spacers, bearing widths, preload, backlash, runout, stock."""
 
 from axlewright.setup.backlash import (
-    START_FACTOR,
     BacklashReadings,
     BacklashVerdict,
-    LearnedFactor,
     RingMove,
-    StemDirection,
-    backlash_per_ring_move,
     judge_backlash,
-    learn_backlash_factor,
     ring_move_for_backlash,
+)
+from axlewright.setup.backlash_factor import (
+    START_FACTOR,
+    LearnedFactor,
+    StemDirection,
+    backlash_of_flange_turn,
+    backlash_per_pinion_move,
+    backlash_per_ring_move,
+    learn_backlash_factor,
 )
 from axlewright.setup.backlash_table import (
     BACKLASH_BY_DIAMETRAL_PITCH,
@@ -183,6 +187,8 @@ __all__ = [
     "WrittenSum",
     "axis_to_nose_over_case",
     "backlash_limit_by_pitch",
+    "backlash_of_flange_turn",
+    "backlash_per_pinion_move",
     "backlash_per_ring_move",
     "bearing_width_terms",
     "best_index",

@@ -1,10 +1,6 @@
 """Backlash around the ring gear, and the ring gear move that brings it to its target.
 
-References
-----------
-The change of transverse backlash with an axial move of the ring gear,
-``Δj_t = ΔG · sin δ2 · (tan α_drive + tan α_coast) / cos β2``, follows from the tooth normals of both flanks
-(derived in ``docs/setup.md``); for a straight bevel gear it is the familiar ``2 tan α sin δ``.
+The tightest place decides, and reading again after the move is the only proof.
 """
 
 from __future__ import annotations
@@ -12,18 +8,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Literal
 
 from axlewright.errors import InputError
+from axlewright.setup.backlash_factor import START_FACTOR, LearnedFactor, StemDirection
 from axlewright.setup.default_limits import DEFAULT_LIMITS
 from axlewright.setup.limits import Limit, Verdict, judge
 from axlewright.units import System, show_length
-
-StemDirection = Literal["in_rotation", "square_to_tooth"]
-
-START_FACTOR: Final = 0.7
-"""Backlash per ring gear move before anything is known: middle of the printed rules 0.5 to 0.8
-(TM 9-2320-289-34 ch 6; civil service literature, maker withheld)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,139 +164,6 @@ def judge_backlash(
         ),
         judge(readings.minimum_mm, any_tooth or DEFAULT_LIMITS["backlash_any_tooth"], expanded_uncertainty=u),
     )
-
-
-def backlash_per_ring_move(
-    ring_pitch_angle_deg: float,
-    ring_spiral_angle_deg: float,
-    drive_pressure_angle_deg: float,
-    coast_pressure_angle_deg: float,
-    *,
-    heel_radius_ratio: float = 1.0,
-    stem: StemDirection = "in_rotation",
-    heel_spiral_angle_deg: float | None = None,
-) -> float:
-    """Return how much the backlash grows when the ring gear moves away by one unit of length.
-
-    Parameters
-    ----------
-    ring_pitch_angle_deg : float
-        Pitch angle δ2 of the ring gear [deg], 0 < δ2 ≤ 90.
-    ring_spiral_angle_deg : float
-        Mean spiral angle β2 of the ring gear [deg].
-    drive_pressure_angle_deg, coast_pressure_angle_deg : float
-        Normal pressure angles of the two flanks [deg], each measured to the pitch plane's normal.
-    heel_radius_ratio : float
-        Radius at which the indicator stands over the mean pitch radius, usually 1.1 to 1.2; 1 gives the value
-        at the pitch point.
-    stem : {"in_rotation", "square_to_tooth"}
-        How the indicator stands. Square to the tooth reads ``cos β · cos α`` times less, α the mean of both.
-    heel_spiral_angle_deg : float, optional
-        Spiral angle where the indicator stands [deg]; the mean one when left out.
-
-    Returns
-    -------
-    float
-        ``k = Δj/ΔG``, without unit.
-    """
-    for value, low, high, name in (
-        (ring_pitch_angle_deg, 0.0, 90.0, "ring gear pitch angle"),
-        (drive_pressure_angle_deg, 0.0, 45.0, "drive pressure angle"),
-        (coast_pressure_angle_deg, 0.0, 45.0, "coast pressure angle"),
-        (abs(ring_spiral_angle_deg), -1.0, 65.0, "ring gear spiral angle"),
-    ):
-        if not low < value <= high:
-            raise InputError(f"{value} deg", where=name, fix=f"give an angle up to {high:g} deg")
-    if not 0.5 <= heel_radius_ratio <= 2.0:
-        raise InputError(
-            f"{heel_radius_ratio}",
-            where="heel radius ratio",
-            fix="give indicator radius over mean radius, about 1.15",
-        )
-    beta = math.radians(ring_spiral_angle_deg)
-    alpha_d, alpha_c = math.radians(drive_pressure_angle_deg), math.radians(coast_pressure_angle_deg)
-    k = (
-        math.sin(math.radians(ring_pitch_angle_deg))
-        * (math.tan(alpha_d) + math.tan(alpha_c))
-        / math.cos(beta)
-    )
-    k *= heel_radius_ratio
-    if stem == "square_to_tooth":
-        beta_there = beta if heel_spiral_angle_deg is None else math.radians(heel_spiral_angle_deg)
-        k *= math.cos(beta_there) * math.cos((alpha_d + alpha_c) / 2.0)
-    elif stem != "in_rotation":
-        raise InputError(
-            f"unknown stem direction '{stem}'", where="backlash", fix="in_rotation or square_to_tooth"
-        )
-    return k
-
-
-@dataclass(frozen=True, slots=True)
-class LearnedFactor:
-    """Backlash per ring gear move, learned on this axle.
-
-    Parameters
-    ----------
-    value : float
-        ``k``, without unit.
-    standard_uncertainty : float
-        From the uncertainty of both backlash readings.
-    source : str
-        How it was found.
-    """
-
-    value: float
-    standard_uncertainty: float
-    source: str
-
-
-def learn_backlash_factor(
-    backlash_before_mm: float,
-    backlash_after_mm: float,
-    ring_away_mm: float,
-    *,
-    reading_uncertainty_mm: float = 0.0,
-    plausible: Limit | None = None,
-) -> LearnedFactor:
-    """Learn the backlash per ring gear move from two readings at the same tooth.
-
-    Parameters
-    ----------
-    backlash_before_mm, backlash_after_mm : float
-        Backlash before and after the move [mm], same tooth and same stem.
-    ring_away_mm : float
-        The move between them [mm], positive away from the pinion.
-    reading_uncertainty_mm : float
-        Standard uncertainty of one backlash reading [mm].
-    plausible : Limit, optional
-        Band in which a factor is believed, 0.4 to 1.0 by default.
-
-    Raises
-    ------
-    InputError
-        If the gear was not moved, a reading shows zero backlash (part of the move is then not seen),
-        or the factor lies outside the band.
-    """
-    if ring_away_mm == 0.0:
-        raise InputError(
-            "the ring gear was not moved", where="backlash factor", fix="move it, then read again"
-        )
-    if min(backlash_before_mm, backlash_after_mm) <= 0.0:
-        raise InputError(
-            "one of the readings is zero",
-            where="backlash factor",
-            fix="learn from two readings with free backlash",
-        )
-    k = (backlash_after_mm - backlash_before_mm) / ring_away_mm
-    u = math.sqrt(2.0) * reading_uncertainty_mm / abs(ring_away_mm)
-    verdict = judge(k, plausible or DEFAULT_LIMITS["backlash_per_shim"])
-    if verdict.kind == "outside":
-        raise InputError(
-            f"backlash changed {k:.2f} times the ring gear's move, which is not plausible",
-            where="backlash factor",
-            fix="check preload, shims and the indicator, then read both again",
-        )
-    return LearnedFactor(k, u, "learned from two readings on this axle")
 
 
 @dataclass(frozen=True, slots=True)
