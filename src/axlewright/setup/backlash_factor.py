@@ -101,9 +101,9 @@ def backlash_per_pinion_move(
 ) -> float:
     """Return how much the backlash at the ring gear grows when the pinion moves out by one unit of length.
 
-    The same sum as `backlash_per_ring_move` with the pinion's pitch angle δ1: only the share of the move normal
-    to the pitch plane opens both flanks, and the gap is read at the ring gear. Depth changes the backlash
-    little, but it does change it.
+    The same sum as `backlash_per_ring_move` with the pinion pitch angle δ1: only the share of the move
+    normal to the pitch plane opens both flanks, and the gap is read at the ring gear. Depth changes the
+    backlash little, but it does change it.
 
     Parameters
     ----------
