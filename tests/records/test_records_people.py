@@ -51,6 +51,10 @@ def test_sign_off_needs_the_pin_and_names_what_was_signed(store: JobStore) -> No
     assert signed.payload == {"statement": "built as written", "role": "technician", "signed_head": head}
     with pytest.raises(JobConflictError):
         store.sign_off(number, who="bench one", pin="2580", statement="x", head=head)
+    with pytest.raises(RecordError, match="no kind of entry to add"):
+        store.add_entry(number, "sign-off", "close", {}, who="bench one")
+    assert store.verify(number).holds
+    assert store.steps(number)[-1].state == "ok"
 
 
 def test_waiver_needs_a_reason_and_a_role_that_may(store: JobStore) -> None:
@@ -60,6 +64,8 @@ def test_waiver_needs_a_reason_and_a_role_that_may(store: JobStore) -> None:
     assert store.waive(number, "as-found", "came in pieces", who="bench one").kind == "waiver"
     store.people.add("bench one", "technician", "2580")
     store.people.add("tester", "lead", "1470")
+    with pytest.raises(RecordError, match="with a PIN here"):
+        store.add_entry(number, "waiver", "fits", {"reason": "new case"}, who="tester")
     with pytest.raises(RecordError, match="a technician may not waive"):
         store.waive(number, "fits", "new case", who="bench one", pin="2580")
     assert store.waive(number, "fits", "new case", who="tester", pin="1470").who == "tester"

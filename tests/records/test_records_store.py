@@ -48,6 +48,15 @@ def test_sending_an_entry_again_writes_nothing(store: JobStore) -> None:
     assert store.add_entry(other, "reading", "depth", READING, who="bench one", idempotency_key="k1").seq == 2
 
 
+def test_sending_a_new_job_again_writes_nothing(store: JobStore) -> None:
+    uid = "0123456789abcdef" * 2
+    first = store.new_job(design_name="TY-222", uid=uid)
+    assert store.new_job(design_name="TY-222", uid=uid) == first
+    assert store.list_jobs() == [first]
+    with pytest.raises(RecordError, match="no job identifier"):
+        store.new_job(design_name="TY-222", uid="17")
+
+
 def test_key_of_another_entry_is_refused_with_that_entry(store: JobStore) -> None:
     number = new(store)
     first = store.add_entry(number, "reading", "depth", READING, who="bench one", idempotency_key="k1")

@@ -53,7 +53,8 @@ def backup(store: JobStore, path: Path, *, overwrite: bool = False) -> Path:
 def _members(store: JobStore, session: Session) -> Iterator[tuple[str, bytes]]:
     stored: list[tuple[str, str]] = []
     for table in Base.metadata.sorted_tables:
-        rows = session.execute(sa.select(table).order_by(*table.primary_key.columns))
+        query = sa.select(table).order_by(*table.primary_key.columns)
+        rows = session.execute(query, execution_options={"yield_per": _ROWS})
         for part, chunk in enumerate(rows.partitions(_ROWS)):
             lines = [
                 canonical_json({key: _plain(value) for key, value in row._mapping.items()}) for row in chunk

@@ -311,6 +311,8 @@ def check_chain(row: JobRow, entries: Sequence[Entry], design_text_hash: str | N
             why = f"entry {entry.seq} does not hang on the one before it"
         elif entry.computed_hash() != entry.hash:
             why = f"entry {entry.seq} was changed after it was written"
+        elif entry.kind == "sign-off" and entry.payload.get("signed_head") != previous:
+            why = f"entry {entry.seq} signs something else than what stands before it"
         if why:
             return ChainReport(False, place_in_chain - 1, place_in_chain, why)
         previous = entry.hash

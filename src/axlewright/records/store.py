@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 from collections.abc import Mapping, Sequence
 from datetime import datetime
@@ -31,7 +32,8 @@ from axlewright.records.types import (
     JobState,
 )
 
-_OWN_KINDS = ("header", "state")
+UID = re.compile(r"[0-9a-f]{32}")
+_OWN_KINDS = ("header", "state", "sign-off")
 
 
 class JobStore:
@@ -81,6 +83,7 @@ class JobStore:
         reference: str = "",
         who: str = "",
         at: datetime | None = None,
+        uid: str = "",
     ) -> Job:
         """Start a job.
 
@@ -96,6 +99,9 @@ class JobStore:
             Who starts it.
         at : datetime, optional
             When, with time zone; now by default.
+        uid : str, optional
+            32 hexadecimal digits chosen by the caller, as ``uuid.uuid4().hex`` gives: sending the same job
+            again with them returns the first one and writes nothing.
         """
         header = {
             "design_name": plain_text(design_name, "design", required=True, longest=200),
@@ -106,9 +112,14 @@ class JobStore:
         }
         person = plain_text(who, "who", longest=80)
         moment = at or utc_now()
-        uid = uuid.uuid4().hex
+        uid = uid or uuid.uuid4().hex
+        if not UID.fullmatch(uid):
+            raise RecordError(f"'{uid}' is no job identifier", where="uid", fix="give 32 hexadecimal digits")
         plain_text(design_text, "design text", longest=1_000_000)
         with self.sessions.writing() as session:
+            first = session.scalar(select(JobRow).where(JobRow.uid == uid))
+            if first is not None:
+                return journal.job_of(first)
             row = JobRow(
                 uid=uid,
                 **header,
@@ -240,7 +251,8 @@ class JobStore:
         number : int
             The job.
         kind : str
-            reading, photo, recording, result, advice, decision, waiver, sign-off or note.
+            reading, photo, recording, result, advice, decision, waiver or note. A sign-off needs a PIN, see
+            `sign_off`; so does a waiver as soon as people are entered, see `waive`.
         step : str
             Key of the step, or empty.
         payload : mapping
@@ -272,7 +284,40 @@ class JobStore:
         """
         if kind not in ENTRY_KINDS or kind in _OWN_KINDS:
             known = ", ".join(name for name in ENTRY_KINDS if name not in _OWN_KINDS)
-            raise RecordError(f"'{kind}' is no kind of entry", where="kind", fix=f"use {known}")
+            raise RecordError(f"'{kind}' is no kind of entry to add", where="kind", fix=f"use {known}")
+        if kind == "waiver" and self.people.any_known():
+            raise RecordError(
+                "a step is left out with a PIN here", where="waiver", fix="use waive with the PIN"
+            )
+        return self._append(
+            number,
+            kind,
+            step,
+            payload,
+            who=who,
+            at=at,
+            instrument=instrument,
+            files=files,
+            idempotency_key=idempotency_key,
+            supersedes=supersedes,
+            expected_head=expected_head,
+        )
+
+    def _append(
+        self,
+        number: int,
+        kind: EntryKind,
+        step: str,
+        payload: Mapping[str, Any],
+        *,
+        who: str,
+        at: datetime | None = None,
+        instrument: str = "",
+        files: Sequence[str] = (),
+        idempotency_key: str = "",
+        supersedes: int | None = None,
+        expected_head: str | None = None,
+    ) -> Entry:
         if step:
             order.step(step)
         elif kind == "waiver":
@@ -304,7 +349,7 @@ class JobStore:
         """
         if self.people.any_known():
             who = self.people.require(who, pin, "waive").name
-        return self.add_entry(number, "waiver", step, {"reason": reason.strip()}, who=who)
+        return self._append(number, "waiver", step, {"reason": reason.strip()}, who=who)
 
     def sign_off(
         self, number: int, *, who: str, pin: str, statement: str, step: str = "close", head: str | None = None
@@ -323,7 +368,7 @@ class JobStore:
             "role": person.role,
             "signed_head": seen,
         }
-        return self.add_entry(number, "sign-off", step, payload, who=person.name, expected_head=seen)
+        return self._append(number, "sign-off", step, payload, who=person.name, expected_head=seen)
 
     def store_file(self, data: bytes, suffix: str) -> str:
         """Keep a photo or recording beside the database and return its SHA-256; the same content once."""

@@ -17,7 +17,7 @@ EntryKind = Literal[
     "header", "state", "reading", "photo", "recording", "result", "advice", "decision", "waiver", "sign-off",
     "note",
 ]  # fmt: skip
-"""What an entry is. Only the store itself writes header and state entries."""
+"""What an entry is. Only the store itself writes header, state and sign-off."""
 
 Verdict = Literal["ok", "not ok", "ask"]
 """Payload key ``verdict`` of a result: within the limit, outside it, or undecided until asked."""
