@@ -83,8 +83,31 @@ def _refine(before, best, after):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
+def _vertex(before, best, after):  # type: ignore[no-untyped-def]
+    if not (math.isfinite(before) and math.isfinite(after) and math.isfinite(best)):
+        return 0.0
+    bend = before - 2.0 * best + after
+    if bend <= 0.0:
+        return 0.0
+    return min(max((before - after) / (2.0 * bend), -0.5), 0.5)
+
+
+@njit(cache=True, nogil=True)
 def _roll(  # type: ignore[no-untyped-def]
-    points, valid, first, lever, matrices, shifts, ring, coef, outward, y_floor, per_pitch, reach, window
+    points,
+    valid,
+    first,
+    lever,
+    matrices,
+    shifts,
+    ring,
+    coef,
+    outward,
+    y_floor,
+    per_pitch,
+    reach,
+    window,
+    spacing,
 ):
     ny, nx = first.shape
     n = matrices.shape[0]
@@ -94,6 +117,7 @@ def _roll(  # type: ignore[no-untyped-def]
     columns = np.full((nx, n), np.inf)
     path = np.zeros((n, 2))
     path_gap = np.full(n, np.inf)
+    row_shift = np.zeros((nx, n))
     column = np.empty((n, ny))
     for a in range(nx):
         column[:, :] = np.inf
@@ -163,6 +187,7 @@ def _roll(  # type: ignore[no-untyped-def]
                     low = column[k, b]
                     jb = b
             if 0 < jb < ny - 1:
+                row_shift[a, k] = _vertex(column[k, jb - 1], low, column[k, jb + 1])
                 low = _refine(column[k, jb - 1], low, column[k, jb + 1])
             columns[a, k] = low
     for k in range(n):
@@ -172,7 +197,9 @@ def _roll(  # type: ignore[no-untyped-def]
             if columns[a, k] < low:
                 low = columns[a, k]
                 ia = a
+        path[k, 1] += row_shift[ia, k] * spacing[1]
         if 0 < ia < nx - 1:
+            path[k, 0] += _vertex(columns[ia - 1, k], low, columns[ia + 1, k]) * spacing[0]
             low = _refine(columns[ia - 1, k], low, columns[ia + 1, k])
         curve[k] = low
     folded = np.full(per_pitch, np.inf)
@@ -273,5 +300,6 @@ def roll_pair(
         flank.per_pitch,
         REACH,
         max(8, flank.per_pitch),
+        np.array([flank.x[1] - flank.x[0], flank.y[1] - flank.y[0]]),
     )
     return curve, lowest, nearest, at_x, at_y, path

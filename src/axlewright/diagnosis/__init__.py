@@ -1,6 +1,6 @@
 """WHY a pattern looks as it does, and what to change next."""
 
-from axlewright.diagnosis.advice import COST_HOURS, COST_WORDS, Advice, spacer_sign
+from axlewright.diagnosis.advice import COST_HOURS, COST_WORDS, Advice, show_chance, spacer_sign
 from axlewright.diagnosis.cause import Posterior, Spread
 from axlewright.diagnosis.cure import Goal
 from axlewright.diagnosis.diagnose import Diagnosis, diagnose
@@ -19,5 +19,6 @@ __all__ = [
     "Priors",
     "Spread",
     "diagnose",
+    "show_chance",
     "spacer_sign",
 ]

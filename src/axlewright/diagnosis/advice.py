@@ -124,13 +124,16 @@ def list_advice(
     those of another round.
     """
     found: list[tuple[float, Advice]] = []
+    scatter = np.random.default_rng(7).standard_normal((len(posterior.settings), 2))
 
     def consider(pinion: float, spacer: float | None, move_ring: bool) -> None:
         ring = 0.0
         if move_ring:
             _, b = best_moves(posterior, atlas, backlash_target_mm, goal, pinion_move=np.array(pinion))
             ring = round(float(np.median(b)) / shim_step_mm) * shim_step_mm
-        centers, backlash = patterns_after(posterior, atlas, np.array(pinion), np.array(ring))
+        # A change never ends quite where it was meant; no change leaves all as it is.
+        built = scatter * [bool(pinion) * goal.build_sd_mm[0], bool(pinion or ring) * goal.build_sd_mm[1]]
+        centers, backlash = patterns_after(posterior, atlas, pinion + built[:, 0], ring + built[:, 1])
         chance = float(accepted(centers, backlash, backlash_target_mm, goal).mean())
         gears_out = "L2" if place == "cage_flange" else "L3"
         cost = gears_out if pinion else ("L1" if ring else "L0")
@@ -207,3 +210,12 @@ def _sentence(pinion: float, ring: float, change: float, spacer: float | None, p
             f"{verb} the ring gear {show_length(abs(ring))} {way}, side shims changed equally and oppositely"
         )
     return "; ".join(parts) + "."
+
+
+def show_chance(chance: float) -> str:
+    """Show a probability without claiming more than the samples can tell."""
+    if chance > 0.98:
+        return "over 98 %"
+    if chance < 0.02:
+        return "under 2 %"
+    return f"{100 * chance:.0f} %"

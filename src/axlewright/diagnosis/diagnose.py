@@ -13,7 +13,7 @@ from scipy.stats import chi2
 from axlewright.contact import ContactPattern, Settings, build_mesh
 from axlewright.contact.atlas import Atlas, atlas_of
 from axlewright.contact.rolling import roll_unloaded
-from axlewright.diagnosis.advice import Advice, list_advice
+from axlewright.diagnosis.advice import Advice, list_advice, show_chance
 from axlewright.diagnosis.cause import KEYS, Posterior, Spread, infer, spread_of
 from axlewright.diagnosis.cure import Goal, accepted, best_moves, patterns_after
 from axlewright.diagnosis.evidence import Evidence
@@ -87,6 +87,7 @@ def cause_sentence(depth: Spread, posterior: Posterior) -> str:
     sure = max(out, 1.0 - out)
     way = "out" if out > 0.5 else "in"
     size, sd = show_length(abs(depth.mean)), show_length(depth.sd)
+    sure_text = show_chance(sure)
     if abs(depth.mean) < NOTICEABLE_MM and depth.sd < 2 * NOTICEABLE_MM:
         return f"The pinion depth is right within what the patterns can tell (± {sd})."
     if sure < 0.9:
@@ -97,7 +98,7 @@ def cause_sentence(depth: Spread, posterior: Posterior) -> str:
         )
     return (
         f"The pinion sits {size} too far {way}, give or take {sd} "
-        f"(one standard deviation; {sure:.0%} sure of the direction)."
+        f"(one standard deviation; {sure_text} sure of the direction)."
     )
 
 

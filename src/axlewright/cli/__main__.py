@@ -1,0 +1,5 @@
+"""Lets ``python -m axlewright.cli`` run the command line."""
+
+from axlewright.cli import main
+
+main()

@@ -1,0 +1,225 @@
+"""Commands of the bench: spacer, photos, jobs and the page."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from axlewright.cli.options import plain_errors, print_json
+from axlewright.errors import InputError
+from axlewright.units import parse_length, show_length
+
+
+def _lengths(text: str, unit: str, where: str) -> tuple[float, ...]:
+    """Read one or several lengths separated by spaces or semicolons."""
+    out = []
+    for part in text.replace(";", " ").split():
+        out.append(parse_length(part, default_unit=unit, where=where))
+    if not out:
+        raise InputError("nothing was typed", where=where, fix="give at least one length")
+    return tuple(out)
+
+
+@plain_errors
+def spacer(
+    carrier: Annotated[
+        str, typer.Option(help="Axis to cup shoulder, one or more readings: '4.3125 4.3130 4.3125'.")
+    ],
+    bearing: Annotated[str, typer.Option(help="Assembled bearing width, one or more readings.")],
+    mounting_distance: Annotated[str, typer.Option(help="Mounting distance of a zero-marked set.")],
+    place: Annotated[str, typer.Option(help="under_head, behind_cup or cage_flange.")],
+    mark: Annotated[str, typer.Option(help="The set's depth mark, such as +2; 0 when marked 0.")] = "",
+    mark_unit: Annotated[str, typer.Option(help="'0.001 in', '0.01 mm' or '0.001 mm'.")] = "",
+    mark_meaning: Annotated[
+        str,
+        typer.Option(help="plus_means_larger_mounting_distance or plus_means_thicker_spacer."),
+    ] = "",
+    cage_height: Annotated[
+        str, typer.Option(help="Cage flange face to cup shoulder, cage_flange only.")
+    ] = "",
+    unit: Annotated[str, typer.Option(help="Unit of bare numbers: in or mm.")] = "in",
+    resolution: Annotated[str, typer.Option(help="Smallest step of the gauge.")] = "0.0005 in",
+    stock: Annotated[str, typer.Option(help="Measured spacers on the shelf.")] = "",
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Work out the pinion depth spacer from readings and the set's mark."""
+    from axlewright.setup import (
+        DepthMark,
+        Instrument,
+        MeasuredLength,
+        RepeatedReadings,
+        StockItem,
+        nearest_spacer,
+        spacer_from_carrier,
+    )
+
+    gauge = Instrument("gauge", resolution_mm=parse_length(resolution, where="--resolution"))
+
+    def quantity(label: str, text: str, where: str) -> Any:
+        return RepeatedReadings(label, _lengths(text, unit, where), gauge).quantity
+
+    depth_mark = None
+    if mark:
+        try:
+            value = float(mark.replace("−", "-").replace(",", "."))
+        except ValueError:
+            raise InputError(
+                f"'{mark}' is no mark", where="--mark", fix="type for example +2 or -3"
+            ) from None
+        depth_mark = DepthMark(value, mark_unit, mark_meaning)  # type: ignore[arg-type]
+    md = MeasuredLength(
+        "mounting distance", parse_length(mounting_distance, default_unit=unit, where="--mounting-distance")
+    )
+    result = spacer_from_carrier(
+        quantity("carrier, axis to cup shoulder", carrier, "--carrier"),
+        quantity("bearing width", bearing, "--bearing"),
+        md,
+        depth_mark,
+        place=place,  # type: ignore[arg-type]
+        cage_height=quantity("cage height", cage_height, "--cage-height") if cage_height else None,
+    )
+    system: Any = "metric" if unit == "mm" else "inch"
+    choice = None
+    if stock:
+        shelf = [StockItem(f"{k + 1}", mm) for k, mm in enumerate(_lengths(stock, unit, "--stock"))]
+        choice = nearest_spacer(result.value_mm, shelf, place=result.place)
+    if as_json:
+        low, high = result.interval_95_mm
+        print_json(
+            {
+                "spacer_mm": round(result.value_mm, 5),
+                "standard_uncertainty_mm": round(result.standard_uncertainty_mm, 5),
+                "interval_95_mm": [round(low, 5), round(high, 5)],
+                "sum": result.text(system),
+                "terms": [
+                    {
+                        "label": t.label,
+                        "value_mm": t.value_mm,
+                        "sign": t.sign,
+                        "standard_uncertainty_mm": t.standard_uncertainty_mm,
+                    }
+                    for t in result.terms
+                ],
+                "other_convention": result.other_convention_text(system) if result.other_convention else None,
+                "questions": list(result.questions),
+                "stock": None
+                if choice is None
+                else {
+                    "thickness_mm": choice.thickness_mm,
+                    "remainder_mm": choice.remainder_mm,
+                    "pinion_out_mm": choice.pinion_out_mm,
+                    "text": choice.text(system),
+                },
+            }
+        )
+        return
+    typer.echo(f"Spacer: {result.text(system)}")
+    low, high = result.interval_95_mm
+    typer.echo(f"  95 % between {show_length(low, system)} and {show_length(high, system)}")
+    if result.other_convention is not None:
+        typer.echo(f"  {result.other_convention_text(system)}")
+    for question in result.questions:
+        typer.echo(f"  ? {question}")
+    if choice is not None:
+        typer.echo(f"  {choice.text(system)}")
+
+
+@plain_errors
+def read(
+    design: Annotated[str, typer.Option(help="Name of a design or path of a design file.")],
+    drive: Annotated[Path | None, typer.Option(help="Photo of the drive (convex) flank.")] = None,
+    drive_corners: Annotated[
+        str, typer.Option(help="'x,y x,y x,y x,y': toe-top heel-top heel-root toe-root, pixels.")
+    ] = "",
+    drive_words: Annotated[
+        str, typer.Option(help="In place of a photo: 'high, toward heel, about half'.")
+    ] = "",
+    coast: Annotated[Path | None, typer.Option(help="Photo of the coast (concave) flank.")] = None,
+    coast_corners: Annotated[str, typer.Option(help="As for drive.")] = "",
+    coast_words: Annotated[str, typer.Option(help="As for drive.")] = "",
+    compound: Annotated[str, typer.Option(help="rubbed, print or auto.")] = "auto",
+    backlash: Annotated[list[str] | None, typer.Option(help="Backlash readings round the ring gear.")] = None,
+    backlash_target: Annotated[str, typer.Option(help="Stamped or wanted backlash.")] = "",
+    mark: Annotated[
+        str, typer.Option(help="What the depth mark asks of the mounting distance, such as +0.002in.")
+    ] = "",
+    spacer_now: Annotated[str, typer.Option(help="Thickness of the spacer fitted now.")] = "",
+    place: Annotated[str, typer.Option(help="under_head, behind_cup or cage_flange.")] = "under_head",
+    stock: Annotated[str, typer.Option(help="Measured spacers on the shelf, with units or in mm.")] = "",
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Read photos of both flanks and say what is wrong and what to change."""
+    from axlewright.diagnosis import Evidence, diagnose, show_chance
+    from axlewright.gearset import load_design
+    from axlewright.pattern import read_photo
+
+    loaded = load_design(design)
+
+    def reading(flank: Any, photo: Path | None, corners: str, words: str) -> Any:
+        if photo is not None:
+            if not corners:
+                raise InputError(
+                    "four corners are needed",
+                    where=f"--{flank}-corners",
+                    fix="tap toe-top, heel-top, heel-root, toe-root",
+                )
+            return read_photo(photo, corners, loaded, flank, compound=compound)  # type: ignore[arg-type]
+        return None
+
+    looks = {
+        "drive": reading("drive", drive, drive_corners, drive_words),
+        "coast": reading("coast", coast, coast_corners, coast_words),
+    }
+    readings = [
+        mm
+        for text in backlash or []
+        for mm in _lengths(text.replace(",", " ") if " " in text else text, "mm", "--backlash")
+    ]
+    found = diagnose(
+        Evidence(
+            loaded,
+            looks["drive"],
+            looks["coast"],
+            backlash_mm=sum(readings) / len(readings) if readings else None,
+            backlash_target_mm=parse_length(backlash_target, default_unit="mm", where="--backlash-target")
+            if backlash_target
+            else None,
+            mark_mm=parse_length(mark, where="--mark") if mark else None,
+            spacer_now_mm=parse_length(spacer_now, where="--spacer-now") if spacer_now else None,
+            place=place,  # type: ignore[arg-type]
+        ),
+        spacer_stock=_lengths(stock, "mm", "--stock") if stock else None,
+    )
+    if as_json:
+        measured = {k: (v.summary() if v is not None else None) for k, v in looks.items()}
+        print_json({"design": loaded.name, **measured, **found.to_json()})
+        return
+    for name, look in looks.items():
+        if look is not None:
+            typer.echo(f"{name:5}: {look.pattern.describe()}")
+            for note in look.quality:
+                typer.echo(f"       {note}")
+    typer.echo(found.words)
+    for k, item in enumerate(found.advice[:3], start=1):
+        typer.echo(f"{k}. {item.text}")
+        typer.echo(
+            f"   {item.cost_words}; chance of being the last teardown {show_chance(item.chance_last_teardown)}"
+        )
+        for name, pattern in item.expected.items():
+            typer.echo(f"   expected {name}: {pattern.describe()}")
+
+
+@plain_errors
+def serve(
+    host: Annotated[
+        str, typer.Option(help="Address to listen on; this machine only by default.")
+    ] = "127.0.0.1",
+    port: Annotated[int, typer.Option(help="Port; 0 takes a free one.")] = 8420,
+    home: Annotated[Path | None, typer.Option(help="Folder of the records.")] = None,
+) -> None:
+    """Open the page for this machine."""
+    from axlewright.web import serve as serve_page
+
+    serve_page(host=host, port=port, store_folder=home)

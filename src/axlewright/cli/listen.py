@@ -1,0 +1,211 @@
+"""The command that listens to a recording."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from axlewright.errors import AxlewrightError, InputError
+
+if TYPE_CHECKING:
+    from axlewright.sound.orders import AxleOrders, Bearing
+    from axlewright.sound.speed import SpeedTrace, Tyre
+
+
+def listen(
+    file: Annotated[
+        Path, typer.Argument(help="Recording: WAV, FLAC, OGG, MP3, or a phone's m4a, mp4, opus, 3gp.")
+    ],
+    design: Annotated[str, typer.Option(help="Design whose tooth counts are taken.")] = "",
+    ring_teeth: Annotated[int, typer.Option(help="Ring-gear teeth.")] = 0,
+    pinion_teeth: Annotated[int, typer.Option(help="Pinion teeth.")] = 0,
+    tyre_rollout: Annotated[str, typer.Option(help="Way of one wheel turn, for example 2.10m.")] = "",
+    tyre_size: Annotated[str, typer.Option(help="Tyre size, for example '205/55 R16'.")] = "",
+    tyre_revs_per_mile: Annotated[float, typer.Option(help="Tyre revolutions per mile.")] = 0.0,
+    speed: Annotated[str, typer.Option(help="One speed for all of it, for example 45mph.")] = "",
+    speed_marks: Annotated[
+        Path | None, typer.Option(help="File of marks (0:10 45 mph), a table, or a GPX track.")
+    ] = None,
+    speed_from: Annotated[
+        str, typer.Option(help="typed, dashboard, satellite or 'wheel sensor'; sets how far it may be wrong.")
+    ] = "",
+    bearing: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="PLACE:ELEMENTS:ELEMENT_DIA:PITCH_DIA[:ANGLE], place pinion, side or wheel. May be repeated."
+        ),
+    ] = None,
+    tread_blocks: Annotated[int, typer.Option(help="Tread blocks round the tyre, if counted.")] = 0,
+    no_joint: Annotated[
+        bool, typer.Option("--no-joint", help="No universal joint drives the pinion.")
+    ] = False,
+    start: Annotated[float, typer.Option(help="Begin at this second of the file.")] = 0.0,
+    roughness: Annotated[bool, typer.Option(help="Also compute roughness (optional part).")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the report as JSON.")] = False,
+    png: Annotated[Path | None, typer.Option(help="Write the order picture here.")] = None,
+) -> None:
+    """Say which parts fit the sound, which cannot be told apart, and what to record next."""
+    try:
+        report, picture = _run(
+            file, design, ring_teeth, pinion_teeth, (tyre_rollout, tyre_size, tyre_revs_per_mile),
+            (speed, speed_marks, speed_from), tuple(bearing or ()), tread_blocks, not no_joint, start, roughness, png,
+        )  # fmt: skip
+    except AxlewrightError as error:
+        typer.echo(str(error), err=True)
+        raise typer.Exit(2) from None
+    if as_json:
+        typer.echo(json.dumps(report, indent=2, ensure_ascii=False))
+    else:
+        typer.echo(_text(report))
+    if picture:
+        typer.echo(f"picture written to {picture}", err=True)
+
+
+def _run(
+    file: Path,
+    design: str,
+    ring_teeth: int,
+    pinion_teeth: int,
+    tyre: tuple[str, str, float],
+    speed: tuple[str, Path | None, str],
+    bearings: tuple[str, ...],
+    tread_blocks: int,
+    joint: bool,
+    start: float,
+    roughness: bool,
+    png: Path | None,
+) -> tuple[dict[str, Any], str]:
+    from axlewright.sound.listening import listen as listen_to
+    from axlewright.sound.recording import read_recording
+
+    axle = _axle(design, ring_teeth, pinion_teeth, bearings, tread_blocks, joint)
+    the_tyre = _tyre(*tyre)
+    trace = _speed(*speed)
+    recording = read_recording(file, start_s=start)
+    result = listen_to(recording, axle, the_tyre, trace, roughness=roughness)
+    if png is not None:
+        from axlewright.sound.pictures import draw_listening
+
+        draw_listening(result, png)
+    return result.as_dict(), str(png or "")
+
+
+def _axle(
+    design: str, ring_teeth: int, pinion_teeth: int, bearings: tuple[str, ...], tread_blocks: int, joint: bool
+) -> AxleOrders:
+    from axlewright.sound.orders import AxleOrders
+
+    if design:
+        ring_teeth, pinion_teeth = _design_teeth(design)
+    if not ring_teeth or not pinion_teeth:
+        raise InputError(
+            "the tooth counts are missing",
+            where="listen",
+            fix="give --design or --ring-teeth and --pinion-teeth",
+        )
+    return AxleOrders(ring_teeth, pinion_teeth, tuple(map(_bearing, bearings)), tread_blocks or None, joint)
+
+
+def _design_teeth(design: str) -> tuple[int, int]:
+    from axlewright import gearset
+
+    loader = getattr(gearset, "load_design", None)
+    if loader is None:
+        raise InputError(
+            "designs cannot be read here", where=design, fix="give --ring-teeth and --pinion-teeth"
+        )
+    loaded = loader(design)
+    return int(loaded.ring_teeth), int(loaded.pinion_teeth)
+
+
+def _bearing(text: str) -> Bearing:
+    from axlewright.sound.orders import Bearing, bearing_orders
+
+    parts = text.split(":")
+    place = parts[0].strip().lower()
+    try:
+        numbers = [float(part.replace(",", ".")) for part in parts[1:]]
+    except ValueError:
+        numbers = []
+    if place not in ("pinion", "side", "wheel") or len(numbers) not in (3, 4):
+        raise InputError(
+            f"'{text}' is no bearing",
+            where="bearing",
+            fix="type for example wheel:17:12:70 or pinion:17:9.5:60:15",
+        )
+    angle = numbers[3] if len(numbers) == 4 else 0.0
+    orders = bearing_orders(int(numbers[0]), numbers[1], numbers[2], angle)
+    return Bearing(place, orders, f"{place} bearing")  # type: ignore[arg-type]
+
+
+def _tyre(rollout: str, size: str, revolutions: float) -> Tyre:
+    from axlewright.sound.speed import tyre_from_revolutions_per_mile, tyre_from_rollout, tyre_from_size
+
+    given = [bool(rollout), bool(size), bool(revolutions)]
+    if sum(given) != 1:
+        raise InputError(
+            "the tyre must be given once",
+            where="listen",
+            fix="give --tyre-rollout 2.10m, --tyre-size '205/55 R16' or --tyre-revs-per-mile 780",
+        )
+    if rollout:
+        return tyre_from_rollout(rollout)
+    return tyre_from_size(size) if size else tyre_from_revolutions_per_mile(revolutions)
+
+
+def _speed(typed: str, marks: Path | None, source: str) -> SpeedTrace:
+    from axlewright.sound.speed import SPEED_SIGMA, constant_speed
+    from axlewright.sound.speed_files import read_speed
+
+    if source and source not in SPEED_SIGMA:
+        raise InputError(
+            f"'{source}' is no place a speed comes from",
+            where="--speed-from",
+            fix=f"use {', '.join(SPEED_SIGMA)}",
+        )
+    if bool(typed) == (marks is not None):
+        raise InputError(
+            "the speed must be given once", where="listen", fix="give --speed 45mph or --speed-marks FILE"
+        )
+    if marks is not None:
+        return read_speed(marks, source=source or None)  # type: ignore[arg-type]
+    return constant_speed(typed, source or "typed")  # type: ignore[arg-type]
+
+
+def _text(report: dict[str, Any]) -> str:
+    lines = []
+    for flag in report["recording"]["flags"]:
+        lines.append(f"! {flag['text']}")
+    lines.append("What fits:")
+    for source in report["sources"]:
+        if source["probability"] < 0.02:
+            continue
+        order = f", order {source['order']:g}" if source["order"] else ""
+        lines.append(f"  {source['word']:<9} {source['probability'] * 100:5.1f} %  {source['name']}{order}")
+        lines.extend(f"             - {text}" for text in source["evidence"])
+    mesh = report["mesh"]
+    if mesh["harmonics"]:
+        lines.append("Mesh tone over the road noise, at the speed where it is clearest:")
+        for h in mesh["harmonics"]:
+            heard = "prominent" if h["prominent"] else "audible" if h["audible"] else "not audible"
+            lines.append(
+                f"  harmonic {h['harmonic']}: tone-to-noise {h['tone_to_noise_db']:+.1f} dB (prominent from "
+                f"{h['limit_db']:.1f}), audibility {h['audibility_db']:+.1f} dB at {h['loudest_mph']:.0f} mph: {heard}"
+            )
+    if mesh["roughness_asper"] is not None:
+        lines.append(f"  roughness {mesh['roughness_asper']:.2f} asper, played at 60 dB")
+    for notice in report["notices"]:
+        lines.append(f"Note: {notice}")
+    if report["cannot_separate"]:
+        lines.append("Cannot be told apart:")
+        for item in report["cannot_separate"]:
+            lines.append(
+                f"  {item['sources'][0]} / {item['sources'][1]}: {item['why']}. Would tell: {item['tell_apart']}"
+            )
+    if report["next_recording"]:
+        lines.append("Record next:")
+        lines.extend(f"  {item['do']} ({item['why']})" for item in report["next_recording"])
+    return "\n".join(lines)

@@ -1,0 +1,39 @@
+"""The list of commands."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from axlewright import __version__
+from axlewright.cli.bench import read, serve, spacer
+from axlewright.cli.rolling import designs, roll
+
+app = typer.Typer(
+    name="axlewright",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    help="Set up drive axles with hypoid and spiral-bevel gears.",
+)
+app.command()(designs)
+app.command()(roll)
+app.command()(spacer)
+app.command()(read)
+app.command()(serve)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(__version__)
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    """Set up drive axles with hypoid and spiral-bevel gears."""

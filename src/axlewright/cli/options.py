@@ -1,0 +1,36 @@
+"""What all commands share: how an error leaves the program, and how results are printed."""
+
+from __future__ import annotations
+
+import functools
+import json
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import typer
+
+from axlewright.errors import AxlewrightError
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def plain_errors(command: F) -> F:
+    """Print a user's error as one sentence and leave with code 2."""
+
+    @functools.wraps(command)
+    def run(*args: Any, **kwargs: Any) -> Any:
+        try:
+            return command(*args, **kwargs)
+        except AxlewrightError as error:
+            typer.echo(str(error), err=True)
+            raise typer.Exit(2) from None
+        except PermissionError as error:
+            typer.echo(f"{error.filename}: cannot be written; give a folder you may write to", err=True)
+            raise typer.Exit(2) from None
+
+    return run  # type: ignore[return-value]
+
+
+def print_json(data: Any) -> None:
+    """Print plain data as JSON."""
+    typer.echo(json.dumps(data, ensure_ascii=False, indent=2))
