@@ -32,7 +32,7 @@ from axlewright.gearset import FlankName, GearSetDesign, build_geometry
 
 Array = NDArray[np.float64]
 
-VERSION = 1  # of the model behind the kept numbers; raise it when they would change
+VERSION = 2  # of the model behind the kept numbers; raise it when they would change
 LENGTHWISE_CELLS = 10
 
 
@@ -60,7 +60,7 @@ class MemberInfluence:
     asymmetry: float
 
     def weights(self, u: Array, v: Array) -> Array:
-        """Return cubic-spline weights of the nodes at places (u, v), shape (n, nu·nv); clipped to the nodes."""
+        """Return cubic-spline weights at places (u, v), shape (n, nu·nv); places are clipped to the nodes."""
         wu = CubicSpline(self.u, np.eye(len(self.u)))(np.clip(u, self.u[0], self.u[-1]))
         wv = CubicSpline(self.v, np.eye(len(self.v)))(np.clip(v, self.v[0], self.v[-1]))
         return np.asarray(np.einsum("na,nb->nab", wu, wv).reshape(len(wu), -1))
@@ -197,8 +197,10 @@ def member_influence(member: Member, solid: Solid) -> dict[str, MemberInfluence]
         field = moved[mid][..., case * nx * nv : (case + 1) * nx * nv]
         bend = np.einsum("na,nb,abik,ni->nk", along(a), up(b), field, inward, optimize=True)
         worst = float(np.abs(bend - bend.T).max() / np.abs(bend).max())
+        values, vectors = np.linalg.eigh(0.5 * (bend + bend.T))
+        bend = (vectors * np.maximum(values, 0.0)) @ vectors.T  # no energy from rounding
         out[flank] = MemberInfluence(
-            np.linspace(-1.0, 1.0, nx), LEVELS.copy(), 0.5 * (bend + bend.T), depth.reshape(nx, nv), worst
+            np.linspace(-1.0, 1.0, nx), LEVELS.copy(), bend, depth.reshape(nx, nv), worst
         )
     return out
 

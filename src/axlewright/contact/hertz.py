@@ -45,12 +45,12 @@ def line_half_width(load_per_mm: Array | float, radius: Array | float, modulus: 
     modulus : float
         E* [MPa].
     """
-    return np.sqrt(4.0 * np.asarray(load_per_mm) * np.asarray(radius) / (math.pi * modulus))
+    return np.asarray(np.sqrt(4.0 * np.asarray(load_per_mm) * np.asarray(radius) / (math.pi * modulus)))
 
 
 def line_peak_pressure(load_per_mm: Array | float, radius: Array | float, modulus: float) -> Array:
     """Return the peak pressure of a line contact [MPa], p0² = F' E* / (π R); arguments as above."""
-    return np.sqrt(np.asarray(load_per_mm) * modulus / (math.pi * np.asarray(radius)))
+    return np.asarray(np.sqrt(np.asarray(load_per_mm) * modulus / (math.pi * np.asarray(radius))))
 
 
 def line_approach(

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from axlewright.contact import compiled, loaded_kernel, loaded_reference
 from axlewright.contact.loaded_setup import COLUMNS, MODULUS, POISSON_TERM, SLOPE, LoadedFlank, prepare
 from axlewright.contact.marks import ContactPattern, measure_mask, onto_ring
-from axlewright.contact.mesh import Mesh, Settings, relieved_points, roll_transforms
+from axlewright.contact.mesh import FlankMesh, Mesh, Settings, relieved_points, roll_transforms
 from axlewright.contact.mounts import MeshForces, MountStiffness, give, resolve
 from axlewright.contact.rolling import Kernel, y_floor
 from axlewright.errors import ContactError, InputError
@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 
 MOUNT_ROUNDS = 2  # times the mesh force is carried to the mounts and back
 LIMIT_RAD = 0.0012  # points whose gap is larger than the least by this cannot carry
-MOUNT_PHASES = 8  # roll angles per pitch from which the mean force on the mounts is taken
+MARK_REACH_RAD = 2e-4  # gap beyond the deepest approach that marking still follows
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +118,7 @@ class LoadedResult:
 class _Shared:
     """Fields along one pair's path after the load was shared, each shape (nc, nroll) but `twist`."""
 
+    pair: FlankMesh
     least: Array
     row: Array
     bend: Array
@@ -129,62 +130,57 @@ class _Shared:
     twist: Array
     matrices: Array
     shifts: Array
-    points: Array
+
+
+def _first(pair: FlankMesh) -> NDArray[np.int64]:
+    """Return the index of the roll angle at which each point would touch, shape (ny, nx)."""
+    step = pair.roll[1] - pair.roll[0]
+    return np.ascontiguousarray(np.rint((pair.contact_roll - pair.roll[0]) / step).astype(np.int64))
 
 
 def _share(
     mesh: Mesh,
     ready: LoadedFlank,
+    pair: FlankMesh,
     settings: Settings,
-    ease_off: EaseOff,
+    shift: Settings,
+    points: Array,
     torque_nm: float,
-    phases: NDArray[np.int64],
-    use_compiled: bool,
-    base: Settings,
+    fast: bool,
 ) -> _Shared:
-    pair = ready.pair
-    points = relieved_points(pair, ease_off)
-    matrices, shifts = roll_transforms(mesh.geometry, settings, pair.roll)
+    """Share the torque at every roll angle of `pair` with the members at `settings` moved by `shift`."""
+    matrices, shifts = roll_transforms(mesh.geometry, settings.plus(shift), pair.roll)
     floor = y_floor(mesh)
     cols = ready.columns
     coarse = np.ascontiguousarray(points[:, cols])
-    if use_compiled:
+    if fast:
         least, row, bend = loaded_kernel.column_gaps(
-            coarse,
-            np.ascontiguousarray(pair.valid[:, cols]),
-            _first(ready)[:, cols],
-            matrices,
-            shifts,
-            compiled.ring_parameters(pair),
-            pair.ring.patches.coef,
-            float(pair.ring.outward),
-            floor,
-            pair.per_pitch // 2,
-            compiled.REACH,
-        )
+            coarse, np.ascontiguousarray(pair.valid[:, cols]), _first(pair)[:, cols], matrices, shifts,
+            compiled.ring_parameters(pair), pair.ring.patches.coef, float(pair.ring.outward), floor,
+            pair.per_pitch // 2, compiled.REACH,
+        )  # fmt: skip
     else:
-        least, row, bend = loaded_reference.column_gaps(ready, points, matrices, shifts, floor)
+        least, row, bend = loaded_reference.column_gaps(ready, pair, points, matrices, shifts, floor)
     if not np.all(np.isfinite(_fold(least.min(axis=0), pair.per_pitch))):
-        added = (
-            ""
-            if torque_nm == 0.0
-            else (
-                f" at {torque_nm:g} N·m, which moves the pinion {settings.pinion_out_mm - base.pinion_out_mm:+.3f}"
-                f" mm along its axis and the ring gear {settings.ring_away_mm - base.ring_away_mm:+.3f} mm"
+        added = ""
+        if shift != Settings():
+            added = (
+                f" at {torque_nm:g} N·m, which moves the pinion {shift.pinion_out_mm:+.3f} mm along its axis "
+                f"and {shift.offset_error_mm:+.3f} mm along the offset"
             )
-        )
         raise ContactError(
             f"the teeth leave contact for part of each pitch{added}",
             where=f"{pair.name} flank",
             fix="use a smaller torque or bring the settings errors nearer to zero",
         )
-    shape = least.shape
+    force, displacement, flat, pressure, line = (np.zeros(least.shape) for _ in range(5))
+    twist = np.full(pair.per_pitch, np.nan)
     out = _Shared(
-        least, row, bend, *(np.zeros(shape) for _ in range(5)), np.full(pair.per_pitch, np.nan),
-        matrices, shifts, points,
+        pair, least, row, bend, force, displacement, flat, pressure, line, twist, matrices, shifts
     )  # fmt: skip
+    phases = np.arange(pair.per_pitch, dtype=np.int64)
     iterations = np.zeros(len(phases), dtype=np.int64)
-    run = loaded_kernel.share_load if use_compiled else loaded_reference.share_load
+    run = loaded_kernel.share_load if fast else loaded_reference.share_load
     run(
         least, row, bend, coarse, np.ascontiguousarray(pair.lever[:, cols]), ready.radius, ready.across,
         ready.depth, ready.weight, ready.influence, ready.weights, pair.per_pitch, phases,
@@ -193,17 +189,11 @@ def _share(
     )  # fmt: skip
     if np.any(iterations < 0):
         raise ContactError(
-            f"the load could not be shared at {int(np.count_nonzero(iterations < 0))} of {len(phases)} roll angles",
+            f"the load could not be shared at {int((iterations < 0).sum())} of {len(phases)} roll angles",
             where=f"torque_nm = {torque_nm:g}",
             fix="use a smaller torque",
         )
     return out
-
-
-def _first(ready: LoadedFlank) -> NDArray[np.int64]:
-    pair = ready.pair
-    step = pair.roll[1] - pair.roll[0]
-    return np.ascontiguousarray(np.rint((pair.contact_roll - pair.roll[0]) / step).astype(np.int64))
 
 
 def _fold(curve: Array, per_pitch: int) -> Array:
@@ -222,15 +212,19 @@ def _at_rows(values: Array, row: Array) -> Array:
     return np.asarray((1 - t) * values[b, c] + t * values[b + 1, c])
 
 
-def _forces(mesh: Mesh, ready: LoadedFlank, shared: _Shared, phases: NDArray[np.int64]) -> MeshForces:
-    pair = ready.pair
+def _forces(mesh: Mesh, ready: LoadedFlank, shared: _Shared) -> MeshForces:
+    """Return the mesh force, mean over one pitch."""
+    pair = shared.pair
     turn = rotation_about(mesh.geometry.cones.pinion_axis, -mesh.geometry.design.ratio * pair.roll)
     a, k = np.nonzero(shared.force > 0.0)
-    normals = _at_rows(pair.normals[:, ready.columns], shared.row)[a, k]
+    b = np.minimum(shared.row[a, k].astype(np.intp), len(pair.y) - 2)
+    t = (shared.row[a, k] - b)[:, None]
+    fine = ready.offset + ready.stride * a
+    normals = (1 - t) * pair.normals[b, fine] + t * pair.normals[b + 1, fine]
     normals /= np.linalg.norm(normals, axis=-1, keepdims=True)
-    n = np.einsum("mij,mj->mi", turn[k], normals)
     f = shared.force[a, k]
-    return resolve(mesh.geometry, (f @ n) / len(phases), float(f.sum()) / len(phases))
+    total = np.einsum("m,mij,mj->i", f, turn[k], normals)
+    return resolve(mesh.geometry, total / pair.per_pitch, float(f.sum()) / pair.per_pitch)
 
 
 def roll_loaded(
@@ -281,28 +275,29 @@ def roll_loaded(
     ready = prepare(mesh, flank, columns)
     pair = ready.pair
     fast = kernel != "reference" and compiled.AVAILABLE
-    every = np.arange(pair.per_pitch, dtype=np.int64)
-    some = np.unique(np.linspace(0, pair.per_pitch, MOUNT_PHASES, endpoint=False).astype(np.int64))
+    points = relieved_points(pair, ease_off)
     shift = Settings()
-    unloaded = None
-    for _ in range(MOUNT_ROUNDS):
-        trial = _share(mesh, ready, settings.plus(shift), ease_off, torque_nm, some, fast, settings)
-        if unloaded is None:
-            unloaded = _fold(trial.least.min(axis=0), pair.per_pitch).mean()
-        shift = give(_forces(mesh, ready, trial, some), stiffness)
-    shared = _share(mesh, ready, settings.plus(shift), ease_off, torque_nm, every, fast, settings)
-    forces = _forces(mesh, ready, shared, every)
+    start = 0.0
+    for turn in range(MOUNT_ROUNDS):
+        trial = _share(mesh, ready, ready.rough, settings, shift, points, torque_nm, fast)
+        if turn == 0:
+            start = float(_fold(trial.least.min(axis=0), ready.rough.per_pitch).mean())
+        shift = give(_forces(mesh, ready, trial), stiffness)
+    shared = _share(mesh, ready, pair, settings, shift, points, torque_nm, fast)
+    forces = _forces(mesh, ready, shared)
     floor = y_floor(mesh)
+    lowest = _fold(shared.least.min(axis=0), pair.per_pitch)
+    reach = min(compiled.REACH, float((shared.twist - lowest).max() + np.ptp(lowest)) + MARK_REACH_RAD)
     if fast:
         nearest, at_x, at_y = loaded_kernel.loaded_marks(
-            shared.points, pair.valid, _first(ready), pair.lever, shared.matrices, shared.shifts,
+            points, pair.valid, _first(pair), pair.lever, shared.matrices, shared.shifts,
             compiled.ring_parameters(pair), pair.ring.patches.coef, float(pair.ring.outward), floor,
-            pair.per_pitch // 2, compiled.REACH, shared.twist, shared.displacement, shared.flat,
+            pair.per_pitch // 2, reach, shared.twist, shared.displacement, shared.flat,
             ready.offset, ready.stride, pair.per_pitch,
         )  # fmt: skip
     else:
         nearest, at_x, at_y = loaded_reference.loaded_marks(
-            ready, shared.points, shared.matrices, shared.shifts, floor, shared.twist,
+            ready, points, shared.matrices, shared.shifts, floor, shared.twist,
             shared.displacement, shared.flat,
         )  # fmt: skip
     on_ring = onto_ring(pair.x, pair.y, at_x, at_y, nearest, mesh.lengthwise, mesh.profile)
@@ -333,7 +328,7 @@ def roll_loaded(
         float(torque_nm),
         pattern,
         error,
-        float(shared.twist.mean() - unloaded) * 1e6,
+        float(shared.twist.mean() - start) * 1e6,
         shares / (torque_nm * 1e3),
         shared.force,
         shared.line,

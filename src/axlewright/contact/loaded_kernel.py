@@ -12,7 +12,7 @@ import math
 
 import numpy as np
 
-from axlewright.contact.compiled import _gap, njit
+from axlewright.contact.compiled import _gap, njit  # type: ignore[attr-defined]
 
 SMALLEST_LOAD = 1e-3  # line load below which the logarithm of the flattening law is held [N/mm]
 ITERATIONS = 120
@@ -28,10 +28,26 @@ def column_gaps(  # type: ignore[no-untyped-def]
     least = np.full((nc, n), np.inf)
     row = np.zeros((nc, n))
     bend = np.full((nc, n), -1.0)
-    column = np.empty((n, ny))
+    column = np.empty((ny, n))
+    reached = np.zeros((ny, 2), np.int64)
     for a in range(nc):
         column[:, :] = np.inf
-        _fill(column, a, points, valid, first, matrices, shifts, ring, coef, outward, y_floor, half, reach)
+        _fill(
+            column,
+            reached,
+            a,
+            points,
+            valid,
+            first,
+            matrices,
+            shifts,
+            ring,
+            coef,
+            outward,
+            y_floor,
+            half,
+            reach,
+        )
         for k in range(n):
             low, at, curve = _column_least(column, k)
             least[a, k] = low
@@ -42,45 +58,44 @@ def column_gaps(  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def _fill(  # type: ignore[no-untyped-def]
-    column, a, points, valid, first, matrices, shifts, ring, coef, outward, y_floor, half, reach
+    column, reached, a, points, valid, first, matrices, shifts, ring, coef, outward, y_floor, half, reach
 ):
-    n, ny = column.shape
+    ny, n = column.shape
     for b in range(ny):
         if not valid[b, a]:
             continue
         px, py, pz = points[b, a, 0], points[b, a, 1], points[b, a, 2]
         k0 = min(max(first[b, a], 0), n - 1)
         best = np.inf
+        reached[b, 0] = k0
+        reached[b, 1] = k0
         for side in range(2):
-            beyond = 0
             step = 1 if side == 0 else -1
             k = k0 if side == 0 else k0 - 1
             while 0 <= k < n and abs(k - first[b, a]) <= half:
-                g, x, y = _gap(px, py, pz, matrices[k], shifts[k], ring, coef, outward, y_floor)
-                column[k, b] = g
+                g, _x, _y = _gap(px, py, pz, matrices[k], shifts[k], ring, coef, outward, y_floor)
+                column[b, k] = g
+                reached[b, 1 - side] = k
                 if g < best:
                     best = g
-                    beyond = 0
-                elif g > best + reach:
-                    beyond += 1
-                    if math.isfinite(best) or beyond > 4:
-                        break
+                elif g > best + reach and math.isfinite(best):
+                    break
                 k += step
 
 
 @njit(cache=True, nogil=True)
 def _column_least(column, k):  # type: ignore[no-untyped-def]
-    ny = column.shape[1]
+    ny = column.shape[0]
     low = np.inf
     jb = 0
     for b in range(ny):
-        if column[k, b] < low:
-            low = column[k, b]
+        if column[b, k] < low:
+            low = column[b, k]
             jb = b
     at = float(jb)
     curve = -1.0
     if 0 < jb < ny - 1:
-        before, after = column[k, jb - 1], column[k, jb + 1]
+        before, after = column[jb - 1, k], column[jb + 1, k]
         if math.isfinite(before) and math.isfinite(after):
             c = before - 2.0 * low + after
             if c > 0.0:
@@ -343,7 +358,8 @@ def relieved_gap(extra, flat):  # type: ignore[no-untyped-def]
     if flat <= 1e-12:
         return extra
     xi = math.sqrt(extra / flat)
-    return flat * (xi * math.sqrt(xi * xi - 1.0) - math.acosh(xi))
+    root = math.sqrt(xi * xi - 1.0)
+    return flat * (xi * root - math.log(xi + root))
 
 
 @njit(cache=True, nogil=True)
@@ -358,7 +374,8 @@ def loaded_marks(  # type: ignore[no-untyped-def]
     nearest = np.full((ny, nx), np.inf)
     at_x = np.zeros((ny, nx))
     at_y = np.zeros((ny, nx))
-    column = np.empty((n, ny))
+    column = np.empty((ny, n))
+    reached = np.zeros((ny, 2), np.int64)
     low = np.empty(n)
     for a in range(nx):
         place = (a - offset) / stride
@@ -367,7 +384,22 @@ def loaded_marks(  # type: ignore[no-untyped-def]
         c = min(max(int(place), 0), nc - 2)
         t = place - c
         column[:, :] = np.inf
-        _fill(column, a, points, valid, first, matrices, shifts, ring, coef, outward, y_floor, half, reach)
+        _fill(
+            column,
+            reached,
+            a,
+            points,
+            valid,
+            first,
+            matrices,
+            shifts,
+            ring,
+            coef,
+            outward,
+            y_floor,
+            half,
+            reach,
+        )
         for k in range(n):
             low[k], _at, _curve = _column_least(column, k)
         for b in range(ny):
@@ -375,26 +407,33 @@ def loaded_marks(  # type: ignore[no-untyped-def]
                 continue
             best = np.inf
             kb = -1
-            v0 = np.inf
-            for k in range(max(0, first[b, a] - half), min(n, first[b, a] + half + 1)):
-                g = column[k, b]
+            for k in range(reached[b, 0], reached[b, 1] + 1):
+                g = column[b, k]
                 if not math.isfinite(g):
                     continue
+                u = (1.0 - t) * displacement[c, k] + t * displacement[c + 1, k]
+                if lever[b, a] * (low[k] - twist[k % per_pitch]) + u >= best:
+                    continue  # the flattened gap only adds to this
                 s = _separation(g, low[k], twist[k % per_pitch], lever[b, a], displacement, flat, c, t, k)
                 if s < best:
                     best = s
                     kb = k
             if kb < 0:
+                k0 = min(max(first[b, a], 0), n - 1)
+                px, py, pz = points[b, a, 0], points[b, a, 1], points[b, a, 2]
+                _g, x, y = _gap(px, py, pz, matrices[k0], shifts[k0], ring, coef, outward, y_floor)
+                at_x[b, a] = x
+                at_y[b, a] = y
                 continue
             v0 = best
             step = 0.0
-            if 0 < kb < n - 1 and math.isfinite(column[kb - 1, b]) and math.isfinite(column[kb + 1, b]):
+            if 0 < kb < n - 1 and math.isfinite(column[b, kb - 1]) and math.isfinite(column[b, kb + 1]):
                 vm = _separation(
-                    column[kb - 1, b], low[kb - 1], twist[(kb - 1) % per_pitch], lever[b, a],
+                    column[b, kb - 1], low[kb - 1], twist[(kb - 1) % per_pitch], lever[b, a],
                     displacement, flat, c, t, kb - 1,
                 )  # fmt: skip
                 vp = _separation(
-                    column[kb + 1, b], low[kb + 1], twist[(kb + 1) % per_pitch], lever[b, a],
+                    column[b, kb + 1], low[kb + 1], twist[(kb + 1) % per_pitch], lever[b, a],
                     displacement, flat, c, t, kb + 1,
                 )  # fmt: skip
                 bend = vm - 2.0 * v0 + vp

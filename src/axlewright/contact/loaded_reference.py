@@ -14,10 +14,11 @@ from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 from scipy.optimize import brentq, nnls
 
-from axlewright.contact import compiled, reference
+from axlewright.contact import reference
 
 if TYPE_CHECKING:
     from axlewright.contact.loaded_setup import LoadedFlank
+    from axlewright.contact.mesh import FlankMesh
 
 Array = NDArray[np.float64]
 
@@ -43,15 +44,11 @@ def _least(gap: Array) -> tuple[Array, Array, Array]:
 
 
 def column_gaps(
-    ready: LoadedFlank, points: Array, matrices: Array, shifts: Array, floor: float
+    ready: LoadedFlank, pair: FlankMesh, points: Array, matrices: Array, shifts: Array, floor: float
 ) -> tuple[Array, Array, Array]:
     """Return least gap [rad], row and bend of the coarse columns, each shape (nc, nroll)."""
-    gap, _, _ = reference.gaps(ready.pair, points, matrices, shifts, floor)
-    return _least(_within_reach(gap)[:, :, ready.columns])
-
-
-def _within_reach(gap: Array) -> Array:
-    return np.where(gap <= gap.min(axis=0) + compiled.REACH, gap, np.inf)
+    gap, _, _ = reference.gaps(pair, points, matrices, shifts, floor)
+    return _least(gap[:, :, ready.columns])
 
 
 def solve_complementarity(
@@ -61,7 +58,7 @@ def solve_complementarity(
 
     def secant(force: Array) -> Array:
         f = np.maximum(force / cell, SMALLEST_LOAD)
-        return np.asarray(a1 / cell * (c0 - 2.0 * np.log(f)))
+        return np.asarray(a1 / cell * np.maximum(c0 - 2.0 * np.log(f), 1.0))
 
     def at(twist: float, start: Array) -> Array:
         force = start
@@ -101,7 +98,7 @@ def share_load(
     iterations: Any,
 ) -> None:  # fmt: skip
     """Share the torque at every roll angle of one pitch; fills the last seven arrays."""
-    nc, n = least.shape
+    n = least.shape[1]
     ny = len(weights)
     for s, phase in enumerate(phases):
         ks = np.arange(phase, n, per_pitch)
@@ -167,7 +164,6 @@ def loaded_marks(
     """Return how near each pinion point comes under load [mm], and where on the ring gear that is."""
     pair = ready.pair
     gap, x, y = reference.gaps(pair, points, matrices, shifts, floor)
-    gap = _within_reach(gap)
     n, _, nx = gap.shape
     low = _least(gap)[0].T[:, None, :]
     nc = len(ready.x)
@@ -183,7 +179,9 @@ def loaded_marks(
         extra = np.where(finite, pair.lever * (gap - low), 0.0)
         base = np.where(finite, pair.lever * (low - alpha), np.inf)
     separation = np.where(finite, base + u + relieved_gap(extra, np.broadcast_to(f, extra.shape)), np.inf)
-    k = np.argmin(separation, axis=0)
+    step = pair.roll[1] - pair.roll[0]
+    first = np.clip(np.rint((pair.contact_roll - pair.roll[0]) / step).astype(np.intp), 0, n - 1)
+    k = np.where(np.isfinite(separation).any(axis=0), np.argmin(separation, axis=0), first)
 
     def pick(values: Array, shift: int) -> Array:
         return np.asarray(np.take_along_axis(values, np.clip(k + shift, 0, n - 1)[None], 0)[0])
@@ -194,9 +192,9 @@ def loaded_marks(
         curve = np.where(fine, vm - 2.0 * v0 + vp, 0.0)
         fine &= curve > 1e-12
         safe = np.where(fine, curve, 1.0)
-        step = np.where(fine, np.clip((vm - vp) / (2.0 * safe), -1.0, 1.0), 0.0)
+        move = np.where(fine, np.clip((vm - vp) / (2.0 * safe), -1.0, 1.0), 0.0)
         nearest = np.where(fine, v0 - (vm - vp) ** 2 / (8.0 * safe), v0)
-    size = np.abs(step)
-    at_x = pick(x, 0) * (1 - size) + np.where(step >= 0, pick(x, 1), pick(x, -1)) * size
-    at_y = pick(y, 0) * (1 - size) + np.where(step >= 0, pick(y, 1), pick(y, -1)) * size
+    size = np.abs(move)
+    at_x = pick(x, 0) * (1 - size) + np.where(move >= 0, pick(x, 1), pick(x, -1)) * size
+    at_y = pick(y, 0) * (1 - size) + np.where(move >= 0, pick(y, 1), pick(y, -1)) * size
     return nearest, at_x, at_y

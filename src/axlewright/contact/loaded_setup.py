@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import OrderedDict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,7 @@ from axlewright.gearset import FlankName, rotation_about
 Array = NDArray[np.float64]
 
 COLUMNS = 30  # coarse columns over the face, about
+ROUGH_PER_PITCH = 9  # roll angles per pitch from which the mean force on the mounts is taken
 LEVEL_NODES = 6  # Chebyshev nodes of the influence over the profile
 MODULUS = contact_modulus()
 SLOPE = (1.0 - POISSON**2) / (math.pi * YOUNG_MPA)  # factor of the flattening law [mm²/N]
@@ -32,6 +33,8 @@ class LoadedFlank:
     Attributes
     ----------
     pair : FlankMesh
+    rough : FlankMesh
+        The same at few roll angles, for the mean force on the mounts.
     offset, stride : int
         Column c of the coarse set is column ``offset + stride·c`` of the pair's grid.
     x : array, shape (nc,)
@@ -53,6 +56,7 @@ class LoadedFlank:
     """
 
     pair: FlankMesh
+    rough: FlankMesh
     offset: int
     stride: int
     x: Array
@@ -88,7 +92,7 @@ def relative_curvature(mesh: Mesh, pair: FlankMesh) -> tuple[Array, Array, Array
 
     def slopes(values: Array) -> tuple[Array, Array]:
         gy, gx = np.gradient(values, pair.y, pair.x, axis=(0, 1), edge_order=2)
-        return gx, gy
+        return np.asarray(gx), np.asarray(gy)
 
     def carried(values: Array) -> Array:
         return np.asarray(np.einsum("abij,abj->abi", carry, values))
@@ -141,7 +145,7 @@ def _lagrange(nodes: Array, at: Array) -> Array:
 
 def _prepare(mesh: Mesh, flank: FlankName, columns: int) -> LoadedFlank:
     pair = mesh.flank(flank)
-    dx, dy = float(pair.x[1] - pair.x[0]), float(pair.y[1] - pair.y[0])
+    dx = float(pair.x[1] - pair.x[0])
     stride = max(1, round(2.0 / dx / columns))
     toe = round((-1.0 - pair.x[0]) / dx)
     offset = toe % stride
@@ -149,6 +153,7 @@ def _prepare(mesh: Mesh, flank: FlankName, columns: int) -> LoadedFlank:
     x = pair.x[offset + stride * np.arange(count)]
     half = 0.5 * stride * dx
     weight = np.clip(np.minimum(x + half, 1.0) - np.maximum(x - half, -1.0), 0.0, None) / (2 * half)
+    weight = np.where(weight < 0.02, 0.0, weight)  # a sliver of a cell carries nothing
     cols = slice(offset, offset + stride * (count - 1) + 1, stride)
     across, along, sine = relative_curvature(mesh, pair)
     face = np.abs(pair.x) <= 1.0
@@ -172,8 +177,11 @@ def _prepare(mesh: Mesh, flank: FlankName, columns: int) -> LoadedFlank:
     ring_depth = ring.weights(np.tile(x, rows), np.repeat(pair.y, count)) @ ring.depth.ravel()
     pinion_depth = pinion.weights(u_pinion.ravel(), v_pinion.ravel()) @ pinion.depth.ravel()
     depth = np.maximum(ring_depth, 0.1) * np.maximum(pinion_depth, 0.1)
+    few = math.ceil((pair.roll[-1] - pair.roll[0]) / pair.pitch * ROUGH_PER_PITCH) + 1
+    roll = pair.roll[0] + pair.pitch / ROUGH_PER_PITCH * np.arange(few)
     return LoadedFlank(
         pair,
+        replace(pair, roll=roll, per_pitch=ROUGH_PER_PITCH),
         offset,
         stride,
         x,

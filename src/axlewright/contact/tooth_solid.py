@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from axlewright.contact.mesh import build_mesh
 from axlewright.errors import DesignError
-from axlewright.gearset import Geometry
+from axlewright.gearset import FlankName, Geometry
 from axlewright.gearset.flank import blade_angle
 
 Array = NDArray[np.float64]
@@ -161,9 +161,8 @@ def ring_member(geometry: Geometry) -> Member:
     blank, cones, design = geometry.blank, geometry.cones, geometry.design
     module = blank.mean_normal_module
     shift = (blank.mean_addendum1 - blank.mean_addendum2) / (2.0 * module)
-    tangents = sum(
-        math.tan(blade_angle(cones, f, design.mean_pressure_angle_deg)) for f in ("drive", "coast")
-    )  # type: ignore[arg-type]
+    names: tuple[FlankName, ...] = ("drive", "coast")
+    tangents = sum(math.tan(blade_angle(cones, f, design.mean_pressure_angle_deg)) for f in names)
     thickness = module * (math.pi / 2.0 - shift * tangents) / math.cos(cones.spiral2)
     turn = -geometry.drive.outward * thickness / cones.radius2
     cone, radius, height = blank.delta2, blank.pitch_radius, blank.pitch_height
