@@ -187,3 +187,11 @@ def test_bad_headers_and_numbers_get_one_sentence(store: JobStore) -> None:
         store.add_entry(new(store), "note", "", {}, who="a", at=datetime(2026, 3, 1))
     with pytest.raises(RecordError, match="is no state"):
         store.set_state(new(store), "finished", who="a")  # type: ignore[arg-type]
+
+
+def test_next_steps_of_several_jobs_are_those_of_each(store: JobStore) -> None:
+    one, two = new(store), new(store)
+    store.add_entry(one, "result", "complaint", {"verdict": "ok"}, who="bench one")
+    found = store.next_steps([two, one, 99])
+    assert found == {one: store.next_step(one), two: store.next_step(two)}
+    assert [found[one].key, found[two].key] == ["as-found", "complaint"]

@@ -135,6 +135,32 @@ def test_damaged_backup_changes_nothing(other: JobStore, tmp_path: Path, place: 
     assert dump(other) == empty
 
 
+def test_incomplete_backup_changes_nothing(other: JobStore, tmp_path: Path) -> None:
+    with open_store(tmp_path / "one") as one:
+        fill(one)
+        path = backup(one, tmp_path / "shop.backup")
+    with zipfile.ZipFile(path) as archive:
+        facts = json.loads(archive.read("manifest.json"))
+        parts = {name: archive.read(name) for name in archive.namelist() if name != "manifest.json"}
+    facts = {key: facts[key] for key in ("kind", "version", "revision")}
+    empty = dump(other)
+    for change, message in (
+        ({name: data for name, data in parts.items() if not name.startswith("files/")}, "are missing"),
+        ({**parts, "tables/recipes/00000.jsonl": b"{}"}, "no part of a backup"),
+        ({**parts, "tables/files/00001.jsonl": b'{"sha256":1}'}, "other columns"),
+        ({**parts, "files/../evil.jpg": b"x"}, "not what its name says"),
+    ):
+        (tmp_path / "changed").write_bytes(pack(change, **facts))
+        with pytest.raises(RecordError, match=message):
+            restore(other, tmp_path / "changed")
+        assert dump(other) == empty
+    (tmp_path / "changed").write_bytes(pack(parts, **{**facts, "revision": "0000"}))
+    with pytest.raises(RecordError, match="with the axlewright that made it"):
+        restore(other, tmp_path / "changed")
+    (tmp_path / "changed").write_bytes(pack(parts, **facts))
+    assert restore(other, tmp_path / "changed") == 2
+
+
 # --- jobs ---------------------------------------------------------------------------------------------
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import subprocess
 import sys
 from pathlib import Path
@@ -19,6 +20,7 @@ from pdf_reading import (
     text_of,
     words_of,
 )
+from PIL import Image, ImageDraw
 from pydantic import ValidationError
 
 from axlewright.errors import AxlewrightError, InputError, PhotoError
@@ -272,6 +274,23 @@ def test_photo_that_is_none_gets_one_sentence(full_sheet: JobSheetData) -> None:
         with pytest.raises(PhotoError, match="photo 2: this is no JPEG picture") as caught:
             job_sheet(data)
         assert isinstance(caught.value, AxlewrightError)
+
+
+def test_photo_is_printed_upright_small_and_without_its_place() -> None:
+    picture = Image.new("RGB", (2400, 1200), "white")
+    ImageDraw.Draw(picture).rectangle((0, 0, 1199, 1199), fill="black")  # left half black
+    exif = Image.Exif()
+    exif[0x0112] = 6  # turned: the stored left side is the top
+    exif[0x010E] = "SECRET PLACE"
+    out = io.BytesIO()
+    picture.save(out, "JPEG", exif=exif)
+    pdf = job_sheet(JobSheetData(number="1", photos=(Photo(jpeg=out.getvalue(), caption="x"),)))
+    assert b"SECRET PLACE" in out.getvalue()
+    assert b"SECRET PLACE" not in pdf
+    dark = np.argwhere(pages_of(pdf, 50)[0] < 15)  # the page's ink is lighter than that
+    high, wide = np.ptp(dark, axis=0) + 1
+    assert high == pytest.approx(wide, rel=0.15), "the dark half of an upright picture twice as high as wide"
+    assert job_sheet(JobSheetData(number="1", photos=(Photo(jpeg=out.getvalue(), caption="x"),))) == pdf
 
 
 def test_link_too_long_for_a_code_gets_one_sentence() -> None:

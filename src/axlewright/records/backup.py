@@ -22,7 +22,7 @@ from axlewright.records.archive import Archive, open_archive, write_archive
 from axlewright.records.chain import canonical_json, read_time, utc_now, write_time
 from axlewright.records.database import HEAD_REVISION
 from axlewright.records.files import SHA256
-from axlewright.records.models import Base, JobRow, Moment
+from axlewright.records.models import Base, FileRow, JobRow, Moment
 from axlewright.records.store import JobStore
 
 KIND: Final = "axlewright backup"
@@ -96,6 +96,12 @@ def restore(store: JobStore, path: Path, *, overwrite: bool = False) -> int:
                 where=str(path),
                 fix="restore it with the axlewright that made it, then update",
             )
+        known = tuple(f"tables/{table.name}/" for table in Base.metadata.sorted_tables)
+        for name in archive.names():
+            if not name.startswith((*known, "files/")):
+                raise RecordError(
+                    f"'{name}' is no part of a backup", where=str(path), fix="choose another file"
+                )
         for name in archive.names("files/"):
             sha256, dot, suffix = name.removeprefix("files/").partition(".")
             data = archive.read(name)
@@ -105,10 +111,14 @@ def restore(store: JobStore, path: Path, *, overwrite: bool = False) -> int:
             _empty(session, store.place, overwrite=overwrite)
             for table in Base.metadata.sorted_tables:
                 for name in archive.names(f"tables/{table.name}/"):
-                    rows = _rows(archive, name, table)
-                    if rows:
-                        session.execute(sa.insert(table), rows)
+                    if lines := _rows(archive, name, table):
+                        session.execute(sa.insert(table), lines)
             _set_counters(session)
+            listed = {
+                f"files/{row.sha256}{row.suffix}" for row in session.execute(sa.select(FileRow.__table__))
+            }
+            if listed != set(archive.names("files/")):
+                raise RecordError("photos or recordings are missing", where=str(path), fix="make it again")
             return session.scalar(sa.select(sa.func.count()).select_from(JobRow)) or 0
 
 

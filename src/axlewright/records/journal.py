@@ -118,6 +118,16 @@ def entries_of(session: Session, row: JobRow, *, after: int = 0) -> list[Entry]:
     return [entry_of(found, row.uid) for found in session.scalars(query.order_by(EntryRow.seq))]
 
 
+def entries_of_many(session: Session, numbers: Sequence[int]) -> dict[int, list[Entry]]:
+    """Return the entries of several jobs by job number, oldest first; unknown numbers are left out."""
+    query = select(EntryRow, JobRow.uid).join(JobRow, JobRow.number == EntryRow.job_number)
+    query = query.where(JobRow.number.in_(numbers)).order_by(EntryRow.job_number, EntryRow.seq)
+    found: dict[int, list[Entry]] = {}
+    for row, uid in session.execute(query):
+        found.setdefault(row.job_number, []).append(entry_of(row, uid))
+    return found
+
+
 def keep_design_text(session: Session, text: str) -> str:
     """Keep the text of a design file once per content and return its hash."""
     key = sha256_hex(text.encode("utf-8"))

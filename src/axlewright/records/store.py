@@ -311,12 +311,9 @@ class JobStore:
         payload: Mapping[str, Any],
         *,
         who: str,
-        at: datetime | None = None,
         instrument: str = "",
-        files: Sequence[str] = (),
         idempotency_key: str = "",
-        supersedes: int | None = None,
-        expected_head: str | None = None,
+        **rest: Any,
     ) -> Entry:
         if step:
             order.step(step)
@@ -325,22 +322,10 @@ class JobStore:
         person = plain_text(who, "who", required=True, longest=80)
         tool = plain_text(instrument, "instrument", longest=80)
         key = plain_text(idempotency_key, "idempotency key", longest=200)
+        more = {"who": person, "instrument": tool, "idempotency_key": key, **rest}
         with self.sessions.writing() as session:
             row = journal.job_row(session, number, lock=True)
-            return journal.append(
-                session,
-                row,
-                kind=kind,
-                step=step,
-                payload=payload,
-                who=person,
-                at=at,
-                instrument=tool,
-                files=files,
-                idempotency_key=key,
-                supersedes=supersedes,
-                expected_head=expected_head,
-            )
+            return journal.append(session, row, kind=kind, step=step, payload=payload, **more)
 
     def waive(self, number: int, step: str, reason: str, *, who: str, pin: str = "") -> Entry:
         """Leave a step out, with a reason.
@@ -403,6 +388,14 @@ class JobStore:
     def next_step(self, number: int) -> order.NextStep:
         """Return the next thing to do, why, and what it costs."""
         return order.next_step(self.entries(number))
+
+    def next_steps(self, numbers: Sequence[int]) -> dict[int, order.NextStep]:
+        """Return the next thing to do of several jobs at once, for lists."""
+        with self.sessions.reading() as session:
+            return {
+                number: order.next_step(entries)
+                for number, entries in journal.entries_of_many(session, numbers).items()
+            }
 
     def verify(self, number: int) -> ChainReport:
         """Check that nothing in the job was changed after it was written, and say where if it was."""

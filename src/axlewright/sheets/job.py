@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import base64
 import io
-from typing import Any
+from typing import Any, Final
 
-from PIL import Image
+from PIL import Image, ImageOps
 
 from axlewright.errors import PhotoError
 from axlewright.sheets.codes import qr_svg
 from axlewright.sheets.data import JobSheetData, PatternPicture, RoundPlot
 from axlewright.sheets.drawing import round_plot_svg, tooth_alt, tooth_svg
 from axlewright.sheets.typeset import set_pdf
+
+MAX_PIXELS: Final = 1800
+"""Longest side of a printed photo: about 500 dots per inch in its place on the sheet."""
 
 
 def job_sheet(data: JobSheetData) -> bytes:
@@ -58,15 +61,27 @@ def job_sheet(data: JobSheetData) -> bytes:
     return set_pdf("job_sheet.typ", values)
 
 
-def _jpeg_svg(jpeg: bytes, where: str) -> str:
-    """Wrap a JPEG into SVG, because only texts can be handed to the template."""
+def _print_ready(jpeg: bytes, where: str) -> tuple[bytes, int, int]:
+    """Return a JPEG as it is printed and its size: upright, no larger than paper shows."""
     try:
         with Image.open(io.BytesIO(jpeg), formats=("JPEG",)) as picture:
             picture.load()
-            wide, high = picture.size
-    except (OSError, ValueError, Image.DecompressionBombError):
+            plain = picture.mode in ("RGB", "L") and max(picture.size) <= MAX_PIXELS
+            if plain and not picture.getexif():
+                return jpeg, *picture.size
+            upright = ImageOps.exif_transpose(picture).convert("L" if picture.mode == "L" else "RGB")
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):
         raise PhotoError("this is no JPEG picture", where=where, fix="save it as JPEG first") from None
-    data = base64.b64encode(jpeg).decode("ascii")
+    upright.thumbnail((MAX_PIXELS, MAX_PIXELS))
+    out = io.BytesIO()
+    upright.save(out, "JPEG", quality=85)
+    return out.getvalue(), *upright.size
+
+
+def _jpeg_svg(jpeg: bytes, where: str) -> str:
+    """Wrap a JPEG into SVG, because only texts can be handed to the template."""
+    ready, wide, high = _print_ready(jpeg, where)
+    data = base64.b64encode(ready).decode("ascii")
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {high}" width="{wide}" height="{high}">'
         f'<image width="{wide}" height="{high}" href="data:image/jpeg;base64,{data}"/></svg>'
