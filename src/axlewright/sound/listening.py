@@ -1,0 +1,455 @@
+"""Listen to one recording: from samples to sources, segments and figures.
+
+The result is a set of sources with probabilities, what cannot be told apart, and what to record
+next. A source is called likely only with more than 0.9 and a check that needs no speed.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from axlewright.errors import SoundError
+from axlewright.sound.advice import (
+    Advice,
+    Ambiguity,
+    advise,
+    find_ambiguities,
+    notices_when_nothing_fits,
+)
+from axlewright.sound.angle import OrderSpectra, order_spectra, refine, wheel_turns
+from axlewright.sound.evidence import NONE, UNKNOWN, Posterior, SetEvidence, weigh
+from axlewright.sound.mesh_figures import (
+    HarmonicFigure,
+    HarmonicTrack,
+    harmonic_figure,
+    segment_level_db,
+    track_harmonic,
+)
+from axlewright.sound.orders import AxleOrders, Candidate, candidate_sources
+from axlewright.sound.recording import Recording
+from axlewright.sound.segments import Segment, SegmentKind, Vehicle, find_segments
+from axlewright.sound.sidebands import Sidebands, locate, measure_sidebands
+from axlewright.sound.speed import SpeedTrace, Tyre, check_wheel_rate, prior_sigma
+from axlewright.sound.tracking import OrderMap, Path, Tracker, follow, frame_times, order_map
+from axlewright.units import MPS_PER_MPH
+
+FloatArray = NDArray[np.float64]
+
+PRESENCE_OFFSET: Final = 10.0
+"""What the best of all trackers reaches in road noise alone [nats]; from simulated drives without a tone."""
+LOWEST_LINE_HZ: Final = 15.0
+LIKELY: Final = 0.9
+POSSIBLE: Final = 0.05
+LITTLE_SWEEP: Final = 0.06
+HEARD_FROM_HZ: Final = 40.0
+RUNOUT_PRIOR: Final = 0.3
+LEAST_MODULATION: Final = 0.04
+KNOWN_SPEED: Final = 0.004
+"""Below this relative standard deviation a mesh level can be tracked even if no mesh was named."""
+
+
+@dataclass(frozen=True, slots=True)
+class SourceFinding:
+    """One source and what speaks for it.
+
+    Parameters
+    ----------
+    name, kind : str
+    probability : float
+    order : float
+        Leading order per wheel turn; 0 for none.
+    word : str
+        ``likely``, ``possible`` or ``unlikely``.
+    evidence : tuple of str
+        Sentences.
+    """
+
+    name: str
+    kind: str
+    probability: float
+    order: float
+    word: str
+    evidence: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Listening:
+    """Everything one recording says.
+
+    Parameters
+    ----------
+    recording : Recording
+    axle : AxleOrders
+    tyre : Tyre
+    sources : tuple of SourceFinding
+        Most probable first, runouts included.
+    top : tuple of str
+        The set of sources that explain the recording about equally well.
+    segments : tuple of Segment
+    harmonics : tuple of HarmonicFigure
+        Mesh harmonics; empty when the speed is not known well enough to follow them.
+    tracks : tuple of HarmonicTrack
+    sidebands : tuple of Sidebands
+    cannot_separate : tuple of Ambiguity
+    next_recording : tuple of Advice
+    notices : tuple of str
+    times_s, speed_mps : ndarray, shape (frames,)
+        Tracked speed.
+    speed_sigma : float
+        Its relative standard deviation.
+    prior_sigma : float
+        That of the stated speed.
+    posterior : Posterior or None
+    order_map : OrderMap
+    spectra : OrderSpectra or None
+    roughness_asper : float or None
+    """
+
+    recording: Recording
+    axle: AxleOrders
+    tyre: Tyre
+    sources: tuple[SourceFinding, ...]
+    top: tuple[str, ...]
+    segments: tuple[Segment, ...]
+    harmonics: tuple[HarmonicFigure, ...]
+    tracks: tuple[HarmonicTrack, ...]
+    sidebands: tuple[Sidebands, ...]
+    cannot_separate: tuple[Ambiguity, ...]
+    next_recording: tuple[Advice, ...]
+    notices: tuple[str, ...]
+    times_s: FloatArray
+    speed_mps: FloatArray
+    speed_sigma: float
+    prior_sigma: float
+    posterior: Posterior
+    order_map: OrderMap
+    spectra: OrderSpectra
+    roughness_asper: float | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the report as plain data; see `axlewright.sound.report`."""
+        from axlewright.sound.report import listening_as_dict
+
+        return listening_as_dict(self)
+
+
+def listen(
+    recording: Recording,
+    axle: AxleOrders,
+    tyre: Tyre,
+    speed: SpeedTrace,
+    *,
+    vehicle: Vehicle | None = None,
+    marked: tuple[tuple[float, float, SegmentKind], ...] = (),
+    roughness: bool = False,
+) -> Listening:
+    """Listen to a recording of a drive.
+
+    Parameters
+    ----------
+    recording : Recording
+    axle : AxleOrders
+        Tooth counts and what else is known.
+    tyre : Tyre
+    speed : SpeedTrace
+        As stated; its error is found from the sound.
+    vehicle : Vehicle, optional
+        For drive and coast.
+    marked : tuple of (start_s, end_s, kind)
+        Drive, coast and float as noted by the driver.
+    roughness : bool
+        Also compute roughness, which needs the optional part and some seconds.
+
+    Returns
+    -------
+    Listening
+
+    Raises
+    ------
+    InputError
+        If the speed cannot be meant with this tyre.
+    SoundError
+        If too little of the recording can be used.
+    """
+    check_wheel_rate(speed, tyre)
+    sigma = prior_sigma(speed, tyre)
+    samples, rate = recording.samples, recording.rate_hz
+    leave_out = tuple(
+        span for flag in recording.flags if flag.kind in ("speech", "silent_stretch") for span in flag.spans_s
+    )
+    times = frame_times(len(samples), rate)
+    stated = speed.at(times) / tyre.circumference_m
+    map_ = order_map(samples, rate, stated, leave_out)
+    candidates = candidate_sources(axle)
+    paths = follow(map_, make_trackers(candidates, sigma))
+    best = max(paths, key=lambda path: path.evidence)
+    turns, spectra, reference_error = _reference(samples, rate, times, stated, best, leave_out)
+    posterior = weigh(
+        spectra,
+        candidates,
+        sigma=sigma,
+        reference_error=reference_error,
+        presence_nats=best.evidence - PRESENCE_OFFSET,
+        lowest_order=LOWEST_LINE_HZ / float(stated.mean()),
+    )
+    winner = posterior.sets[0]
+    by_name = {c.name: c for c in candidates}
+    turns, wheel, spread = _settle(samples, rate, times, turns, spectra, posterior, by_name, winner, sigma)
+    heard = spread < KNOWN_SPEED
+    speed_mps = wheel * tyre.circumference_m if winner.members else stated * tyre.circumference_m
+    segments = find_segments(times, speed_mps, vehicle, marked)
+    used = np.ones(len(times), dtype=bool)
+    for start, stop in leave_out:
+        used &= (times < start) | (times > stop)
+    tracks: list[HarmonicTrack] = []
+    if heard:
+        for harmonic in (1, 2, 3):
+            track = track_harmonic(
+                samples, rate, turns, map_, float(axle.ring_teeth), harmonic, tyre.circumference_m, used
+            )
+            if track is not None:
+                tracks.append(track)
+    figures = tuple(f for f in map(harmonic_figure, tracks) if f is not None)
+    bands = _mesh_sidebands(samples, rate, turns, leave_out, axle, posterior) if heard else ()
+    ambiguities = find_ambiguities(posterior, candidates, axle, sigma, map_.sweep, speed.constant)
+    sources = _findings(
+        posterior,
+        candidates,
+        axle,
+        bands,
+        tracks,
+        segments,
+        sigma,
+        map_,
+        [a.first for a in ambiguities if a.blocking],
+    )
+    notices = notices_when_nothing_fits(posterior, axle, reference_error, sigma, map_, winner)
+    return Listening(
+        recording,
+        axle,
+        tyre,
+        sources,
+        posterior.top,
+        segments,
+        figures,
+        tuple(tracks),
+        bands,
+        ambiguities,
+        advise(posterior, candidates, ambiguities, recording, map_, sigma),
+        notices,
+        times,
+        speed_mps,
+        spread,
+        sigma,
+        posterior,
+        map_,
+        spectra,
+        _roughness(recording, tracks) if roughness else None,
+    )
+
+
+def make_trackers(candidates: tuple[Candidate, ...], sigma: float) -> list[Tracker]:
+    """Return the families to follow: the candidates' own, and single lines at any order."""
+    named = [
+        Tracker(c.name, c.orders, math.hypot(sigma, c.slip))
+        for c in candidates
+        if c.orders and c.kind not in ("tread", "wheel")
+    ]
+    orders = np.exp(np.arange(math.log(1.5), math.log(130.0), max(3 * sigma, 0.015)))
+    return named + [Tracker(f"order {o:.1f}", (float(o),), max(sigma, 0.005), free=True) for o in orders]
+
+
+def _reference(
+    samples: FloatArray,
+    rate: int,
+    times: FloatArray,
+    stated: FloatArray,
+    best: Path,
+    leave_out: tuple[tuple[float, float], ...],
+) -> tuple[FloatArray, OrderSpectra, float]:
+    """Return wheel turns after the best path, order spectra on them, and the path's mean error."""
+    turns = wheel_turns(times, stated * np.exp(best.error), len(samples), rate)
+    if best.evidence > PRESENCE_OFFSET:
+        turns, _ = refine(samples, rate, turns, best.tracker.orders[:2])
+    spectra = order_spectra(samples, rate, turns, leave_out)
+    if spectra is None:
+        raise SoundError(
+            f"the wheel makes only {turns[-1]:.0f} turns in the recording, too few to judge",
+            where="recording",
+            fix="record at least 20 s of driving",
+        )
+    at = np.clip((times * rate).astype(int), 0, len(turns) - 1)
+    wheel = np.gradient(turns[at], times)
+    return turns, spectra, float(np.log(np.maximum(wheel, 1e-6) / np.maximum(stated, 1e-6)).mean())
+
+
+def _settle(
+    samples: FloatArray,
+    rate: int,
+    times: FloatArray,
+    turns: FloatArray,
+    spectra: OrderSpectra,
+    posterior: Posterior,
+    by_name: dict[str, Candidate],
+    winner: SetEvidence,
+    sigma: float,
+) -> tuple[FloatArray, FloatArray, float]:
+    """Fix the speed by the winning set's own lines; return turns, wheel rate and its sigma."""
+    named = [by_name[name] for name in winner.members if name in by_name]
+    spread = sigma
+    if named:
+        lead = max(named, key=lambda c: -c.slip)
+        lines = _strong_lines(posterior, lead, winner.error)
+        error = winner.error
+        if lines:
+            seen, power = locate(spectra.level, lines[-1] * math.exp(winner.error))
+            if power > 0 and abs(math.log(seen / lines[-1]) - winner.error) < 0.004:
+                error = math.log(seen / lines[-1])
+        turns = turns * math.exp(error)
+        if lines:
+            turns, _ = refine(samples, rate, turns, tuple(lines), rounds=3)
+        alternatives = _error_spread(posterior, winner)
+        spread = math.hypot(max(min(winner.error_sigma, 0.0007), 0.0003), math.hypot(lead.slip, alternatives))
+    at = np.clip((times * rate).astype(int), 0, len(turns) - 1)
+    return turns, np.gradient(turns[at], times), spread
+
+
+def _strong_lines(posterior: Posterior, candidate: Candidate, error: float) -> list[float]:
+    """Return the candidate's lines that are clearly there, lowest first."""
+    orders = candidate.orders
+    if candidate.kind == "tread":
+        orders = tuple(float(n) for n in range(39, 98))
+    step = posterior.orders[1]
+    scored = []
+    for order in orders:
+        at = round(order * math.exp(error) / step)
+        if 2 <= at < len(posterior.line_scores) - 2:
+            scored.append((float(posterior.line_scores[at - 1 : at + 2].max()), order))
+    strong = sorted(scored, reverse=True)[:2]
+    return sorted(order for score, order in strong if score > 5.0)
+
+
+def _error_spread(posterior: Posterior, winner: SetEvidence) -> float:
+    """Return the spread of the speed error over the sets that compete with the winner."""
+    weights = np.array([math.exp(item.log_posterior) for item in posterior.sets])
+    errors = np.array([item.error for item in posterior.sets])
+    return float(np.sqrt((weights * (errors - winner.error) ** 2).sum() / weights.sum()))
+
+
+def _mesh_sidebands(
+    samples: FloatArray,
+    rate: int,
+    turns: FloatArray,
+    leave_out: tuple[tuple[float, float], ...],
+    axle: AxleOrders,
+    posterior: Posterior,
+) -> tuple[Sidebands, ...]:
+    """Measure pinion-turn and ring-turn sidebands on turns that are exact for the winner."""
+    if posterior.probability["ring and pinion mesh"] < POSSIBLE:
+        return ()
+    from axlewright.sound.evidence import TEMPER
+    from axlewright.sound.lines import persistent_score
+
+    spectra = order_spectra(samples, rate, turns, leave_out)
+    if spectra is None:
+        return ()
+    scores = persistent_score(spectra.scores, TEMPER)
+    carrier = float(axle.ring_teeth)
+    return (
+        measure_sidebands(scores, spectra.level, carrier, axle.ratio, "pinion"),
+        measure_sidebands(scores, spectra.level, carrier, 1.0, "ring gear"),
+    )
+
+
+def _findings(
+    posterior: Posterior,
+    candidates: tuple[Candidate, ...],
+    axle: AxleOrders,
+    bands: tuple[Sidebands, ...],
+    tracks: list[HarmonicTrack],
+    segments: tuple[Segment, ...],
+    sigma: float,
+    map_: OrderMap,
+    blocked: list[str],
+) -> tuple[SourceFinding, ...]:
+    """Put probabilities and evidence into words."""
+    from axlewright.sound.wording import source_evidence
+
+    result: list[SourceFinding] = []
+    levels = {s: segment_level_db(tracks[0], s) for s in segments} if tracks else {}
+    for candidate in candidates:
+        p = posterior.probability[candidate.name]
+        sentences, proven = source_evidence(posterior, candidate, bands, axle, sigma, map_, levels)
+        word = (
+            "likely"
+            if p > LIKELY and proven and candidate.name not in blocked
+            else ("possible" if p > POSSIBLE else "unlikely")
+        )
+        order = candidate.orders[0] if candidate.orders else 0.0
+        result.append(SourceFinding(candidate.name, candidate.kind, p, order, word, sentences))
+    mesh_p = posterior.probability["ring and pinion mesh"]
+    mesh_word = next(f.word for f in result if f.kind == "mesh")
+    for band in bands:
+        odds = (
+            RUNOUT_PRIOR * math.exp(min(band.evidence, 50.0)) if band.modulation >= LEAST_MODULATION else 0.0
+        )
+        p = mesh_p * odds / (1 + odds)
+        teeth = axle.pinion_teeth if band.name == "pinion" else axle.ring_teeth
+        text = (
+            f"sidebands once per {band.name} turn, {band.level_db:.1f} dB re the mesh tone "
+            f"(modulation {band.modulation * 100:.0f} %)",
+            f"tone over spacing {band.ratio:.2f} ± {band.ratio_sigma:.2f}; {band.name} teeth {teeth}",
+        )
+        word = (
+            "likely" if p > LIKELY and mesh_word == "likely" else ("possible" if p > POSSIBLE else "unlikely")
+        )
+        spacing = axle.ratio if band.name == "pinion" else 1.0
+        result.append(SourceFinding(f"{band.name} runout", "runout", p, spacing, word, text))
+    unknown = posterior.probability[UNKNOWN]
+    at = next((s.unknown_order for s in posterior.sets if UNKNOWN in s.members), 0.0)
+    where = (
+        (f"a line near order {at:.2f} per wheel turn as stated fits none of the sources named",)
+        if unknown > POSSIBLE
+        else ()
+    )
+    result.append(
+        SourceFinding(
+            UNKNOWN, "unknown", unknown, at, "possible" if unknown > POSSIBLE else "unlikely", where
+        )
+    )
+    none = posterior.probability[NONE]
+    text_none = (
+        ("no line keeps step with road speed beyond what noise alone does",) if none > POSSIBLE else ()
+    )
+    word_none = "likely" if none > LIKELY else ("possible" if none > POSSIBLE else "unlikely")
+    result.append(SourceFinding(NONE, "none", none, 0.0, word_none, text_none))
+    return tuple(sorted(result, key=lambda finding: -finding.probability))
+
+
+def _roughness(recording: Recording, tracks: list[HarmonicTrack]) -> float | None:
+    """Return the roughness of the stretch in which the mesh tone is loudest."""
+    if not recording.harshness_allowed:
+        return None
+    from axlewright.sound.quality import roughness_asper
+
+    length = int(4.0 * recording.full_rate_hz)
+    start = 0
+    if tracks:
+        ratio = np.nan_to_num(tracks[0].tone_to_noise_db, nan=-40.0)
+        width = min(40, len(ratio))
+        start = int(
+            np.argmax(np.convolve(ratio, np.ones(width), mode="valid")) * 0.1 * recording.full_rate_hz
+        )
+    piece = recording.full_samples[start : start + length]
+    return roughness_asper(piece, recording.full_rate_hz)
+
+
+def tracked_speed_mph(listening: Listening) -> FloatArray:
+    """Return the tracked speed [mph], shape (frames,)."""
+    result: FloatArray = listening.speed_mps / MPS_PER_MPH
+    return result

@@ -1,0 +1,109 @@
+"""Sentences of evidence for each source, and whether one of them needs no speed."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+import numpy as np
+
+from axlewright.sound.evidence import NONE, UNKNOWN, Posterior
+from axlewright.sound.orders import AxleOrders, Candidate
+from axlewright.sound.segments import Segment
+from axlewright.sound.sidebands import Sidebands
+from axlewright.sound.tracking import OrderMap
+
+CLEAR: Final = 4.0
+"""Score from which a line is spoken of [nats]."""
+SIDEBAND_CLEAR: Final = 5.0
+NARROW_SIGMA: Final = 0.01
+
+
+def source_evidence(
+    posterior: Posterior,
+    candidate: Candidate,
+    bands: tuple[Sidebands, ...],
+    axle: AxleOrders,
+    sigma: float,
+    map_: OrderMap,
+    levels: dict[Segment, float | None],
+) -> tuple[tuple[str, ...], bool]:
+    """Say what speaks for a source.
+
+    Returns
+    -------
+    tuple of (tuple of str, bool)
+        Sentences, and whether there is a check that needs no speed: overtones at exact multiples,
+        sidebands at the gear's own spacing, or a second source that asks for the same speed.
+    """
+    holding = [item for item in posterior.sets if candidate.name in item.members]
+    if not holding or posterior.probability[candidate.name] < 0.01:
+        return (), False
+    best = holding[0]
+    sentences: list[str] = []
+    proven = False
+    step = float(posterior.orders[1])
+    clear = []
+    orders = candidate.orders if candidate.kind != "tread" else tuple(float(n) for n in range(40, 97))
+    for order in orders:
+        at = round(order * math.exp(best.error) / step)
+        reach = max(1, round(2.5 * candidate.slip * order / step))
+        if at - reach < 1 or at + reach + 1 >= len(posterior.line_scores):
+            continue
+        if posterior.line_scores[at - reach : at + reach + 1].max() > CLEAR:
+            clear.append(order)
+    if candidate.kind == "tread":
+        if len(clear) >= 3:
+            sentences.append(
+                f"{len(clear)} lines at whole wheel orders between 40 and 96, as block patterns make"
+            )
+            proven = len(clear) >= 5
+    elif clear:
+        shown = ", ".join(f"{order:.2f}".rstrip("0").rstrip(".") for order in clear)
+        sentences.append(f"lines at order {shown} per wheel turn")
+        if len(clear) >= 2:
+            multiples = ":".join(str(round(order / candidate.orders[0])) for order in clear)
+            sentences.append(f"overtones at exact multiples {multiples}, whatever the speed")
+            # Many parts have overtones; they name the part only where the speed leaves no room.
+            proven = sigma < NARROW_SIGMA
+    shift = float(best.error) + _mean_error(posterior)
+    sentences.append(
+        f"needs the stated speed to be {abs(shift) * 100:.1f} % too {'low' if shift > 0 else 'high'} "
+        f"({abs(shift) / sigma:.1f} of its standard deviations)"
+    )
+    if candidate.kind == "mesh":
+        for band in bands:
+            if band.evidence > SIDEBAND_CLEAR:
+                teeth = axle.pinion_teeth if band.name == "pinion" else axle.ring_teeth
+                agrees = abs(band.ratio - teeth) < max(3 * band.ratio_sigma, 0.02 * teeth / 10)
+                sentences.append(
+                    f"tone over sideband spacing is {band.ratio:.2f} ± {band.ratio_sigma:.2f}, "
+                    f"{'which is' if agrees else 'against'} {teeth} {band.name} teeth, whatever the speed"
+                )
+                proven |= agrees
+        sentences.extend(_load_sentence(levels))
+    others = [n for n in best.members if n not in (candidate.name, UNKNOWN, NONE)]
+    if others:
+        sentences.append(f"{others[0]}, heard at the same time, asks for the same speed")
+        proven = True
+    if map_.sweep < 0.06:
+        sentences.append("the speed hardly changes, so that the tone follows road speed is not shown")
+        proven = False
+    return tuple(sentences), proven
+
+
+def _mean_error(posterior: Posterior) -> float:
+    """Return what has to be added to a set's error to have it against the stated speed."""
+    alone = next((s for s in posterior.sets if not s.members), None)
+    return -alone.error if alone is not None else 0.0
+
+
+def _load_sentence(levels: dict[Segment, float | None]) -> list[str]:
+    by_kind: dict[str, list[float]] = {}
+    for segment, level in levels.items():
+        if level is not None and segment.sure:
+            by_kind.setdefault(segment.kind, []).append(level)
+    if "drive" in by_kind and "coast" in by_kind:
+        change = float(np.median(by_kind["drive"]) - np.median(by_kind["coast"]))
+        return [f"{abs(change):.0f} dB {'more' if change > 0 else 'less'} prominent on drive than on coast"]
+    return []
