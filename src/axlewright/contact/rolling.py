@@ -224,9 +224,9 @@ def roll(
     """
     name = check_flank(flank)
     for field, value, limit in (
-        ("pinion_out_mm", pinion_out_mm, 0.02 * design.ring_outer_diameter_mm),
-        ("ring_away_mm", ring_away_mm, 0.02 * design.ring_outer_diameter_mm),
-        ("offset_error_mm", offset_error_mm, 0.02 * design.ring_outer_diameter_mm),
+        ("pinion_out_mm", pinion_out_mm, 0.006 * design.ring_outer_diameter_mm),
+        ("ring_away_mm", ring_away_mm, 0.006 * design.ring_outer_diameter_mm),
+        ("offset_error_mm", offset_error_mm, 0.006 * design.ring_outer_diameter_mm),
         ("shaft_angle_error_deg", shaft_angle_error_deg, 2.0),
     ):
         if not np.isfinite(value) or abs(value) > limit:

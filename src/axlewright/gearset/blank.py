@@ -23,7 +23,6 @@ DepthTaper = Literal["standard", "duplex", "constant"]
 
 DEPTH_FACTOR = 2.0  # working depth over mean normal module, ISO 23509 default for z1 >= 12
 CLEARANCE_FACTOR = 0.125  # clearance over working depth, ISO 23509 default
-DUPLEX_LIMIT = 1.3  # duplex sum of dedendum angles at most this times the standard one, ISO 23509
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,7 +194,7 @@ def make_blank(
             / (outer * math.tan(math.radians(mean_pressure_angle_deg)) * math.cos(cones.spiral2))
             * (1.0 - R2 * math.sin(cones.spiral2) / cutter_radius_mm)
         )
-        total = min(max(duplex, 0.0), DUPLEX_LIMIT * standard)
+        total = max(duplex, 0.0)
     if depth_taper == "standard":
         root1, root2 = math.atan(hf1 / R2), math.atan(hf2 / R2)
         tip1, tip2 = root2, root1

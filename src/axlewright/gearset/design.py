@@ -58,6 +58,7 @@ class DesignFields(BaseModel):
     lengthwise_crown_mm: float | None = Field(None, ge=0, le=1)
     profile_crown_mm: float | None = Field(None, ge=0, le=1)
     twist_mm: float | None = Field(None, ge=-1, le=1)
+    coast_twist_mm: float | None = Field(None, ge=-1, le=1, description="Twist of the coast flank")
     top_root_relief_mm: float | None = Field(None, ge=0, le=1)
     relief_start: float | None = Field(None, ge=0, lt=1, description="Fraction of half the working depth")
     drive_center_lengthwise: float | None = Field(None, ge=-0.9, le=0.9)
@@ -126,6 +127,7 @@ class GearSetDesign:
     lengthwise_crown_mm: float
     profile_crown_mm: float
     twist_mm: float
+    coast_twist_mm: float
     top_root_relief_mm: float
     relief_start: float
     drive_center_lengthwise: float
@@ -151,7 +153,7 @@ class GearSetDesign:
         return EaseOff(
             self.lengthwise_crown_mm,
             self.profile_crown_mm,
-            self.twist_mm,
+            self.twist_mm if drive else self.coast_twist_mm,
             self.top_root_relief_mm,
             self.relief_start,
             self.drive_center_lengthwise if drive else self.coast_center_lengthwise,
@@ -239,6 +241,7 @@ def _rules(f: DesignFields) -> list[Estimate]:
     put("lengthwise_crown_mm", round(0.030 * size, 4), prior)
     put("profile_crown_mm", round(0.004 * size, 4), prior)
     put("twist_mm", 0.0, prior)
+    put("coast_twist_mm", have["twist_mm"], "the same as twist_mm")
     put("top_root_relief_mm", round(0.020 * size, 4), prior)
     put("relief_start", 0.55, prior)
     for key in (
