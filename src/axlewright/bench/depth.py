@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from axlewright.bench.found import Found, Known, ShownReading, numbers, shown_sum
-from axlewright.bench.identity import mark_of, mark_values
+from axlewright.bench.identity import mark_of, mark_values, shown_mark
 from axlewright.bench.typed import Typed
 from axlewright.errors import AxlewrightError
 from axlewright.setup import (
@@ -190,7 +190,7 @@ def _tell_readings(
     )
     found.read_length("cage height", cage, typed.system, place="c")
     if mark is not None:
-        found.readings.append(ShownReading("depth mark", mark.text(), place="M"))
+        found.readings.append(shown_mark(mark, place="M"))
 
 
 def _fit(found: Found, typed: Typed, known: Known, result: SpacerResult) -> None:
@@ -205,11 +205,13 @@ def _fit(found: Found, typed: Typed, known: Known, result: SpacerResult) -> None
         found.values |= {"spacer_now_mm": fitted, "pinion_left_out_mm": out, "fitted": True}
         found.judged(judge(out, limit))
         way = "out" if out > 0 else "in"
-        found.notes.append(
-            f"Fitted {show_length(fitted, typed.system)}, wanted {want}: the pinion sits "
-            f"{show_length(abs(out), typed.system)} too far {way}."
-        )
-        found.settle(f"fitted {show_length(fitted, typed.system)}, wanted {want}")
+        found.settle("")
+        sits = f"the pinion sits {show_length(abs(out), typed.system)} too far {way}"
+        words = f"Fitted {show_length(fitted, typed.system)}, wanted {want}: {sits}"
+        if found.verdict == "ask":
+            found.notes.append(f"{words}.")
+        else:
+            found.why = words
         return
     if choice is None:
         found.questions.append(f"Fit {want}, measure it and type it in: which one went in?")

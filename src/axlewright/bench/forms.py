@@ -130,7 +130,7 @@ LIMIT_FIELDS: Final = (
 
 COMPLAINT: Final = StepForm(
     "complaint",
-    "Write down what is heard or felt. Rule out tyres, wheel bearings and driveline before anything is opened.",
+    "Write down what is heard or felt. Rule out tyres, wheel bearings and driveline before opening anything.",
     (
         Field("heard", "What is heard or felt", "text", "Such as: whine, growl, clunk.", needed=True),
         Field(

@@ -78,6 +78,12 @@ def mark_values(mark: DepthMark) -> dict[str, object]:
     }
 
 
+def shown_mark(mark: DepthMark, *, place: str = "") -> ShownReading:
+    """Return a mark as a reading: the number, with unit and meaning as its note."""
+    number, _, rest = mark.text().partition(" ")
+    return ShownReading("depth mark", number, place=place, note=rest)
+
+
 def find_identity(typed: Typed, known: Known) -> Found:
     """Check the pair and settle the mark."""
     found = Found()
@@ -150,7 +156,7 @@ def _settle_mark(typed: Typed, found: Found) -> None:
         if unit is not None:
             found.values["mark_unit"] = unit
         return
-    found.readings.append(ShownReading("depth mark", mark.text()))
+    found.readings.append(shown_mark(mark))
     found.values |= {**mark_values(mark), "mark_text": text}
     found.notes.append(
         f"Against a mark of 0 this pinion wants to sit "

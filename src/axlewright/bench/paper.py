@@ -47,7 +47,6 @@ def _reading(one: Mapping[str, str], around: Round) -> Reading:
         name=one["name"],
         value=one["value"],
         unit=one.get("unit", ""),
-        place=one.get("place", ""),
         instrument=around.instrument,
         who=around.who,
         when=when_text(around.at),

@@ -1,0 +1,163 @@
+"""The application: pages put together, errors shown, the server started."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import AsyncIterator, Sequence
+from contextlib import asynccontextmanager, suppress
+from pathlib import Path
+
+from fastapi import FastAPI, Request
+from fastapi.responses import JSONResponse, Response
+from fastapi.staticfiles import StaticFiles
+from starlette.exceptions import HTTPException
+
+from axlewright import __version__
+from axlewright.errors import AxlewrightError, InputError
+from axlewright.web import (
+    bench_pages,
+    design_pages,
+    help_pages,
+    job_pages,
+    pattern_pages,
+    rolling_pages,
+    settings_pages,
+)
+from axlewright.web.guard import Guard, page_secret
+from axlewright.web.page import Site, make_templates, site_of
+
+STATIC = Path(__file__).parent / "static"
+DEFAULT_PORT = 8790
+
+
+def create_app(
+    store_folder: Path | str | None = None, database: str | None = None, *, hosts: Sequence[str] = ()
+) -> FastAPI:
+    """Return the application on a store.
+
+    Parameters
+    ----------
+    store_folder : path, optional
+        Folder of the records; see `axlewright.records.open_store`.
+    database : str, optional
+        Address of a PostgreSQL database.
+    hosts : sequence of str
+        Names under which the page may be asked, besides this machine's own.
+    """
+    from axlewright.records import open_store
+
+    store = open_store(store_folder, database=database)
+    site = Site(store, page_secret(store.folder), make_templates())
+
+    @asynccontextmanager
+    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        site.warmth.start()
+        yield
+        store.close()
+
+    app = FastAPI(
+        title="axlewright",
+        version=__version__,
+        lifespan=lifespan,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url=None,
+    )
+    app.state.site = site
+    app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    for pages in (
+        bench_pages,
+        job_pages,
+        pattern_pages,
+        rolling_pages,
+        design_pages,
+        settings_pages,
+        help_pages,
+    ):
+        app.include_router(pages.router)
+    app.add_exception_handler(AxlewrightError, _show_error)
+    app.add_exception_handler(HTTPException, _show_http_error)
+    app.add_middleware(Guard, hosts=tuple(hosts))
+    return app
+
+
+def _wants_json(request: Request) -> bool:
+    return request.url.path.startswith("/api/")
+
+
+async def _show_error(request: Request, error: Exception) -> Response:
+    assert isinstance(error, AxlewrightError)
+    if _wants_json(request):
+        return JSONResponse({"error": str(error), "where": error.where, "fix": error.fix}, status_code=422)
+    return site_of(request).show(
+        request, "error.html", {"what": error.what, "where": error.where, "fix": error.fix}, status=422
+    )
+
+
+async def _show_http_error(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    what = "There is no such page" if error.status_code == 404 else str(error.detail)
+    if _wants_json(request):
+        return JSONResponse({"error": what}, status_code=error.status_code)
+    return site_of(request).show(
+        request,
+        "error.html",
+        {"what": what, "where": "", "fix": "go back to the bench"},
+        status=error.status_code,
+    )
+
+
+def serve(
+    host: str = "127.0.0.1",
+    port: int = DEFAULT_PORT,
+    *,
+    store_folder: Path | str | None = None,
+    database: str | None = None,
+) -> None:
+    """Serve the page until stopped; prints the address once it answers.
+
+    Parameters
+    ----------
+    host : str
+        Address to listen on; this machine alone by default.
+    port : int
+        0 takes a free one.
+    """
+    import uvicorn
+
+    try:
+        listening = socket.create_server((host, port))
+    except OSError as error:
+        raise InputError(
+            f"cannot listen on {host} port {port} ({error.strerror or error})",
+            where="page",
+            fix="stop what uses it, or choose another port",
+        ) from error
+    with listening:
+        hosts = _names(host)
+        app = create_app(store_folder, database, hosts=hosts)
+        shown = "127.0.0.1" if host in ("0.0.0.0", "") else host
+        print(f"The page is at http://{shown}:{listening.getsockname()[1]}/", flush=True)
+        config = uvicorn.Config(app, log_level="warning", server_header=False)
+        uvicorn.Server(config).run(sockets=[listening])
+
+
+def _names(host: str) -> tuple[str, ...]:
+    """Return the names under which a page that listens beyond this machine is asked."""
+    if host in ("127.0.0.1", "localhost", "::1"):
+        return ()
+    own = socket.gethostname()
+    names = {host, own, f"{own}.local"}
+    with suppress(OSError):
+        names |= {str(info[4][0]) for info in socket.getaddrinfo(own, None)}
+    probe = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+    try:
+        probe.connect(
+            ("192.0.2.1", 9)
+        )  # sends nothing: asks which own address leads outward (RFC 5737 address)
+        names.add(str(probe.getsockname()[0]))
+    except OSError:
+        pass
+    finally:
+        probe.close()
+    return tuple(sorted(names))

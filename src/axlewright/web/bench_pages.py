@@ -1,0 +1,125 @@
+"""The bench: open jobs with their next step, and starting one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, JSONResponse, Response
+
+from axlewright.bench import design_names, start_job
+from axlewright.errors import AxlewrightError
+from axlewright.web.page import Form, go, person_of, site_of
+
+router = APIRouter()
+
+
+@dataclass(frozen=True, slots=True)
+class JobLine:
+    """One job on the bench with what comes next."""
+
+    number: int
+    vehicle: str
+    complaint: str
+    design: str
+    set_number: str
+    state: str
+    next_key: str
+    next_title: str
+    next_cost: str
+    left: int
+    changed: str
+
+
+def _lines(request: Request, text: str) -> list[JobLine]:
+    store = site_of(request).store
+    jobs = store.search(text, limit=40) if text else store.list_jobs(limit=40)
+    out = []
+    for job in jobs:
+        following = store.next_step(job.number)
+        out.append(
+            JobLine(
+                job.number,
+                job.vehicle,
+                job.complaint,
+                job.design_name,
+                job.set_number,
+                job.state,
+                following.key,
+                following.title,
+                following.cost,
+                following.left,
+                f"{job.changed_at:%Y-%m-%d %H:%M}",
+            )
+        )
+    return out
+
+
+@router.get("/", response_class=HTMLResponse)
+def bench(request: Request, q: str = "") -> Response:
+    """Show the jobs."""
+    lines = _lines(request, q.strip()[:80])
+    return site_of(request).show(
+        request,
+        "bench.html",
+        {
+            "open_jobs": [j for j in lines if j.state in ("open", "stopped")],
+            "other_jobs": [j for j in lines if j.state not in ("open", "stopped")],
+            "q": q.strip()[:80],
+        },
+    )
+
+
+def _start_page(request: Request, typed: dict[str, str], error: str = "", status: int = 200) -> Response:
+    site = site_of(request)
+    return site.show(
+        request,
+        "start.html",
+        {"designs": design_names(site.store), "typed": typed, "error": error},
+        status=status,
+    )
+
+
+@router.get("/jobs/new", response_class=HTMLResponse)
+def new_job(request: Request) -> Response:
+    """Show the form that starts a job."""
+    return _start_page(request, {})
+
+
+@router.post("/jobs/new")
+def start(request: Request, form: Form) -> Response:
+    """Start a job."""
+    site = site_of(request)
+    key = f"start:{form.key}"
+    for job in site.store.list_jobs(limit=20) if form.key else ():
+        first = site.store.entries(job.number)[:2]
+        if any(e.idempotency_key == key for e in first):
+            return go(f"/jobs/{job.number}")
+    try:
+        if not form.text("vehicle"):
+            return _start_page(
+                request, dict(form.fields), "Vehicle: nothing typed; say what stands on the lift.", 422
+            )
+        job = start_job(
+            site.store,
+            design_name=form.text("design"),
+            vehicle=form.text("vehicle"),
+            complaint=form.text("complaint"),
+            set_number=form.text("set_number"),
+            reference=form.text("reference"),
+            who=person_of(request).who,
+        )
+    except AxlewrightError as error:
+        return _start_page(request, dict(form.fields), str(error), 422)
+    if form.key:
+        site.store.add_entry(
+            job.number, "note", "", {"text": "job started"}, who=person_of(request).who, idempotency_key=key
+        )
+    return go(f"/jobs/{job.number}", "Job started")
+
+
+@router.get("/api/ready")
+def ready(request: Request) -> JSONResponse:
+    """Say whether the rolling kernels are compiled."""
+    warmth = site_of(request).warmth
+    return JSONResponse({"ready": warmth.ready, "trouble": warmth.trouble})

@@ -1,0 +1,65 @@
+"""Designs: the list, one with what was estimated, and adding the shop's own."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, PlainTextResponse, Response
+
+from axlewright.bench import design_names, find_design, put_design
+from axlewright.bench.designs import is_own
+from axlewright.errors import AxlewrightError, InputError
+from axlewright.web.page import Form, go, site_of
+
+router = APIRouter()
+
+
+def _list(request: Request, error: AxlewrightError | None = None) -> Response:
+    site = site_of(request)
+    rows = [(find_design(site.store, name), is_own(site.store, name)) for name in design_names(site.store)]
+    values: dict[str, Any] = {"rows": rows, "error": error}
+    return site.show(request, "designs.html", values, status=422 if error else 200)
+
+
+@router.get("/designs", response_class=HTMLResponse)
+def designs(request: Request) -> Response:
+    """List the designs."""
+    return _list(request)
+
+
+@router.post("/designs")
+def upload(request: Request, form: Form) -> Response:
+    """Keep an uploaded design file after checking it."""
+    try:
+        files = form.files.get("file", ())
+        if not files:
+            raise InputError("no file chosen", where="design file", fix="choose a .toml file")
+        design = put_design(site_of(request).store, files[0].data)
+    except AxlewrightError as error:
+        return _list(request, error)
+    return go(f"/designs/{design.name}", "Design kept")
+
+
+@router.get("/designs/{name}", response_class=HTMLResponse)
+def one(request: Request, name: str) -> Response:
+    """Show a design, its estimates marked."""
+    site = site_of(request)
+    design = find_design(site.store, name)
+    rules = {e.field: e.rule for e in design.estimates}
+    fields = [(key, value, rules.get(key, "")) for key, value in design.fields().items()]
+    return site.show(
+        request, "design.html", {"design": design, "fields": fields, "own": is_own(site.store, design.name)}
+    )
+
+
+@router.get("/designs/{name}/file.toml")
+def file(request: Request, name: str) -> Response:
+    """Return a design as a file, estimates marked by comments."""
+    from axlewright.gearset import design_to_toml
+
+    design = find_design(site_of(request).store, name)
+    return PlainTextResponse(
+        design_to_toml(design),
+        headers={"content-disposition": f'attachment; filename="{design.name}.toml"'},
+    )

@@ -1,0 +1,176 @@
+"""Keep strangers out: host check, size limit, session cookie, form tokens, security headers.
+
+Written for a page that listens on this machine alone unless told otherwise.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import os
+import secrets
+from collections.abc import Iterable, MutableMapping
+from http.cookies import CookieError, SimpleCookie
+from pathlib import Path
+from typing import Any, Final
+from urllib.parse import urlsplit
+
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+SESSION_COOKIE: Final = "axlewright-session"
+SECRET_FILE: Final = "page.secret"
+LOOPBACK: Final = ("127.0.0.1", "localhost", "::1")
+LARGEST_BODY: Final = 48 * 1024 * 1024
+LARGEST_FORM: Final = 512 * 1024
+CONTENT_POLICY: Final = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob: data:; "
+    "media-src 'self' blob:; font-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; "
+    "frame-ancestors 'none'; manifest-src 'self'"
+)
+HEADERS: Final = (
+    (b"content-security-policy", CONTENT_POLICY.encode()),
+    (b"x-content-type-options", b"nosniff"),
+    (b"referrer-policy", b"same-origin"),
+    (b"x-frame-options", b"DENY"),
+    (b"cross-origin-opener-policy", b"same-origin"),
+    (b"cross-origin-resource-policy", b"same-origin"),
+    (b"permissions-policy", b"camera=(self), microphone=(self), geolocation=()"),
+)
+
+
+def page_secret(folder: Path) -> bytes:
+    """Return the secret of this store's pages, made once; forms stay valid over a restart."""
+    path = folder / SECRET_FILE
+    try:
+        found = path.read_bytes()
+        if len(found) >= 32:
+            return found
+    except FileNotFoundError:
+        pass
+    fresh = secrets.token_bytes(32)
+    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+    with os.fdopen(handle, "wb") as file:
+        file.write(fresh)
+    return fresh
+
+
+def form_token(secret: bytes, session: str) -> str:
+    """Return the token that a form of this session carries."""
+    return hmac.new(secret, session.encode(), hashlib.sha256).hexdigest()
+
+
+def token_fits(secret: bytes, session: str, token: str) -> bool:
+    """Whether a posted token belongs to this session."""
+    return bool(session) and hmac.compare_digest(form_token(secret, session), token)
+
+
+def _header(scope: Scope, name: bytes) -> str:
+    for key, value in scope["headers"]:
+        if key == name:
+            return str(value.decode("latin-1"))
+    return ""
+
+
+def _host_name(text: str) -> str:
+    """Return the host without its port, lower case."""
+    if text.startswith("["):
+        return text[1:].partition("]")[0].lower()
+    return text.rpartition(":")[0].lower() if text.count(":") == 1 else text.lower()
+
+
+class _TooLargeError(Exception):
+    pass
+
+
+class Guard:
+    """ASGI wrapper: refuses foreign hosts and origins, limits sizes, adds headers and the session cookie.
+
+    Parameters
+    ----------
+    app : ASGI application
+    hosts : iterable of str
+        Names under which the page may be asked, besides this machine's own.
+    """
+
+    def __init__(self, app: ASGIApp, hosts: Iterable[str] = ()) -> None:
+        self.app = app
+        self.hosts = {*LOOPBACK, *(h.lower() for h in hosts if h)}
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Serve one request."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        host = _header(scope, b"host")
+        if _host_name(host) not in self.hosts:
+            await _refuse(send, 400, f"This page is not served under the name '{_host_name(host)}'.")
+            return
+        unsafe = scope["method"] not in ("GET", "HEAD", "OPTIONS")
+        origin = _header(scope, b"origin")
+        if unsafe and origin and urlsplit(origin).netloc.lower() != host.lower():
+            await _refuse(send, 403, "A form of another site cannot be sent here.")
+            return
+        kind = _header(scope, b"content-type")
+        limit = LARGEST_BODY if kind.startswith("multipart/") else LARGEST_FORM
+        try:
+            announced = int(_header(scope, b"content-length") or 0)
+        except ValueError:
+            announced = limit + 1
+        if announced > limit:
+            await _refuse(send, 413, f"This is more than {limit // 1024} kB; send a smaller file.")
+            return
+        session, fresh = _session(scope)
+        scope.setdefault("state", {})["session"] = session
+        seen = 0
+        started = False
+
+        async def limited() -> Message:
+            nonlocal seen
+            message = await receive()
+            seen += len(message.get("body", b""))
+            if seen > limit:
+                raise _TooLargeError
+            return message
+
+        async def dressed(message: Message) -> None:
+            nonlocal started
+            if message["type"] == "http.response.start":
+                started = True
+                _dress(message, scope["path"], session if fresh else "")
+            await send(message)
+
+        try:
+            await self.app(scope, limited, dressed)
+        except _TooLargeError:
+            if not started:
+                await _refuse(send, 413, f"This is more than {limit // 1024} kB; send a smaller file.")
+
+
+def _session(scope: Scope) -> tuple[str, bool]:
+    jar = SimpleCookie()
+    try:
+        jar.load(_header(scope, b"cookie"))
+    except CookieError:
+        jar = SimpleCookie()
+    known = jar.get(SESSION_COOKIE)
+    if known is not None and len(known.value) >= 32:
+        return known.value, False
+    return secrets.token_urlsafe(32), True
+
+
+def _dress(message: MutableMapping[str, Any], path: str, new_session: str) -> None:
+    headers = [*message.get("headers", []), *HEADERS]
+    names = {name.lower() for name, _ in headers}
+    if b"cache-control" not in names:
+        headers.append((b"cache-control", b"no-cache" if path.startswith("/static/") else b"no-store"))
+    if new_session:
+        cookie = f"{SESSION_COOKIE}={new_session}; Path=/; HttpOnly; SameSite=Strict"
+        headers.append((b"set-cookie", cookie.encode("latin-1")))
+    message["headers"] = headers
+
+
+async def _refuse(send: Send, status: int, text: str) -> None:
+    body = text.encode()
+    headers = [(b"content-type", b"text/plain; charset=utf-8"), (b"content-length", str(len(body)).encode())]
+    await send({"type": "http.response.start", "status": status, "headers": [*headers, *HEADERS]})
+    await send({"type": "http.response.body", "body": body})

@@ -1,0 +1,7 @@
+"""Pages to come."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+
+router = APIRouter()

@@ -1,0 +1,212 @@
+"""One job: steps as a strip, one open, its form, its answers, its sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import HTMLResponse, Response
+
+from axlewright.bench import FORMS, FieldError, JobView, StepView, enter, job_sheet_pdf, job_view, take_back
+from axlewright.bench.diagrams import backlash_diagram, depth_diagram
+from axlewright.bench.entering import cautions_of
+from axlewright.bench.forms import UNUSUAL
+from axlewright.errors import AxlewrightError, InputError
+from axlewright.records import JobConflictError
+from axlewright.units import System, show_length
+from axlewright.web.page import Form, go, person_of, site_of
+
+router = APIRouter()
+
+
+def diagram_of(step: StepView, typed: Mapping[str, str], system: System) -> str:
+    """Return the drawing for a step, with the newest numbers; empty where there is none."""
+    latest = step.latest
+    values: Mapping[str, Any] = (
+        latest.result.get("values", {}) if latest is not None and latest.result else {}
+    )
+    if step.key == "depth":
+        place = str(typed.get("place") or values.get("place") or "under_head")
+        letters: dict[str, str] = {}
+        if values:
+            for letter, name in (
+                ("A", "carrier_mean_mm"),
+                ("D", "mounting_distance_mm"),
+                ("T", "bearing_mean_mm"),
+                ("S", "spacer_mm"),
+            ):
+                letters[letter] = _short(float(values[name]), system)
+            if "mark" in values:
+                letters["M"] = f"{float(values['mark']):+g}".replace("-", "−")
+        return depth_diagram(place, letters)
+    if step.key == "backlash" and values.get("readings_mm"):
+        return backlash_diagram(values["readings_mm"], system)
+    return ""
+
+
+def _short(value_mm: float, system: System) -> str:
+    """Return a length in the person's system alone, for drawings."""
+    return show_length(value_mm, system).partition(" (")[0]
+
+
+def show_step(
+    request: Request,
+    view: JobView,
+    key: str,
+    *,
+    typed: Mapping[str, str] | None = None,
+    error: AxlewrightError | None = None,
+    correcting: int | None = None,
+    status: int = 200,
+    conflict: JobConflictError | None = None,
+) -> Response:
+    """Draw the job page with one step open."""
+    site = site_of(request)
+    step = view.step(key)
+    people = site.store.people.list(active_only=True)
+    fill = dict(typed) if typed is not None else dict(step.fill)
+    if correcting is not None and typed is None:
+        for one in step.rounds:
+            if one.seq == correcting:
+                fill = dict(one.typed)
+    values: dict[str, Any] = {
+        "view": view,
+        "job": view.job,
+        "step": step,
+        "form": FORMS[key],
+        "fill": fill,
+        "unusual": UNUSUAL,
+        "show_unusual": isinstance(error, FieldError) and "unusual" in error.what,
+        "error": error,
+        "error_field": error.field if isinstance(error, FieldError) else "",
+        "correcting": correcting,
+        "cautions": cautions_of(key),
+        "diagram": diagram_of(step, fill, person_of(request).system),
+        "people": people,
+        "conflict": conflict,
+    }
+    return site.show(request, "job.html", values, status=status)
+
+
+@router.get("/jobs/{number}", response_class=HTMLResponse)
+def job(
+    request: Request, number: int, step: str = "", correct: Annotated[int | None, Query()] = None
+) -> Response:
+    """Show a job, opened at the next step unless another is asked for."""
+    view = job_view(site_of(request).store, number)
+    key = step if step in FORMS else (view.next.key or "close")
+    return show_step(request, view, key, correcting=correct)
+
+
+@router.post("/jobs/{number}/steps/{key}")
+def enter_step(request: Request, number: int, key: str, form: Form) -> Response:
+    """Enter a step; what was typed stays on the page when something is wrong."""
+    store = site_of(request).store
+    person = person_of(request)
+    fields = form.but("supersedes", "head")
+    correcting = int(form.text("supersedes")) if form.text("supersedes").isdigit() else None
+    try:
+        outcome = enter(
+            store,
+            number,
+            key,
+            {name: value for name, value in fields.items() if value.strip()},
+            who=person.who,
+            idempotency_key=form.key,
+            system=person.system,
+            expected_head=form.text("head") or None,
+            supersedes=correcting,
+        )
+    except JobConflictError as error:
+        view = job_view(store, number)
+        return show_step(
+            request, view, key, typed=fields, error=error, correcting=correcting, status=409, conflict=error
+        )
+    except AxlewrightError as error:
+        if key not in FORMS:
+            raise
+        view = job_view(store, number)
+        return show_step(request, view, key, typed=fields, error=error, correcting=correcting, status=422)
+    return go(f"/jobs/{number}?step={outcome.step}", "Kept", "answer")
+
+
+@router.post("/jobs/{number}/take-back")
+def take_back_reading(request: Request, number: int, form: Form) -> Response:
+    """Say that a reading no longer counts."""
+    seq = form.text("seq")
+    if not seq.isdigit():
+        raise InputError("no reading named", where="entry", fix="use the button beside the reading")
+    step = form.text("step")
+    entry = take_back(
+        site_of(request).store,
+        number,
+        int(seq),
+        form.text("reason"),
+        who=person_of(request).who,
+        idempotency_key=form.key,
+    )
+    return go(f"/jobs/{number}?step={entry.step or step}", "Taken back; it stays in the record")
+
+
+@router.post("/jobs/{number}/waive")
+def waive(request: Request, number: int, form: Form) -> Response:
+    """Leave a step out, with a reason."""
+    step = form.text("step")
+    site_of(request).store.waive(
+        number,
+        step,
+        form.text("reason"),
+        who=form.text("who") or person_of(request).who,
+        pin=form.text("pin"),
+    )
+    return go(f"/jobs/{number}", "Waived")
+
+
+@router.post("/jobs/{number}/sign")
+def sign(request: Request, number: int, form: Form) -> Response:
+    """Sign the job off and close it."""
+    store = site_of(request).store
+    who = form.text("who")
+    store.sign_off(
+        number,
+        who=who,
+        pin=form.text("pin"),
+        statement=form.text("statement"),
+        head=form.text("head") or None,
+    )
+    store.set_state(number, "closed", who=who)
+    return go(f"/jobs/{number}?step=close", "Signed")
+
+
+@router.get("/jobs/{number}/sheet.pdf")
+def sheet(request: Request, number: int) -> Response:
+    """Return the printed sheet."""
+    site, person = site_of(request), person_of(request)
+    link = str(request.url_for("job", number=str(number)))
+    data = job_sheet_pdf(
+        site.store,
+        number,
+        system=person.system,
+        shop=person.shop,
+        link=link,
+        paper="us-letter" if person.system == "inch" else "a4",
+    )
+    return Response(
+        data,
+        media_type="application/pdf",
+        headers={"content-disposition": f'inline; filename="job-{number}.pdf"'},
+    )
+
+
+@router.get("/files/{sha256}")
+def stored_file(request: Request, sha256: str) -> Response:
+    """Return a stored photo or recording; the name is its hash, so it never changes."""
+    store = site_of(request).store
+    found = store.files.find(sha256)
+    kinds = {".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".png": "image/png", ".wav": "audio/wav"}
+    return Response(
+        store.read_file(sha256),
+        media_type=kinds.get(found.suffix.lower(), "application/octet-stream"),
+        headers={"cache-control": "private, max-age=31536000, immutable"},
+    )

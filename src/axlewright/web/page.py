@@ -1,0 +1,233 @@
+"""What every page needs: the store, templates, the person's choices, posted forms."""
+
+from __future__ import annotations
+
+import secrets
+import threading
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Annotated, Any, Final
+from urllib.parse import quote, unquote
+
+from fastapi import Depends, Request
+from fastapi.responses import HTMLResponse, RedirectResponse
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from starlette.datastructures import FormData, UploadFile
+
+from axlewright import __version__
+from axlewright.errors import AxlewrightError
+from axlewright.units import System
+from axlewright.web.guard import form_token, token_fits
+
+if TYPE_CHECKING:
+    from axlewright.records import JobStore
+
+WHO_COOKIE: Final = "axlewright-who"
+SYSTEM_COOKIE: Final = "axlewright-system"
+SHOP_COOKIE: Final = "axlewright-shop"
+YEAR_S: Final = 365 * 24 * 3600
+LIVE_HEADER: Final = "x-axlewright-live"
+PROBLEM_HEADER: Final = "x-axlewright-problem"
+NOBODY: Final = "bench"
+"""Who enters something while nobody has given a name."""
+
+
+class FormError(AxlewrightError):
+    """A form that cannot be taken: no token, or not readable."""
+
+
+@dataclass(slots=True)
+class Warmth:
+    """Whether the rolling kernels are compiled yet; they are warmed in the background.
+
+    Attributes
+    ----------
+    ready : bool
+    trouble : str
+        One sentence when warming failed.
+    """
+
+    ready: bool = False
+    trouble: str = ""
+    _thread: threading.Thread | None = None
+
+    def start(self, design: str = "TY-222") -> None:
+        """Begin to warm, once."""
+        if self._thread is None:
+            self._thread = threading.Thread(target=self._warm, args=(design,), daemon=True, name="warm-up")
+            self._thread.start()
+
+    def _warm(self, design: str) -> None:
+        try:
+            import axlewright as aw
+
+            for flank in ("drive", "coast"):
+                aw.roll(aw.load_design(design), flank)
+        except AxlewrightError as error:
+            self.trouble = str(error)
+        finally:
+            self.ready = True
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """Who looks at the page, by the choices kept in cookies.
+
+    Attributes
+    ----------
+    name : str
+        Empty while no name was given.
+    system : {"inch", "metric"}
+    shop : str
+        Name on top of sheets.
+    """
+
+    name: str
+    system: System
+    shop: str
+
+    @property
+    def who(self) -> str:
+        """Name written into the record."""
+        return self.name or NOBODY
+
+
+@dataclass(slots=True)
+class Site:
+    """What the pages share."""
+
+    store: JobStore
+    secret: bytes
+    templates: Environment
+    warmth: Warmth = field(default_factory=Warmth)
+
+    def show(
+        self, request: Request, template: str, values: Mapping[str, Any], *, status: int = 200
+    ) -> HTMLResponse:
+        """Draw a page."""
+        person = person_of(request)
+        text = self.templates.get_template(template).render(
+            {
+                "token": form_token(self.secret, request.state.session),
+                "key": secrets.token_hex(16),
+                "person": person,
+                "system": person.system,
+                "path": request.url.path,
+                "version": __version__,
+                "said": request.query_params.get("said", ""),
+                **values,
+            }
+        )
+        if status >= 400 and request.headers.get(LIVE_HEADER):
+            # The page's own script shows the answer; to it a form to mend is no failure.
+            return HTMLResponse(text, headers={PROBLEM_HEADER: str(status)})
+        return HTMLResponse(text, status_code=status)
+
+
+def make_templates() -> Environment:
+    """Return the template environment; everything is escaped and unknown names are errors."""
+    env = Environment(
+        loader=PackageLoader("axlewright.web", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    env.filters["when"] = lambda at: f"{at:%Y-%m-%d %H:%M}"
+    env.filters["svg"] = Markup
+    return env
+
+
+def site_of(request: Request) -> Site:
+    """Return what the pages share."""
+    site: Site = request.app.state.site
+    return site
+
+
+def person_of(request: Request) -> Person:
+    """Return who looks, by the cookies."""
+    system: System = "metric" if request.cookies.get(SYSTEM_COOKIE) == "metric" else "inch"
+    return Person(
+        unquote(request.cookies.get(WHO_COOKIE, ""))[:60].strip(),
+        system,
+        unquote(request.cookies.get(SHOP_COOKIE, ""))[:80].strip(),
+    )
+
+
+def keep(response: RedirectResponse, name: str, value: str) -> None:
+    """Keep a choice in a cookie for a year."""
+    response.set_cookie(name, quote(value), max_age=YEAR_S, samesite="strict", httponly=True, path="/")
+
+
+@dataclass(frozen=True, slots=True)
+class Upload:
+    """A posted file."""
+
+    name: str
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Posted:
+    """A posted form whose token fits.
+
+    Attributes
+    ----------
+    fields : mapping of str to str
+        Without the token and the key.
+    files : mapping of str to tuple of Upload
+        Empty choices left out.
+    key : str
+        Idempotency key of the form.
+    """
+
+    fields: Mapping[str, str]
+    files: Mapping[str, tuple[Upload, ...]]
+    key: str
+
+    def text(self, name: str) -> str:
+        """Return a field without outer spaces."""
+        return self.fields.get(name, "").strip()
+
+    def but(self, *names: str) -> dict[str, str]:
+        """Return the fields without some."""
+        return {k: v for k, v in self.fields.items() if k not in names}
+
+
+async def posted(request: Request) -> Posted:
+    """Read a posted form and check its token.
+
+    Raises
+    ------
+    FormError
+    """
+    site = site_of(request)
+    form: FormData = await request.form(max_files=8, max_fields=400, max_part_size=512 * 1024)
+    fields: dict[str, str] = {}
+    files: dict[str, tuple[Upload, ...]] = {}
+    for name, value in form.multi_items():
+        if isinstance(value, UploadFile):
+            data = await value.read()
+            if data:
+                files[name] = (*files.get(name, ()), Upload(value.filename or "", data))
+        else:
+            fields[name] = value.replace("\r\n", "\n")
+    token = fields.pop("token", "") or request.headers.get("x-axlewright-token", "")
+    if not token_fits(site.secret, request.state.session, token):
+        raise FormError(
+            "this form was made for another session",
+            where="form",
+            fix="load the page again and send it once more",
+        )
+    return Posted(fields, files, fields.pop("key", "")[:80])
+
+
+Form = Annotated[Posted, Depends(posted)]
+
+
+def go(path: str, said: str = "", anchor: str = "") -> RedirectResponse:
+    """Send the browser to a page after a post, with a word on what was done."""
+    if said:
+        path += ("&" if "?" in path else "?") + "said=" + quote(said)
+    return RedirectResponse(path + (f"#{anchor}" if anchor else ""), status_code=303)

@@ -1,0 +1,141 @@
+"""Settings: name and units, spacers on the shelf, people, instruments."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+
+from axlewright.bench import design_names, put_on_shelf
+from axlewright.bench.shelf import KINDS
+from axlewright.errors import AxlewrightError, InputError
+from axlewright.records import Instrument
+from axlewright.records.types import ROLES
+from axlewright.web.page import SHOP_COOKIE, SYSTEM_COOKIE, WHO_COOKIE, Form, go, keep, person_of, site_of
+
+router = APIRouter()
+
+
+def _page(
+    request: Request,
+    *,
+    error: AxlewrightError | None = None,
+    section: str = "",
+    typed: dict[str, str] | None = None,
+) -> Response:
+    site = site_of(request)
+    values: dict[str, Any] = {
+        "stock": sorted(site.store.stock.list(), key=lambda i: (i.kind, i.thickness_mm)),
+        "kinds": KINDS,
+        "designs": design_names(site.store),
+        "people": site.store.people.list(),
+        "roles": ROLES,
+        "instruments": site.store.instruments.list(),
+        "overdue": {i.name for i in site.store.instruments.overdue(date.today())},
+        "place": site.store.place,
+        "error": error,
+        "section": section,
+        "typed": typed or {},
+    }
+    return site.show(request, "settings.html", values, status=422 if error else 200)
+
+
+@router.get("/settings", response_class=HTMLResponse)
+def settings(request: Request) -> Response:
+    """Show all settings."""
+    return _page(request)
+
+
+@router.post("/settings/me")
+def me(request: Request, form: Form) -> Response:
+    """Keep name, units and shop in this browser."""
+    answer = go("/settings", "Kept in this browser")
+    keep(answer, WHO_COOKIE, form.text("who")[:60])
+    keep(answer, SYSTEM_COOKIE, "metric" if form.text("system") == "metric" else "inch")
+    keep(answer, SHOP_COOKIE, form.text("shop")[:80])
+    return answer
+
+
+@router.post("/settings/stock")
+def stock(request: Request, form: Form) -> Response:
+    """Put spacers or shims on the shelf."""
+    person = person_of(request)
+    try:
+        count = form.text("count") or "1"
+        if not count.isdigit() or not 1 <= int(count) <= 9999:
+            raise InputError(f"'{count}' is not a count", where="how many of each", fix="type a whole number")
+        sizes = put_on_shelf(
+            site_of(request).store,
+            form.text("kind"),
+            form.text("thickness"),
+            count=int(count),
+            part=form.text("part"),
+            design_name=form.text("design"),
+            who=person.who,
+            system=person.system,
+        )
+    except AxlewrightError as error:
+        return _page(request, error=error, section="shelf", typed=dict(form.fields))
+    return go("/settings", f"{sizes} size{'s' if sizes != 1 else ''} put on the shelf", "shelf")
+
+
+@router.post("/settings/stock/move")
+def move_stock(request: Request, form: Form) -> Response:
+    """Take from the shelf or put back."""
+    try:
+        site_of(request).store.stock.move(
+            int(form.text("item")), int(form.text("change")), who=person_of(request).who
+        )
+    except ValueError as error:
+        if isinstance(error, AxlewrightError):
+            return _page(request, error=error, section="shelf")
+        raise InputError("no such piece", where="shelf", fix="use the buttons beside the piece") from error
+    return go("/settings", "Counted", "shelf")
+
+
+@router.post("/settings/people")
+def people(request: Request, form: Form) -> Response:
+    """Enter a person; once somebody is known, only an admin may."""
+    store = site_of(request).store
+    try:
+        if store.people.any_known():
+            store.people.require(form.text("by"), form.text("by_pin"), "people")
+        store.people.add(form.text("name"), _role(form.text("role")), form.text("pin"))
+    except AxlewrightError as error:
+        return _page(request, error=error, section="people", typed=form.but("pin", "by_pin"))
+    return go("/settings", f"{form.text('name')} entered", "people")
+
+
+def _role(text: str) -> Any:
+    if text not in ROLES:
+        raise InputError(f"unknown role '{text}'", where="role", fix=f"use one of {', '.join(ROLES)}")
+    return text
+
+
+@router.post("/settings/instruments")
+def instruments(request: Request, form: Form) -> Response:
+    """Enter or change an instrument."""
+    try:
+        site_of(request).store.instruments.put(
+            Instrument(
+                form.text("name"),
+                form.text("kind"),
+                form.text("resolution"),
+                _day(form.text("calibrated_on"), "calibrated on"),
+                _day(form.text("due_on"), "due on"),
+            )
+        )
+    except AxlewrightError as error:
+        return _page(request, error=error, section="instruments", typed=dict(form.fields))
+    return go("/settings", "Instrument kept", "instruments")
+
+
+def _day(text: str, where: str) -> date | None:
+    if not text:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise InputError(f"'{text}' is no date", where=where, fix="write it as 2026-03-31") from error
