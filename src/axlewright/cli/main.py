@@ -8,6 +8,8 @@ import typer
 
 from axlewright import __version__
 from axlewright.cli.bench import read, serve, spacer
+from axlewright.cli.job import backup, job, restore
+from axlewright.cli.listen import listen
 from axlewright.cli.rolling import designs, roll
 
 app = typer.Typer(
@@ -21,6 +23,10 @@ app.command()(designs)
 app.command()(roll)
 app.command()(spacer)
 app.command()(read)
+app.command()(listen)
+app.add_typer(job, name="job")
+app.command()(backup)
+app.command()(restore)
 app.command()(serve)
 
 

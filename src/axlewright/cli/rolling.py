@@ -101,7 +101,18 @@ def roll(
 
     loaded = load_design(design)
     names = ("drive", "coast") if flank == "both" else (flank,)
-    rollings = [roll_set(loaded, name, **settings) for name in names]
+    rollings = [
+        roll_set(
+            loaded,
+            name,
+            settings["pinion_out_mm"],
+            settings["ring_away_mm"],
+            settings["offset_error_mm"],
+            settings["shaft_angle_error_deg"],
+            settings["torque_nm"],
+        )
+        for name in names
+    ]
     if png is not None:
         from axlewright.contact.drawing import draw_rolling
 
@@ -111,7 +122,8 @@ def roll(
         return
     typer.echo(
         f"{loaded.name}: pinion {show_length(settings['pinion_out_mm'], signed=True)} out, ring gear "
-        f"{show_length(settings['ring_away_mm'], signed=True)} away, {settings['torque_nm']:g} N·m at the ring gear"
+        f"{show_length(settings['ring_away_mm'], signed=True)} away, "
+        f"{settings['torque_nm']:g} N·m at the ring gear"
     )
     for r in rollings:
         x, y = r.pattern.center

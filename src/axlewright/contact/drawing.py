@@ -78,7 +78,8 @@ def rolling_figure(rollings: Sequence[Rolling]) -> bytes:
     first = rollings[0]
     s = first.settings
     figure.suptitle(
-        f"{first.design.name}: pinion {s.pinion_out_mm:+.3f} mm out, ring gear {s.ring_away_mm:+.3f} mm away, "
+        f"{first.design.name}: pinion {s.pinion_out_mm:+.3f} mm out, "
+        f"ring gear {s.ring_away_mm:+.3f} mm away, "
         f"offset {s.offset_error_mm:+.3f} mm, shaft angle {s.shaft_angle_error_deg:+.3f}°",
         fontsize=11,
         x=0.01,

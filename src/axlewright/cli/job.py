@@ -1,0 +1,345 @@
+"""Commands about jobs: everything the pages do, for scripts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from axlewright.cli.options import plain_errors, print_json
+from axlewright.errors import InputError
+
+if TYPE_CHECKING:
+    from axlewright.records import Entry, Job, JobStore
+
+job = typer.Typer(no_args_is_help=True, help="Keep jobs: start, enter readings, show, print, carry.")
+
+HOME = Annotated[Path | None, typer.Option(help="Folder of the records.")]
+JSON = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+WHO = Annotated[str, typer.Option(help="Who does it.")]
+NUMBER = Annotated[int, typer.Argument(help="Number of the job.")]
+SYSTEM = Annotated[str, typer.Option(help="inch or metric: for bare numbers and for what is shown.")]
+
+
+@contextmanager
+def _store(home: Path | None) -> Iterator[JobStore]:
+    from axlewright.records import open_store
+
+    with open_store(home) as store:
+        yield store
+
+
+def _system(text: str) -> Any:
+    if text not in ("inch", "metric"):
+        raise InputError(f"unknown system '{text}'", where="--system", fix="use inch or metric")
+    return text
+
+
+def job_data(one: Job) -> dict[str, Any]:
+    """Return a job's header as plain data."""
+    return {
+        "number": one.number,
+        "uid": one.uid,
+        "design": one.design_name,
+        "vehicle": one.vehicle,
+        "complaint": one.complaint,
+        "set_number": one.set_number,
+        "reference": one.reference,
+        "state": one.state,
+        "entries": one.entry_count,
+        "head": one.head,
+        "created_at": one.created_at.isoformat(),
+        "changed_at": one.changed_at.isoformat(),
+    }
+
+
+def entry_data(one: Entry) -> dict[str, Any]:
+    """Return an entry as plain data."""
+    return {
+        "seq": one.seq,
+        "kind": one.kind,
+        "step": one.step,
+        "who": one.who,
+        "at": one.at.isoformat(),
+        "instrument": one.instrument,
+        "supersedes": one.supersedes,
+        "payload": dict(one.payload),
+        "files": list(one.files),
+        "hash": one.hash,
+    }
+
+
+@job.command("new")
+@plain_errors
+def new(
+    design: Annotated[str, typer.Option(help="Design of the set.")],
+    vehicle: Annotated[str, typer.Option(help="What it is in.")] = "",
+    complaint: Annotated[str, typer.Option(help="What is wrong.")] = "",
+    set_number: Annotated[str, typer.Option(help="Pair number of the set.")] = "",
+    reference: Annotated[str, typer.Option(help="Your own order number.")] = "",
+    who: WHO = "",
+    home: HOME = None,
+    as_json: JSON = False,
+) -> None:
+    """Start a job."""
+    from axlewright.bench import start_job
+
+    with _store(home) as store:
+        one = start_job(
+            store,
+            design_name=design,
+            vehicle=vehicle,
+            complaint=complaint,
+            set_number=set_number,
+            reference=reference,
+            who=who,
+        )
+        if as_json:
+            print_json(job_data(one))
+        else:
+            typer.echo(f"Job {one.number} started: {one.design_name}, {one.vehicle or 'vehicle not given'}")
+
+
+@job.command("list")
+@plain_errors
+def list_jobs(
+    text: Annotated[str, typer.Argument(help="Words to look for; all jobs when empty.")] = "",
+    home: HOME = None,
+    as_json: JSON = False,
+) -> None:
+    """List jobs, last changed first, or search them."""
+    with _store(home) as store:
+        rows = store.search(text) if text else store.list_jobs()
+        if as_json:
+            print_json([job_data(one) for one in rows])
+            return
+        for one in rows:
+            typer.echo(f"{one.number:5} {one.state:8} {one.design_name:10} {one.vehicle} {one.complaint}")
+        if not rows:
+            typer.echo("no jobs")
+
+
+@job.command("show")
+@plain_errors
+def show(number: NUMBER, home: HOME = None, as_json: JSON = False, system: SYSTEM = "inch") -> None:
+    """Show a job: its steps, readings, sums and verdicts."""
+    from axlewright.bench import job_view
+
+    chosen = _system(system)
+    with _store(home) as store:
+        view = job_view(store, number)
+        if as_json:
+            print_json(
+                {
+                    **job_data(view.job),
+                    "chain_holds": store.verify(number).holds,
+                    "steps": [{"key": s.key, "status": s.status} for s in view.steps],
+                    "entries_list": [entry_data(e) for e in view.entries],
+                }
+            )
+            return
+        one = view.job
+        typer.echo(f"Job {one.number}: {one.design_name}, {one.vehicle}. {one.complaint}")
+        for step in view.steps:
+            typer.echo(f"  [{step.status:7}] {step.key}")
+            latest = step.latest
+            if latest is None:
+                continue
+            for line in latest.result.get("sums", ()):
+                typer.echo(f"            {line['name']}: {line['text'][chosen]} = {line['result'][chosen]}")
+            if latest.result.get("why"):
+                typer.echo(f"            {latest.result['why']}")
+        chain = store.verify(number)
+        typer.echo("  record: unchanged since written" if chain.holds else f"  record: BROKEN, {chain.why}")
+
+
+@job.command("next")
+@plain_errors
+def next_step(number: NUMBER, home: HOME = None, as_json: JSON = False) -> None:
+    """Say what to do next, why, and what it costs."""
+    with _store(home) as store:
+        step = store.next_step(number)
+        if as_json:
+            print_json(
+                {
+                    "key": step.key,
+                    "title": step.title,
+                    "why": step.why,
+                    "cost": step.cost,
+                    "cautions": list(step.cautions),
+                    "left": step.left,
+                }
+            )
+            return
+        if not step.key:
+            typer.echo("Nothing is left to do.")
+            return
+        typer.echo(f"{step.title}: {step.why} ({step.cost})")
+        for caution in step.cautions:
+            typer.echo(f"  caution: {caution}")
+
+
+@job.command("add")
+@plain_errors
+def add(
+    number: NUMBER,
+    step: Annotated[str, typer.Argument(help="complaint, as-found, identity, fits, depth, preload, …")],
+    fields: Annotated[
+        list[str] | None, typer.Argument(help="name=value, such as carrier='5.6230 5.6228'; none lists them.")
+    ] = None,
+    who: WHO = "",
+    system: SYSTEM = "inch",
+    key: Annotated[str, typer.Option(help="Resending with the same key changes nothing.")] = "",
+    home: HOME = None,
+    as_json: JSON = False,
+) -> None:
+    """Enter readings of a step: computed, judged and kept."""
+    from axlewright.bench import FORMS, enter
+
+    chosen = _system(system)
+    if step not in FORMS:
+        raise InputError(f"unknown step '{step}'", where="step", fix=f"use one of {', '.join(FORMS)}")
+    if not fields:
+        for field in FORMS[step].fields:
+            answers = f" ({', '.join(c.key for c in field.choices)})" if field.choices else ""
+            typer.echo(f"{field.name:24} {field.label}{' (needed)' if field.needed else ''}{answers}")
+        return
+    typed: dict[str, str] = {}
+    for part in fields:
+        name, sign, value = part.partition("=")
+        if not sign:
+            raise InputError(f"'{part}' is not name=value", where="fields", fix="write for example mark=+2")
+        typed[name.strip()] = value.strip()
+    with _store(home) as store:
+        outcome = enter(store, number, step, typed, who=who, system=chosen, idempotency_key=key)
+    if as_json:
+        print_json(outcome.to_json())
+        return
+    typer.echo(f"{outcome.verdict}: {outcome.why}")
+    for line in outcome.sums:
+        typer.echo(f"  {line['name']}: {line['text'][chosen]} = {line['result'][chosen]}")
+    for note in (*outcome.notes, *(f"? {q}" for q in outcome.questions)):
+        typer.echo(f"  {note}")
+
+
+@job.command("photos")
+@plain_errors
+def photos(
+    number: NUMBER,
+    drive: Annotated[Path | None, typer.Option(help="Photo of the drive flank.")] = None,
+    drive_corners: Annotated[str, typer.Option(help="Four corners, pixels.")] = "",
+    coast: Annotated[Path | None, typer.Option(help="Photo of the coast flank.")] = None,
+    coast_corners: Annotated[str, typer.Option(help="Four corners, pixels.")] = "",
+    drive_words: Annotated[str, typer.Option(help="In place of a photo.")] = "",
+    coast_words: Annotated[str, typer.Option(help="In place of a photo.")] = "",
+    compound: Annotated[str, typer.Option(help="rubbed, print or auto.")] = "auto",
+    who: WHO = "",
+    home: HOME = None,
+    as_json: JSON = False,
+) -> None:
+    """Read the patterns of both flanks into a job and say what to change."""
+    from axlewright.bench.patterns import FlankLook, enter_patterns
+
+    with _store(home) as store:
+        looks = {}
+        for name, path, corners, words in (
+            ("drive", drive, drive_corners, drive_words),
+            ("coast", coast, coast_corners, coast_words),
+        ):
+            if path is not None or words:
+                data = path.read_bytes() if path is not None else None
+                looks[name] = FlankLook(photo=data, corners=corners, words=words)
+        outcome = enter_patterns(store, number, looks, compound=compound, who=who)
+    if as_json:
+        print_json(outcome.to_json())
+        return
+    typer.echo(f"{outcome.verdict}: {outcome.why}")
+    for note in outcome.notes:
+        typer.echo(f"  {note}")
+
+
+@job.command("sheet")
+@plain_errors
+def sheet(
+    number: NUMBER,
+    out: Annotated[Path, typer.Option(help="PDF file to write.")],
+    overwrite: Annotated[bool, typer.Option(help="Overwrite it.")] = False,
+    paper: Annotated[str, typer.Option(help="a4 or us-letter.")] = "a4",
+    system: SYSTEM = "inch",
+    shop: Annotated[str, typer.Option(help="Name of the shop.")] = "",
+    home: HOME = None,
+) -> None:
+    """Print the job sheet as PDF."""
+    from axlewright.bench import job_sheet_pdf
+    from axlewright.contact.atlas import write_atomically
+
+    if paper not in ("a4", "us-letter"):
+        raise InputError(f"unknown paper '{paper}'", where="--paper", fix="use a4 or us-letter")
+    if out.exists() and not overwrite:
+        raise InputError("exists already", where=str(out), fix="name another file or add --overwrite")
+    with _store(home) as store:
+        data = job_sheet_pdf(store, number, system=_system(system), shop=shop, paper=paper)  # type: ignore[arg-type]
+    write_atomically(out, data)
+    typer.echo(f"sheet of job {number}: {out}")
+
+
+@job.command("export")
+@plain_errors
+def export(
+    number: NUMBER,
+    out: Annotated[Path, typer.Option(help="File to write.")],
+    overwrite: Annotated[bool, typer.Option(help="Overwrite it.")] = False,
+    home: HOME = None,
+) -> None:
+    """Write a job with its files into one file."""
+    from axlewright.records import export_job
+
+    with _store(home) as store:
+        typer.echo(str(export_job(store, number, out, overwrite=overwrite)))
+
+
+@job.command("import")
+@plain_errors
+def import_(
+    file: Annotated[Path, typer.Argument(help="File written by 'job export'.")],
+    home: HOME = None,
+    as_json: JSON = False,
+) -> None:
+    """Take in a job that was exported elsewhere."""
+    from axlewright.records import import_job
+
+    with _store(home) as store:
+        one = import_job(store, file)
+    if as_json:
+        print_json(job_data(one))
+    else:
+        typer.echo(f"Job {one.number} taken in")
+
+
+@plain_errors
+def backup(
+    out: Annotated[Path, typer.Argument(help="File to write.")],
+    overwrite: Annotated[bool, typer.Option(help="Overwrite it.")] = False,
+    home: HOME = None,
+) -> None:
+    """Write all records into one file."""
+    from axlewright.records import backup as back_up
+
+    with _store(home) as store:
+        typer.echo(str(back_up(store, out, overwrite=overwrite)))
+
+
+@plain_errors
+def restore(
+    file: Annotated[Path, typer.Argument(help="File written by 'backup'.")],
+    overwrite: Annotated[bool, typer.Option(help="Replace records that are there.")] = False,
+    home: HOME = None,
+) -> None:
+    """Bring back records from a backup."""
+    from axlewright.records import restore as bring_back
+
+    with _store(home) as store:
+        typer.echo(f"{bring_back(store, file, overwrite=overwrite)} jobs restored")

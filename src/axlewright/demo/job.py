@@ -1,0 +1,103 @@
+"""Run the demo job through the same rooms as a real one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from axlewright.demo import scenario
+
+
+@dataclass(frozen=True, slots=True)
+class DemoResult:
+    """What the demo made.
+
+    Attributes
+    ----------
+    number : int
+        Job number.
+    home : Path
+        Folder of the records.
+    sheet : Path
+        The printed sheet.
+    outcomes : dict
+        Outcome of each step.
+    """
+
+    number: int
+    home: Path
+    sheet: Path
+    outcomes: dict[str, Any]
+
+
+def run_demo(folder: Path, say: Callable[[str], None]) -> DemoResult:
+    """Run the demo job and write its sheet.
+
+    Parameters
+    ----------
+    folder : Path
+        Records go into ``folder/records``, the sheet beside them.
+    say : callable
+        Gets each line of what was found.
+
+    Returns
+    -------
+    DemoResult
+
+    Raises
+    ------
+    AxlewrightError
+        When a folder cannot be written or a photo cannot be read.
+    """
+    from axlewright.bench import enter, job_sheet_pdf, put_on_shelf, spacers, start_job
+    from axlewright.bench.patterns import FlankLook, enter_patterns
+    from axlewright.contact.atlas import write_atomically
+    from axlewright.records import open_store
+
+    home = folder / "records"
+    outcomes: dict[str, Any] = {}
+    with open_store(home) as store:
+        if not spacers(store, scenario.DESIGN):
+            put_on_shelf(
+                store,
+                "pinion spacer",
+                scenario.SPACERS_IN,
+                design_name=scenario.DESIGN,
+                who=scenario.WHO,
+                system="inch",
+            )
+        job = start_job(
+            store,
+            design_name=scenario.DESIGN,
+            vehicle=scenario.VEHICLE,
+            complaint=scenario.COMPLAINT,
+            set_number=scenario.SET_NUMBER,
+            who=scenario.WHO,
+        )
+        number = job.number
+        say(f"Job {number} at {scenario.SHOP}: {scenario.VEHICLE}. {scenario.COMPLAINT}.")
+        say("")
+        for step, fields in scenario.STEPS:
+            outcome = enter(store, number, step, fields, who=scenario.WHO, system="inch")
+            outcomes[step] = outcome
+            say(f"{step}: {outcome.verdict}. {outcome.why}")
+            for line in outcome.sums:
+                say(f"    {line['name']}: {line['text']['inch']} = {line['result']['inch']}")
+            for note in outcome.notes:
+                say(f"    {note}")
+        say("")
+        looks = {
+            photo.flank: FlankLook(photo=photo.path.read_bytes(), corners=photo.corners)
+            for photo in scenario.demo_photos()
+        }
+        pattern = enter_patterns(store, number, looks, who=scenario.WHO)
+        outcomes["pattern"] = pattern
+        say(f"pattern: {pattern.verdict}. {pattern.why}")
+        for note in pattern.notes:
+            say(f"    {note}")
+        pdf = job_sheet_pdf(store, number, system="inch", shop=scenario.SHOP)
+    sheet = folder / f"job-{number}-sheet.pdf"
+    write_atomically(sheet, pdf)
+    return DemoResult(number, home, sheet, outcomes)
