@@ -1,4 +1,4 @@
-"""Run the migrations on the connection the store hands over."""
+"""Run the migrations on the connection the store hands over; merely importing this does nothing."""
 
 from __future__ import annotations
 
@@ -6,12 +6,18 @@ from alembic import context
 
 from axlewright.records.models import Base
 
-connection = context.config.attributes["connection"]
-context.configure(
-    connection=connection,
-    target_metadata=Base.metadata,
-    render_as_batch=connection.dialect.name == "sqlite",
-    transactional_ddl=True,
-)
-# The caller has begun the transaction and commits it.
-context.run_migrations()
+
+def run() -> None:
+    """Run the migrations; the caller has begun the transaction and commits it."""
+    connection = context.config.attributes["connection"]
+    context.configure(
+        connection=connection,
+        target_metadata=Base.metadata,
+        render_as_batch=connection.dialect.name == "sqlite",
+        transactional_ddl=True,
+    )
+    context.run_migrations()
+
+
+if hasattr(context, "config"):
+    run()
