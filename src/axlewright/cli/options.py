@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any, TypeVar
 
 import typer
@@ -33,4 +33,10 @@ def plain_errors(command: F) -> F:
 
 def print_json(data: Any) -> None:
     """Print plain data as JSON."""
-    typer.echo(json.dumps(data, ensure_ascii=False, indent=2))
+
+    def plain(value: Any) -> Any:
+        if isinstance(value, Mapping):
+            return dict(value)
+        raise TypeError(f"{type(value).__name__} is not plain data")
+
+    typer.echo(json.dumps(data, ensure_ascii=False, indent=2, default=plain))
