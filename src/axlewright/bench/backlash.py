@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any, Literal
 
 from axlewright.bench.depth import instrument_of
-from axlewright.bench.found import Found, Known, ShownReading, ShownSum, numbers
+from axlewright.bench.found import Found, Known, ShownReading, ShownSum, numbers, plain_sum
 from axlewright.bench.typed import Typed
 from axlewright.errors import AxlewrightError
 from axlewright.gearset import build_geometry
@@ -73,6 +73,8 @@ def _factor(
 ) -> tuple[float | LearnedFactor, str]:
     """Return the backlash per move: learned on this axle, else from the design, else a start value."""
     moved = typed.length("moved", low=-3.0, high=3.0)
+    if moved is not None:
+        found.values["moved_mm"] = moved
     before = [v for v in known.all_values("backlash") if v.get("tightest_mm") is not None]
     if moved and before:
         try:
@@ -147,7 +149,7 @@ def find_backlash(typed: Typed, known: Known) -> Found:
         found.judged(one)
     found.notes += list(readings.notes)
     found.sums.append(
-        _plain_sum(
+        plain_sum(
             "spread round the ring gear", (readings.maximum_mm, -readings.minimum_mm), readings.spread_mm
         )
     )
@@ -174,25 +176,6 @@ def find_backlash(typed: Typed, known: Known) -> Found:
     _tell_move(found, typed, move)
     found.settle(f"{show_length(readings.minimum_mm, typed.system)} at the tightest place")
     return found
-
-
-def _plain_sum(name: str, terms: tuple[float, ...], result: float, note: str = "") -> ShownSum:
-    def line(system: System) -> str:
-        per, unit, places = (MM_PER_INCH, "in", 4) if system == "inch" else (1.0, "mm", 3)
-        words = [f"{abs(t) / per:.{places}f}" for t in terms]
-        text = ("−" if terms[0] < 0 else "") + words[0]
-        for term, word in zip(terms[1:], words[1:], strict=True):
-            text += f" {'−' if term < 0 else '+'} {word}"
-        return f"{text} = {result / per:.{places}f} {unit}".replace("-", "−")
-
-    systems: tuple[System, System] = ("inch", "metric")
-    return ShownSum(
-        name,
-        {s: line(s) for s in systems},
-        {s: show_length(result, s) for s in systems},
-        dict.fromkeys(systems, ""),
-        note,
-    )
 
 
 def _move_sum(move: RingMove) -> ShownSum:
@@ -240,10 +223,10 @@ def _tell_move(found: Found, typed: Typed, move: RingMove) -> None:
     now = SideShims(ring, other)
     new = now.moved(move.ring_away_mm)
     found.sums.append(
-        _plain_sum("side shim to fit, ring gear side", (ring, -move.ring_away_mm), new.ring_side_mm)
+        plain_sum("side shim to fit, ring gear side", (ring, -move.ring_away_mm), new.ring_side_mm)
     )
     found.sums.append(
-        _plain_sum("side shim to fit, other side", (other, move.ring_away_mm), new.other_side_mm)
+        plain_sum("side shim to fit, other side", (other, move.ring_away_mm), new.other_side_mm)
     )
     found.notes.append(
         f"Total stays {show_length(now.total_mm, typed.system)}, and with it the side bearings' preload."

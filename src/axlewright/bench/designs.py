@@ -116,8 +116,12 @@ def start_job(
     set_number: str = "",
     reference: str = "",
     who: str = "",
+    uid: str = "",
 ) -> Job:
-    """Start a job on a design; the design's text is kept with it, so that it never changes under the job."""
+    """Start a job on a design; the design's text is kept with it, so that it never changes under the job.
+
+    The same `uid`, 32 hexadecimal digits, again returns the first job and writes nothing.
+    """
     from axlewright.gearset import design_to_toml
 
     design = find_design(store, design_name)
@@ -129,4 +133,5 @@ def start_job(
         set_number=set_number.strip(),
         reference=reference.strip(),
         who=who,
+        uid=uid,
     )

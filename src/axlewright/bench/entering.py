@@ -189,7 +189,7 @@ def enter(
     if not who:
         raise InputError("nobody named", where="who", fix="say who enters it")
     if idempotency_key:
-        already = _already(store, number, idempotency_key)
+        already = kept_outcome(store, number, idempotency_key)
         if already is not None:
             return already
     try:
@@ -218,7 +218,7 @@ def enter(
         expected_head=expected_head,
         supersedes=supersedes,
     )
-    old_result = _result_of(store, number, supersedes)
+    old_result = result_of(store, number, supersedes)
     result = store.add_entry(
         number,
         "result",
@@ -228,10 +228,11 @@ def enter(
         idempotency_key=f"{idempotency_key}:result" if idempotency_key else "",
         supersedes=old_result,
     )
-    return _outcome(step, result.payload, (reading, result))
+    return outcome_of(step, result.payload, (reading, result))
 
 
-def _result_of(store: JobStore, number: int, reading: int | None) -> int | None:
+def result_of(store: JobStore, number: int, reading: int | None) -> int | None:
+    """Return the `seq` of the result that belongs to a reading, or None."""
     if reading is None:
         return None
     gone = {e.supersedes for e in store.entries(number)}
@@ -241,18 +242,19 @@ def _result_of(store: JobStore, number: int, reading: int | None) -> int | None:
     return None
 
 
-def _already(store: JobStore, number: int, key: str) -> Outcome | None:
+def kept_outcome(store: JobStore, number: int, key: str) -> Outcome | None:
     """Return the outcome kept under this key, when reading and result are both there."""
     pair: dict[str, Entry] = {}
     for entry in store.entries(number):
         if entry.idempotency_key in (key, f"{key}:result"):
             pair[entry.kind] = entry
     if "reading" in pair and "result" in pair:
-        return _outcome(pair["result"].step, pair["result"].payload, (pair["reading"], pair["result"]))
+        return outcome_of(pair["result"].step, pair["result"].payload, (pair["reading"], pair["result"]))
     return None
 
 
-def _outcome(step: str, payload: Mapping[str, Any], entries: tuple[Entry, ...]) -> Outcome:
+def outcome_of(step: str, payload: Mapping[str, Any], entries: tuple[Entry, ...]) -> Outcome:
+    """Return a kept result as an outcome."""
     return Outcome(
         step=step,
         verdict=payload["verdict"],
@@ -285,7 +287,7 @@ def take_back(
     if seq not in entries:
         raise InputError(f"there is no entry {seq}", where="entry", fix="name one of this job")
     step = entries[seq].step
-    result = _result_of(store, number, seq)
+    result = result_of(store, number, seq)
     note = store.add_entry(
         number,
         "note",

@@ -6,12 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
-from axlewright.units import System, show_length
+from axlewright.units import MM_PER_INCH, System, show_length
 
 if TYPE_CHECKING:
     from axlewright.gearset import GearSetDesign
     from axlewright.records import Entry, Job
-    from axlewright.setup import Limit, StockItem, Verdict, WrittenSum
+    from axlewright.setup import Limit, ShimPlace, StockItem, Verdict, WrittenSum
 
 VerdictWord = Literal["ok", "not ok", "ask"]
 
@@ -173,6 +173,34 @@ def shown_sum(name: str, total: WrittenSum, note: str = "") -> ShownSum:
         note,
         tuple((t.label, t.value_mm, t.sign) for t in total.terms),
     )
+
+
+def plain_sum(name: str, terms: tuple[float, ...], result: float, note: str = "") -> ShownSum:
+    """Return a sum of plain lengths [mm] in both systems, each term with its own sign."""
+
+    def line(system: System) -> str:
+        per, unit, places = (MM_PER_INCH, "in", 4) if system == "inch" else (1.0, "mm", 3)
+        words = [f"{abs(t) / per:.{places}f}" for t in terms]
+        text = ("−" if terms[0] < 0 else "") + words[0]
+        for term, word in zip(terms[1:], words[1:], strict=True):
+            text += f" {'−' if term < 0 else '+'} {word}"
+        return f"{text} = {result / per:.{places}f} {unit}".replace("-", "−")
+
+    systems: tuple[System, System] = ("inch", "metric")
+    return ShownSum(
+        name,
+        {s: line(s) for s in systems},
+        {s: show_length(result, s) for s in systems},
+        dict.fromkeys(systems, ""),
+        note,
+    )
+
+
+def pinion_out_of_spacers(before_mm: float, after_mm: float, place: ShimPlace) -> float:
+    """Return how far the pinion moved out [mm] when one spacer was exchanged for another."""
+    from axlewright.setup import pinion_out_of_shim_change_mm
+
+    return pinion_out_of_shim_change_mm(after_mm - before_mm, place)
 
 
 def shown_limit(verdict: Verdict) -> ShownLimit:

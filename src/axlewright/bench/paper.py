@@ -154,7 +154,7 @@ def sheet_data(
     link : str
         Address of the job, printed as a code; empty for none.
     """
-    from axlewright.bench.patterns import sheet_parts
+    from axlewright.bench.pattern_sheet import sheet_parts
     from axlewright.sheets import JobSheetData
 
     view = job_view(store, number)

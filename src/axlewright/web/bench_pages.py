@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from fastapi import APIRouter, Request
@@ -35,8 +36,9 @@ def _lines(request: Request, text: str) -> list[JobLine]:
     store = site_of(request).store
     jobs = store.search(text, limit=40) if text else store.list_jobs(limit=40)
     out = []
+    coming = store.next_steps([job.number for job in jobs])
     for job in jobs:
-        following = store.next_step(job.number)
+        following = coming[job.number]
         out.append(
             JobLine(
                 job.number,
@@ -90,11 +92,6 @@ def new_job(request: Request) -> Response:
 def start(request: Request, form: Form) -> Response:
     """Start a job."""
     site = site_of(request)
-    key = f"start:{form.key}"
-    for job in site.store.list_jobs(limit=20) if form.key else ():
-        first = site.store.entries(job.number)[:2]
-        if any(e.idempotency_key == key for e in first):
-            return go(f"/jobs/{job.number}")
     try:
         if not form.text("vehicle"):
             return _start_page(
@@ -108,13 +105,10 @@ def start(request: Request, form: Form) -> Response:
             set_number=form.text("set_number"),
             reference=form.text("reference"),
             who=person_of(request).who,
+            uid=form.key if re.fullmatch(r"[0-9a-f]{32}", form.key) else "",
         )
     except AxlewrightError as error:
         return _start_page(request, dict(form.fields), str(error), 422)
-    if form.key:
-        site.store.add_entry(
-            job.number, "note", "", {"text": "job started"}, who=person_of(request).who, idempotency_key=key
-        )
     return go(f"/jobs/{job.number}", "Job started")
 
 

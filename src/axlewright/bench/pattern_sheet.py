@@ -1,0 +1,115 @@
+"""What the patterns of a job put on its sheet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+from axlewright.bench.kept_masks import mask_rows
+from axlewright.bench.view import JobView, Round
+from axlewright.units import System, show_length
+
+if TYPE_CHECKING:
+    from axlewright.records import JobStore
+    from axlewright.sheets import Advice, Cause, PatternPicture, Photo
+
+CAUSE_NAMES: Final = {
+    "pinion_out_mm": "pinion too far out (+) or in (−)",
+    "ring_away_mm": "ring gear too far away (+) or close (−)",
+    "offset_error_mm": "offset too large (+) or small (−)",
+    "shaft_angle_error_deg": "shaft angle open (+) or closed (−)",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class SheetParts:
+    """What the patterns of a job put on its sheet."""
+
+    patterns: tuple[PatternPicture, ...] = ()
+    causes: tuple[Cause, ...] = ()
+    cause_note: str = ""
+    advice: tuple[Advice, ...] = ()
+    photos: tuple[Photo, ...] = ()
+
+
+def newest_read(view: JobView) -> Round | None:
+    """Return the newest round in which patterns were read, passing over later decisions."""
+    for one in view.step("pattern").rounds:
+        if "flanks" in one.payload and one.result:
+            return one
+    return None
+
+
+def cause_texts(result: dict[str, Any], system: System) -> list[tuple[str, str, str]]:
+    """Return (name, value, uncertainty) of each cause of a kept diagnosis."""
+    out = []
+    for key, spread in result.get("diagnosis", {}).get("cause", {}).items():
+        if key.endswith("_deg"):
+            value, sure = f"{spread['mean']:+.3f}°".replace("-", "−"), f"± {spread['sd']:.3f}°"
+        else:
+            value = show_length(spread["mean"], system, signed=True)
+            sure = f"± {show_length(spread['sd'], system)}"
+        out.append((CAUSE_NAMES.get(key, key), value, sure))
+    return out
+
+
+def sheet_parts(store: JobStore, view: JobView, system: System) -> SheetParts:
+    """Return patterns, causes, advice and photos of the newest reading that counts."""
+    one = newest_read(view)
+    if one is None:
+        return SheetParts()
+    from axlewright.bench.designs import design_of_job
+    from axlewright.sheets import Advice, Cause, PatternPicture, Photo
+
+    design = design_of_job(store, view.job)
+    tapered = design is None or design.tooth_form == "face-milled"
+    result = dict(one.result)
+    expected = result.get("expected", {})
+    pictures, photos = [], []
+    for flank in ("drive", "coast"):
+        kept = one.payload["flanks"].get(flank)
+        after = expected.get(flank)
+        if kept is None and after is None:
+            continue
+        pictures.append(
+            PatternPicture(
+                flank=flank,
+                measured=None if kept is None else mask_rows(kept["mask"]),
+                computed=None if after is None else mask_rows(after),
+                measured_caption=""
+                if kept is None
+                else f"{kept['summary']['words']}; from {kept['summary']['source']}",
+                computed_caption="" if after is None else "after the change advised",
+                tapered=tapered,
+            )
+        )
+        if kept is not None and kept.get("photo"):
+            photos.append(
+                Photo(jpeg=store.read_file(kept["photo"]), caption=f"{flank} flank, as photographed")
+            )
+    causes = tuple(
+        Cause(name=name, value=value, uncertainty=sure) for name, value, sure in cause_texts(result, system)
+    )
+    answers = {
+        e.payload.get("advice"): e for e in view.entries if e.kind == "decision" and "advice" in e.payload
+    }
+    advice = []
+    for entry in view.entries:
+        if entry.kind != "advice" or entry.step != "pattern":
+            continue
+        answer = answers.get(entry.seq)
+        advice.append(
+            Advice(
+                text=str(entry.payload["text"]),
+                taken="open" if answer is None else ("taken" if answer.payload["taken"] else "not taken"),
+                who="" if answer is None else answer.who,
+                reason="" if answer is None else str(answer.payload.get("text", "")),
+            )
+        )
+    return SheetParts(
+        tuple(pictures),
+        causes,
+        str(result.get("diagnosis", {}).get("words", "")),
+        tuple(advice),
+        tuple(photos),
+    )
