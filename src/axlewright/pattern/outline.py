@@ -1,0 +1,167 @@
+"""The outline of a mark: how clear it is, how like a mark it is, and where exactly it lies."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from axlewright.pattern.candidates import main_areas, moments
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+LEAST_SHAPE = 0.25
+FULL_CONTRAST = 8.0
+SMALL = 0.12  # share of the flank below which an area is less likely to be the mark
+
+
+def rings(mask: Mask, known: Mask, width: int) -> tuple[Mask, Mask]:
+    grown = ndimage.binary_dilation(mask, iterations=width)
+    gap = ndimage.binary_dilation(mask, iterations=1)
+    core = ndimage.binary_erosion(mask, iterations=1, border_value=1)
+    shrunk = ndimage.binary_erosion(mask, iterations=width, border_value=1)
+    return core & ~shrunk & known, grown & ~gap & known
+
+
+def step_across(f: Array, mask: Mask, known: Mask, width: int = 6) -> tuple[float, Array, Array]:
+    """Return the step across an outline over the scatter beside it, its direction, and the means inside and out."""
+    inner, outer = rings(mask, known, width)
+    if inner.sum() < 12 or outer.sum() < 12:
+        return 0.0, np.zeros(3), np.zeros((2, 3))
+    mi, ci = moments(f[inner], np.ones(int(inner.sum())))
+    mo, co = moments(f[outer], np.ones(int(outer.sum())))
+    pooled = 0.5 * (ci + co) + np.eye(3)
+    delta = mi - mo
+    direction = np.linalg.solve(pooled, delta)
+    return float(np.sqrt(max(delta @ direction, 0.0))), direction, np.stack([mi, mo])
+
+
+def likeness(mask: Mask) -> float:
+    """Return 0 … 1: high for one oval of credible size that leaves the ends of the flank free."""
+    share = float(mask.mean())
+    if not 0.015 < share < 0.85:
+        return 0.0
+    border = np.concatenate([mask[0], mask[-1], mask[:, 0], mask[:, -1]])
+    free = 1.0 - float(border.mean())
+    rows, cols = np.nonzero(mask)
+    i, j = np.indices(mask.shape)
+    d = np.stack([rows - rows.mean(), cols - cols.mean()])
+    (a, b), (_, c) = d @ d.T / d.shape[1] + 0.1 * np.eye(2)
+    di, dj = i - rows.mean(), j - cols.mean()
+    # The ellipse with the same second moments reaches to 2 standard deviations.
+    oval = (c * di * di - 2 * b * di * dj + a * dj * dj) / (a * c - b * b) < 4.0
+    overlap = float((oval & mask).sum() / (oval | mask).sum())
+    _, pieces = ndimage.label(mask)
+    score = free**1.5 * overlap / (1.0 + 0.25 * (pieces - 1)) * min(1.0, share / SMALL) ** 0.35
+    # A shadow or a lit strip runs along a whole edge; a mark hardly ever does.
+    along = max(float(m.any(0).mean()) for m in (mask[:3], mask[-3:]))
+    across = max(float(m.any(1).mean()) for m in (mask[:, :3], mask[:, -3:]))
+    if along > 0.72 or across > 0.6:
+        score *= 0.3
+    return score
+
+
+class OutlineProbe:
+    """Pairs of places on both sides along an outline, to compare features there in any view.
+
+    Parameters
+    ----------
+    mask : array of bool, shape (rows, cols)
+    """
+
+    def __init__(self, mask: Mask) -> None:
+        self.shape = mask.shape
+        signed = ndimage.distance_transform_edt(mask) - ndimage.distance_transform_edt(~mask)
+        gy, gx = np.gradient(ndimage.gaussian_filter(signed, 1.0))
+        rows, cols = np.nonzero(mask & (signed <= 1.0))
+        inner = (rows > 2) & (rows < mask.shape[0] - 3) & (cols > 2) & (cols < mask.shape[1] - 3)
+        rows, cols = rows[inner], cols[inner]
+        size = np.hypot(gx, gy)[rows, cols] + 1e-6
+        ny, nx = gy[rows, cols] / size, gx[rows, cols] / size
+        self.inside = np.array([rows + 2.6 * ny, cols + 2.6 * nx])
+        self.outside = np.array([rows - 3.2 * ny, cols - 3.2 * nx])
+
+    def contrast(self, f: Array, known: Mask, usual: Array) -> tuple[float, Array]:
+        """Return the contrast reached along most of the outline, and the usual features on both sides.
+
+        Both sides are compared place by place, so that light which changes along the outline does not matter.
+
+        Parameters
+        ----------
+        f : array, shape (rows, cols, 3)
+        known : array of bool, shape (rows, cols)
+        usual : array, shape (3,)
+            Unit of the contrast.
+
+        Returns
+        -------
+        contrast : float
+        sides : array, shape (2, 3)
+            Inside, outside.
+        """
+        if self.inside.shape[1] < 20:
+            return 0.0, np.zeros((2, 3))
+        seen = np.ones(self.inside.shape[1], bool)
+        values = []
+        for where in (self.inside, self.outside):
+            i = np.clip(np.rint(where[0]), 0, self.shape[0] - 1).astype(int)
+            j = np.clip(np.rint(where[1]), 0, self.shape[1] - 1).astype(int)
+            seen &= known[i, j]
+            values.append(f[i, j])
+        if seen.sum() < 15:
+            return 0.0, np.zeros((2, 3))
+        inside, outside = values[0][seen], values[1][seen]
+        d = (inside - outside) / usual
+        middle = np.median(d, axis=0)
+        direction = middle / (np.linalg.norm(middle) + 1e-9)
+        # Where one side is hidden nothing speaks for the outline.
+        along = np.concatenate([d @ direction, np.zeros(int((~seen).sum()))])
+        reached = float(np.percentile(along, 22))
+        return max(reached, 0.0), np.stack([np.median(inside, axis=0), np.median(outside, axis=0)])
+
+
+def settle(f: Array, mask: Mask, known: Mask) -> tuple[Array, Mask]:
+    """Move the outline to half way between what lies just inside and just outside of it."""
+    level = mask.astype(float)
+    for width, reach in ((8, 10.0), (6, 8.0), (5, 7.0)):
+        _, direction, _ = step_across(f, mask, known, width)
+        line = f @ direction
+        inner, outer = rings(mask, known, width)
+        if inner.sum() < 20 or outer.sum() < 20:
+            break
+
+        def local(where: Mask, reach: float = reach, line: Array = line) -> Array:
+            w = where.astype(float)
+            base = float(line[where].mean())
+            weight = ndimage.gaussian_filter(w, reach)
+            total = ndimage.gaussian_filter(w * (line - base), reach)
+            return np.asarray(base + total / (weight + 0.01))
+
+        a, b = local(outer), local(inner)
+        gap = b - a
+        floor = 0.35 * float(np.median(np.abs(gap)))
+        gap = np.where(np.abs(gap) < floor, np.copysign(floor, np.median(gap)), gap)
+        share = np.clip((line - a) / gap, -0.3, 1.3)
+        weight = known.astype(float)
+        away = ndimage.distance_transform_edt(mask) - ndimage.distance_transform_edt(~mask)
+        # Far from the outline the earlier decision stands; bridged places follow their surroundings.
+        share = np.where(away > width + 2, 1.0, np.where(away < -(width + 2), 0.0, share))
+        soft = 0.9
+        total = ndimage.gaussian_filter(share * weight, soft)
+        norm = ndimage.gaussian_filter(weight, soft)
+        wide = ndimage.gaussian_filter(mask.astype(float), 2.0)
+        level = np.where(norm > 0.3, total / np.maximum(norm, 1e-6), wide)
+        mask = main_areas(level.ravel(), *level.shape)
+        level = np.where(mask, np.maximum(level, 0.5), np.minimum(level, 0.5))
+        if not mask.any():
+            break
+    return np.clip(level, 0.0, 1.0), mask
+
+
+def edge_cells(level: Array) -> float:
+    gy, gx = np.gradient(level)
+    slope = np.hypot(gx, gy)
+    near = (level > 0.3) & (level < 0.7)
+    if near.sum() < 10:
+        return 1.0
+    return float(0.5 / max(np.median(slope[near]), 1e-3))
