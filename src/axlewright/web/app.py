@@ -77,6 +77,7 @@ def create_app(
         app.include_router(pages.router)
     app.add_exception_handler(AxlewrightError, _show_error)
     app.add_exception_handler(HTTPException, _show_http_error)
+    app.add_exception_handler(Exception, _show_fault)
     app.add_middleware(Guard, hosts=tuple(hosts))
     return app
 
@@ -104,6 +105,16 @@ async def _show_http_error(request: Request, error: Exception) -> Response:
         "error.html",
         {"what": what, "where": "", "fix": "go back to the bench"},
         status=error.status_code,
+    )
+
+
+async def _show_fault(request: Request, _error: Exception) -> Response:
+    """Say that the program failed; the server logs the trace."""
+    what = "The program failed here; what you entered before is kept"
+    if _wants_json(request):
+        return JSONResponse({"error": what}, status_code=500)
+    return site_of(request).show(
+        request, "error.html", {"what": what, "where": "", "fix": "load the page again"}, status=500
     )
 
 

@@ -107,9 +107,10 @@ class Site:
     ) -> HTMLResponse:
         """Draw a page."""
         person = person_of(request)
+        session = getattr(request.state, "session", "")
         text = self.templates.get_template(template).render(
             {
-                "token": form_token(self.secret, request.state.session),
+                "token": form_token(self.secret, session),
                 "key": secrets.token_hex(16),
                 "person": person,
                 "system": person.system,
@@ -119,7 +120,7 @@ class Site:
                 **values,
             }
         )
-        if status >= 400 and request.headers.get(LIVE_HEADER):
+        if 400 <= status < 500 and request.headers.get(LIVE_HEADER):
             # The page's own script shows the answer; to it a form to mend is no failure.
             return HTMLResponse(text, headers={PROBLEM_HEADER: str(status)})
         return HTMLResponse(text, status_code=status)

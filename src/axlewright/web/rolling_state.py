@@ -1,0 +1,230 @@
+"""One state of the rolling view: read from the address, rolled, drawn."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+from urllib.parse import urlencode
+
+from axlewright.errors import AxlewrightError, InputError
+from axlewright.units import System, show_length
+from axlewright.web.pictures import bars, curve, rows, tooth
+
+if TYPE_CHECKING:
+    from axlewright.gearset import GearSetDesign
+
+MM_PER_THOU: Final = 0.0254
+
+
+@dataclass(frozen=True, slots=True)
+class Control:
+    """A slider of the rolling view.
+
+    Attributes
+    ----------
+    name : str
+        In the address.
+    step, reach : mapping of system to float
+        In the unit shown.
+    unit : mapping of system to str
+    to_mm : mapping of system to float
+        One unit shown, in the unit rolled with.
+    """
+
+    name: str
+    label: str
+    help: str
+    low: Mapping[System, float]
+    high: Mapping[System, float]
+    step: Mapping[System, float]
+    unit: Mapping[System, str]
+    scale: Mapping[System, float]
+    teaching: bool = False
+
+
+def _length(name: str, label: str, help_text: str, teaching: bool = False) -> Control:
+    return Control(
+        name,
+        label,
+        help_text,
+        {"inch": -20.0, "metric": -0.5},
+        {"inch": 20.0, "metric": 0.5},
+        {"inch": 1.0, "metric": 0.01},
+        {"inch": "0.001 in", "metric": "mm"},
+        {"inch": MM_PER_THOU, "metric": 1.0},
+        teaching,
+    )
+
+
+CONTROLS: Final[tuple[Control, ...]] = (
+    _length("pinion", "Pinion depth", "Plus: pinion out, away from the ring gear's axis."),
+    _length("ring", "Ring gear", "Plus: away from the pinion, more backlash."),
+    Control(
+        "torque",
+        "Load at the ring gear",
+        "0 is rolled without load. The first load on a design takes some seconds.",
+        {"inch": 0.0, "metric": 0.0},
+        {"inch": 2000.0, "metric": 3000.0},
+        {"inch": 50.0, "metric": 50.0},
+        {"inch": "lb-ft", "metric": "N·m"},
+        {"inch": 1.3558179483314004, "metric": 1.0},
+    ),
+    _length("offset", "Offset error", "Plus: larger offset. Cannot be shimmed; for teaching.", True),
+    Control(
+        "angle",
+        "Shaft angle error",
+        "Plus: opens the angle. Cannot be shimmed; for teaching.",
+        {"inch": -6.0, "metric": -6.0},
+        {"inch": 6.0, "metric": 6.0},
+        {"inch": 0.5, "metric": 0.5},
+        {"inch": "arcmin", "metric": "arcmin"},
+        {"inch": 1.0 / 60.0, "metric": 1.0 / 60.0},
+        True,
+    ),
+)
+_BY_NAME: Final = {c.name: c for c in CONTROLS}
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """Design and settings, in the units rolled with: mm, N·m, degrees."""
+
+    design: str
+    pinion: float = 0.0
+    ring: float = 0.0
+    torque: float = 0.0
+    offset: float = 0.0
+    angle: float = 0.0
+
+    def shown(self, name: str, system: System) -> float:
+        """Return a setting in the unit of its slider."""
+        value = float(getattr(self, name)) / _BY_NAME[name].scale[system]
+        return round(value, 4) + 0.0
+
+    def query(self, **more: str) -> str:
+        """Return the state as the query of an address, always in mm, so that a link means the same."""
+        values = {n: f"{getattr(self, n):.5g}" for n in _BY_NAME if abs(getattr(self, n)) > 1e-12}
+        return urlencode({"design": self.design, **values, **more})
+
+    def words(self, system: System) -> str:
+        """Return the settings in words."""
+        parts = []
+        if abs(self.pinion) > 1e-6:
+            parts.append(
+                f"pinion {show_length(abs(self.pinion), system)} {'out' if self.pinion > 0 else 'in'}"
+            )
+        if abs(self.ring) > 1e-6:
+            way = "away" if self.ring > 0 else "closer"
+            parts.append(f"ring gear {show_length(abs(self.ring), system)} {way}")
+        if abs(self.offset) > 1e-6:
+            parts.append(f"offset error {show_length(self.offset, system, signed=True)}")
+        if abs(self.angle) > 1e-9:
+            parts.append(f"shaft angle error {self.angle * 60:+.1f}′".replace("-", "−"))
+        if self.torque > 0:
+            parts.append(f"load {self.torque:.0f} N·m at the ring gear")
+        return ", ".join(parts) or "as designed, without load"
+
+
+def state_of(query: Mapping[str, str], designs: list[str]) -> State:
+    """Read a state from the query of an address (mm, N·m, degrees).
+
+    Raises
+    ------
+    InputError
+        With the field that is wrong.
+    """
+    name = query.get("design") or ("TY-222" if "TY-222" in designs else designs[0])
+    values: dict[str, float] = {}
+    for control in CONTROLS:
+        text = query.get(control.name, "").strip()
+        if not text:
+            continue
+        try:
+            value = float(text.replace(",", ".").replace("−", "-"))
+        except ValueError:
+            raise InputError(f"'{text}' is not a number", where=control.label, fix="use the slider") from None
+        if not abs(value) < 1e5:
+            raise InputError(f"{text} is out of reach", where=control.label, fix="use the slider")
+        values[control.name] = value
+    return State(name, **values)
+
+
+def state_of_form(query: Mapping[str, str], designs: list[str], system: System) -> State:
+    """Read a state typed into the plain form, in the units of the sliders."""
+    plain = dict(query)
+    for control in CONTROLS:
+        text = query.get(f"show_{control.name}", "").strip()
+        if text:
+            try:
+                value = float(text.replace(",", ".").replace("−", "-"))
+            except ValueError:
+                raise InputError(
+                    f"'{text}' is not a number", where=control.label, fix="type a number such as 5"
+                ) from None
+            plain[control.name] = repr(value * control.scale[system])
+    return state_of(plain, designs)
+
+
+def rolled(state: State, design: GearSetDesign, system: System) -> dict[str, Any]:
+    """Roll both flanks and draw them.
+
+    Returns
+    -------
+    dict
+        words, ms, and for each flank svg, motion, harmonics, words, error.
+    """
+    import axlewright as aw
+
+    begin = time.perf_counter()
+    rollings: dict[str, Any] = {}
+    errors: dict[str, str] = {}
+    for flank in ("drive", "coast"):
+        try:
+            rollings[flank] = aw.roll(
+                design,
+                flank,
+                pinion_out_mm=state.pinion,
+                ring_away_mm=state.ring,
+                offset_error_mm=state.offset,
+                shaft_angle_error_deg=state.angle,
+                torque_nm=state.torque,
+            )
+        except AxlewrightError as error:
+            errors[flank] = str(error)
+    rolled_ms = (time.perf_counter() - begin) * 1000.0
+    tapered = design.tooth_form == "face-milled"
+    out: dict[str, Any] = {"words": state.words(system), "query": state.query(), "flanks": {}}
+    for flank in ("drive", "coast"):
+        if flank in errors:
+            out["flanks"][flank] = {"error": errors[flank]}
+            continue
+        one = rollings[flank]
+        words = one.pattern.describe()
+        harmonics = [float(v) for v in one.harmonics_urad(6)]
+        pp = one.motion_error_pp_urad
+        out["flanks"][flank] = {
+            "error": "",
+            "words": words,
+            "svg": tooth(
+                computed=None if one.pattern.empty else rows(one.pattern.mask),
+                tapered=tapered,
+                label=f"{flank} side of the ring gear tooth: {words}",
+            ),
+            "motion": curve(
+                [float(v) for v in one.motion_error_urad],
+                label=f"Motion error of the {flank} side, {pp:.1f} microradians peak to peak",
+            ),
+            "harmonics": bars(
+                harmonics,
+                label="Mesh harmonics in microradians: "
+                + ", ".join(f"{i}× {v:.1f}" for i, v in enumerate(harmonics, 1)),
+                largest=max(40.0, *harmonics),
+            ),
+            "pp": round(pp, 1),
+            "summary": one.summary(),
+        }
+    out["ms"] = round(rolled_ms, 1)
+    out["total_ms"] = round((time.perf_counter() - begin) * 1000.0, 1)
+    return out

@@ -1,0 +1,167 @@
+// @ts-check
+// Four corners tapped on a photo: drag with a magnifier, or move with the arrow keys, or type the numbers.
+
+const ZOOM = 3;
+const LENS = 168;
+
+/** @param {HTMLElement} box */
+function start(box) {
+  const stage = /** @type {HTMLElement} */ (box.querySelector("[data-stage]"));
+  const image = /** @type {HTMLImageElement} */ (stage.querySelector("img"));
+  const prompt = /** @type {HTMLElement} */ (box.querySelector("[data-prompt]"));
+  const fields = /** @type {HTMLInputElement[]} */ ([...box.querySelectorAll("[data-corner]")]);
+  const width = () => image.naturalWidth || Number(box.dataset.width);
+  const height = () => image.naturalHeight || Number(box.dataset.height);
+  const lines = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+  const outline = document.createElementNS("http://www.w3.org/2000/svg", "polygon");
+  lines.setAttribute("aria-hidden", "true");
+  lines.append(outline);
+  stage.append(lines);
+  const lens = document.createElement("canvas");
+  lens.width = lens.height = LENS;
+  lens.className = "lens";
+  lens.hidden = true;
+  stage.append(lens);
+
+  const handles = fields.map((field, index) => {
+    const handle = document.createElement("button");
+    handle.type = "button";
+    handle.className = "handle";
+    handle.textContent = String(index + 1);
+    handle.setAttribute("aria-label", `Corner ${index + 1}, ${field.dataset.name}: move with the arrow keys, Shift for ten points`);
+    stage.append(handle);
+    return handle;
+  });
+
+  /** @param {number} i @returns {[number, number] | null} */
+  function at(i) {
+    const parts = fields[i].value.split(",").map(Number);
+    return parts.length === 2 && parts.every(Number.isFinite) && fields[i].value.trim() ? [parts[0], parts[1]] : null;
+  }
+
+  /** @param {number} i @param {number} x @param {number} y */
+  function set(i, x, y) {
+    const cx = Math.min(Math.max(x, 0), width());
+    const cy = Math.min(Math.max(y, 0), height());
+    fields[i].value = `${cx.toFixed(1)},${cy.toFixed(1)}`;
+    fields[i].dispatchEvent(new Event("input", { bubbles: true }));
+    draw();
+  }
+
+  function draw() {
+    const known = [];
+    lines.setAttribute("viewBox", `0 0 ${width()} ${height()}`);
+    fields.forEach((_, i) => {
+      const p = at(i);
+      handles[i].hidden = !p;
+      if (p) {
+        handles[i].style.left = `${(100 * p[0]) / width()}%`;
+        handles[i].style.top = `${(100 * p[1]) / height()}%`;
+        known.push(p.join(","));
+      }
+    });
+    outline.setAttribute("points", known.join(" "));
+    const next = fields.findIndex((_, i) => !at(i));
+    prompt.textContent =
+      next < 0 ? "All four corners are set. Drag near a number to correct it." : `Tap corner ${next + 1}: ${fields[next].dataset.name}.`;
+    box.dataset.set = String(known.length);
+  }
+
+  /** @param {PointerEvent} event @returns {[number, number]} */
+  function place(event) {
+    const r = image.getBoundingClientRect();
+    return [((event.clientX - r.left) / r.width) * width(), ((event.clientY - r.top) / r.height) * height()];
+  }
+
+  /** @param {number} x @param {number} y */
+  function magnify(x, y) {
+    const r = image.getBoundingClientRect();
+    const source = (LENS / ZOOM) * (width() / r.width);
+    const paint = lens.getContext("2d");
+    if (!paint) return;
+    paint.fillStyle = "#000";
+    paint.fillRect(0, 0, LENS, LENS);
+    paint.drawImage(image, x - source / 2, y - source / 2, source, source, 0, 0, LENS, LENS);
+    paint.strokeStyle = "#fff";
+    paint.lineWidth = 3;
+    paint.beginPath();
+    paint.moveTo(LENS / 2, LENS / 2 - 18);
+    paint.lineTo(LENS / 2, LENS / 2 + 18);
+    paint.moveTo(LENS / 2 - 18, LENS / 2);
+    paint.lineTo(LENS / 2 + 18, LENS / 2);
+    paint.stroke();
+    paint.strokeStyle = "#000";
+    paint.lineWidth = 1;
+    paint.stroke();
+    lens.hidden = false;
+    // Away from the finger: in the other half of the picture.
+    lens.style.left = x < width() / 2 ? "auto" : "0";
+    lens.style.right = x < width() / 2 ? "0" : "auto";
+  }
+
+  let held = -1;
+  let offX = 0;
+  let offY = 0;
+
+  /** @param {number} x @param {number} y */
+  function nearest(x, y) {
+    let best = -1;
+    let least = Infinity;
+    fields.forEach((_, i) => {
+      const p = at(i);
+      const away = p ? Math.hypot(p[0] - x, p[1] - y) : Infinity;
+      if (away < least) [best, least] = [i, away];
+    });
+    return best;
+  }
+
+  stage.addEventListener("pointerdown", (event) => {
+    // A tap sets the next corner; when all are set it takes hold of the nearest one, without making it jump.
+    const [x, y] = place(event);
+    const next = fields.findIndex((_, i) => !at(i));
+    held = next >= 0 ? next : nearest(x, y);
+    if (held < 0) return;
+    event.preventDefault();
+    stage.setPointerCapture(event.pointerId);
+    const p = at(held);
+    [offX, offY] = p ? [p[0] - x, p[1] - y] : [0, 0];
+    if (!p) set(held, x, y);
+    magnify(x + offX, y + offY);
+  });
+  stage.addEventListener("pointermove", (event) => {
+    if (held < 0) return;
+    const [x, y] = place(event);
+    set(held, x + offX, y + offY);
+    magnify(x + offX, y + offY);
+  });
+  for (const name of ["pointerup", "pointercancel"]) {
+    stage.addEventListener(name, () => {
+      if (held >= 0) handles[held].focus({ preventScroll: true });
+      held = -1;
+      lens.hidden = true;
+    });
+  }
+  handles.forEach((handle, i) =>
+    handle.addEventListener("keydown", (event) => {
+      const ways = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
+      const way = ways[/** @type {keyof typeof ways} */ (event.key)];
+      const p = at(i);
+      if (!way || !p) return;
+      event.preventDefault();
+      const step = event.shiftKey ? 10 : 1;
+      set(i, p[0] + way[0] * step, p[1] + way[1] * step);
+    }),
+  );
+  fields.forEach((field) => field.addEventListener("change", draw));
+  if (image.complete) draw();
+  else image.addEventListener("load", draw);
+  box.dataset.script = "ready";
+}
+
+function all() {
+  for (const box of document.querySelectorAll("[data-cornering]")) {
+    if (box instanceof HTMLElement && !box.dataset.script) start(box);
+  }
+}
+document.addEventListener("axlewright:shown", all);
+all();
