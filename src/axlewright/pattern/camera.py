@@ -139,7 +139,7 @@ def _starts(points: Array, normal: Array, taps: Array, focal: float, center: Arr
 
 
 def winding(design: GearSetDesign, flank: FlankName) -> int:
-    """Return +1 when the corners run clockwise on the screen (y down) seen from outside the flank, else −1."""
+    """Return +1 when the corners run clockwise on the screen seen from outside the flank, else −1."""
     p, _ = flank_surface(design, flank, CORNER_X, CORNER_Y)
     _, n = flank_surface(design, flank, np.array(0.0), np.array(0.0))
     area = np.cross(p[1] - p[0], p[3] - p[0]) @ n
@@ -220,7 +220,7 @@ def fit_camera(
         )
     camera = best[1]
     J = slope(camera)
-    covariance = np.linalg.inv(J.T @ J)
+    covariance = np.asarray(np.linalg.inv(J.T @ J), dtype=np.float64)
     miss = camera.project(points) - taps
     residual = float(np.sqrt(np.mean(np.sum(miss * miss, 1))))
     return FittedCamera(

@@ -1,4 +1,4 @@
-"""Areas that could be the mark: from two Gaussian classes fitted from several starts, and from cuts at levels."""
+"""Areas that could be the mark: from two classes fitted from several starts, and from cuts at levels."""
 
 from __future__ import annotations
 

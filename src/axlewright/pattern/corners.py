@@ -115,7 +115,7 @@ def check_corners(corners: Array, size: tuple[int, int], design: GearSetDesign, 
         raise PhotoError(
             f"seen from outside, a {flank} flank of {design.name} has its corners the other way round",
             where="corners",
-            fix=f"check toe against heel, whether this is the {other} flank, and that the photo is not mirrored",
+            fix=f"check toe against heel, whether this is the {other} flank, and that no photo is mirrored",
         )
     if tall > 1.1 * length:
         raise PhotoError(

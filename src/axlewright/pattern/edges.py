@@ -113,7 +113,7 @@ def _smooth_track(jump: Array, steps: Array) -> tuple[Array, NDArray[np.bool_]]:
     back = np.zeros((n, m), np.intp)
     shifts = np.arange(-2, 3)
     for i in range(1, n):
-        options = np.stack([_shifted(total[i - 1], s) - 0.08 * abs(s) for s in shifts])
+        options = np.stack([_shifted(total[i - 1], int(s)) - 0.08 * abs(s) for s in shifts])
         pick = np.argmax(options, 0)
         back[i] = np.clip(np.arange(m) - shifts[pick], 0, m - 1)
         total[i] += options[pick, np.arange(m)]
@@ -123,8 +123,8 @@ def _smooth_track(jump: Array, steps: Array) -> tuple[Array, NDArray[np.bool_]]:
         track[i - 1] = back[i, track[i]]
     offset = steps[track]
     t = np.linspace(-1, 1, n)
-    weight = np.ones(n)
-    coef = np.zeros(3)
+    weight: Array = np.ones(n)
+    coef: Array = np.zeros(3)
     A = np.stack([np.ones(n), t, t * t], 1)
     pitch = steps[1] - steps[0]
     for _ in range(6):

@@ -23,17 +23,14 @@ def rings(mask: Mask, known: Mask, width: int) -> tuple[Mask, Mask]:
     return core & ~shrunk & known, grown & ~gap & known
 
 
-def step_across(f: Array, mask: Mask, known: Mask, width: int = 6) -> tuple[float, Array, Array]:
-    """Return the step across an outline over the scatter beside it, its direction, and the means inside and out."""
+def clearest_direction(f: Array, mask: Mask, known: Mask, width: int) -> Array:
+    """Return the direction in which the features differ most clearly across an outline, shape (3,)."""
     inner, outer = rings(mask, known, width)
     if inner.sum() < 12 or outer.sum() < 12:
-        return 0.0, np.zeros(3), np.zeros((2, 3))
+        return np.zeros(3)
     mi, ci = moments(f[inner], np.ones(int(inner.sum())))
     mo, co = moments(f[outer], np.ones(int(outer.sum())))
-    pooled = 0.5 * (ci + co) + np.eye(3)
-    delta = mi - mo
-    direction = np.linalg.solve(pooled, delta)
-    return float(np.sqrt(max(delta @ direction, 0.0))), direction, np.stack([mi, mo])
+    return np.asarray(np.linalg.solve(0.5 * (ci + co) + np.eye(3), mi - mo))
 
 
 def likeness(mask: Mask) -> float:
@@ -58,7 +55,7 @@ def likeness(mask: Mask) -> float:
     across = max(float(m.any(1).mean()) for m in (mask[:, :3], mask[:, -3:]))
     if along > 0.72 or across > 0.6:
         score *= 0.3
-    return score
+    return float(score)
 
 
 class OutlineProbe:
@@ -124,7 +121,7 @@ def settle(f: Array, mask: Mask, known: Mask) -> tuple[Array, Mask]:
     """Move the outline to half way between what lies just inside and just outside of it."""
     level = mask.astype(float)
     for width, reach in ((8, 10.0), (6, 8.0), (5, 7.0)):
-        _, direction, _ = step_across(f, mask, known, width)
+        direction = clearest_direction(f, mask, known, width)
         line = f @ direction
         inner, outer = rings(mask, known, width)
         if inner.sum() < 20 or outer.sum() < 20:

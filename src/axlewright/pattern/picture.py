@@ -1,4 +1,4 @@
-"""Pictures from a phone: decoded once, turned upright once, guarded against files that are not what they say."""
+"""Pictures from a phone: decoded once, turned upright once, guarded against files that lie."""
 
 from __future__ import annotations
 

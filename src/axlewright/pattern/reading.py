@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from axlewright.contact import measure_mask
+from axlewright.contact import ContactPattern, measure_mask
 from axlewright.contact.rolling import check_flank
 from axlewright.errors import PhotoError
 from axlewright.gearset import FlankName, GearSetDesign
@@ -25,7 +25,7 @@ from axlewright.pattern.edges import find_edges
 from axlewright.pattern.picture import Picture, load_picture
 from axlewright.pattern.readings import PhotoReading
 from axlewright.pattern.segment import Compound, Segmentation, segment
-from axlewright.pattern.uncertainty import outline_spread, place_spread
+from axlewright.pattern.uncertainty import OutlineSpread, outline_spread, place_spread
 from axlewright.pattern.unroll import Part, cut_part, unroll
 
 Array = NDArray[np.float64]
@@ -33,6 +33,7 @@ Array = NDArray[np.float64]
 TAP_SD_SHARE = 0.004  # a tap's error as a share of the tooth's length in the picture
 TAP_SD_LEAST_PX = 2.0
 RESIDUAL_LIMIT = 4.0  # corner miss over the tap's standard deviation at which no pose fits the design
+LEAST_RIVAL = 0.05  # chance of another outline above which it counts
 BLUR_LIMIT_CELLS = 14.0  # outline wider than this share (of 95 rows) is blur, not compound
 
 
@@ -154,10 +155,7 @@ def _report(
         raise PhotoError("no mark was found", where="photo", fix="paint thinly, roll under drag, try again")
     spread = outline_spread(marked)
     place = place_spread(camera, design, flank, mask)
-    center_sd = (
-        float(np.hypot(spread.center[0], place[0])),
-        float(np.hypot(spread.center[1], place[1])),
-    )
+    center_sd, length_sd = _with_rival(pattern, spread, place, marked)
     corners_used = camera.project(flank_surface(design, flank, CORNER_X, CORNER_Y)[0])
     moves = np.linalg.norm(corners_used - taps, axis=1)
     found = {True: "rubbed", False: "print", None: "unknown"}[marked.rubbed]
@@ -165,7 +163,8 @@ def _report(
     return PhotoReading(
         pattern=pattern,
         center_sd=center_sd,
-        length_sd=spread.length,
+        length_sd=length_sd,
+        place_sd=place,
         area_sd=spread.area,
         source="photo",
         quality=tuple(notes),
@@ -182,6 +181,24 @@ def _report(
     )
 
 
+def _with_rival(
+    pattern: ContactPattern, spread: OutlineSpread, place: tuple[float, float], marked: Segmentation
+) -> tuple[tuple[float, float], float]:
+    """Return the spread of centre and length, widened by another outline that is nearly as likely."""
+    var = [spread.center[0] ** 2 + place[0] ** 2, spread.center[1] ** 2 + place[1] ** 2, spread.length**2]
+    if marked.rival is not None and marked.rival_weight > LEAST_RIVAL:
+        other = measure_mask(marked.rival[::2, ::2], pattern.flank)
+        w = marked.rival_weight
+        away = (
+            other.center[0] - pattern.center[0],
+            other.center[1] - pattern.center[1],
+            other.length_fraction - pattern.length_fraction,
+        )
+        var = [v + w * d * d for v, d in zip(var, away, strict=True)]
+    x, y, length = (float(np.sqrt(v)) for v in var)
+    return (x, y), length
+
+
 def _notes(
     marked: Segmentation,
     support: dict[str, float],
@@ -194,14 +211,16 @@ def _notes(
     if support and float(moves.max()) > 2.0 * tap_sd:
         worst = int(np.argmax(moves))
         notes.append(
-            f"The {CORNER_NAMES[worst]} corner was moved {moves[worst]:.0f} px to the edge found in the picture."
+            f"The {CORNER_NAMES[worst]} corner was moved {moves[worst]:.0f} px to the edge in the picture."
         )
     missing = [n for n in ("top", "toe", "heel") if support.get(n, 0.0) < 0.6]
     if missing:
         notes.append(f"No clear {' and '.join(missing)} edge was found; the taps were used as they are.")
     if marked.glare > 0.03:
         notes.append(f"Glare hides {marked.glare:.0%} of the flank; the outline was bridged there.")
-    if marked.step < 2.5:
+    if marked.rival is not None and marked.rival_weight > LEAST_RIVAL:
+        notes.append("Another outline is nearly as likely; look at it and correct it if needed.")
+    if marked.step < 1.5:
         notes.append("The mark stands out only faintly; look at the outline and correct it if needed.")
     if compound != "auto" and found not in ("unknown", compound):
         notes.append(f"The colours look like compound {found}, not {compound}.")

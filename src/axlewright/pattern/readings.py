@@ -74,6 +74,8 @@ class PhotoReading(PatternReading):
         Step across the outline over the scatter beside it.
     area_sd : float
         Standard deviation of `pattern.area_fraction`.
+    place_sd : (float, float)
+        Part of `center_sd` that comes from taps and camera.
     """
 
     corners: Array
@@ -87,6 +89,7 @@ class PhotoReading(PatternReading):
     compound_found: Literal["rubbed", "print", "unknown"]
     contrast: float
     area_sd: float
+    place_sd: tuple[float, float]
 
     def summary(self) -> dict[str, Any]:
         """Return the measures with their uncertainty as plain data for JSON."""

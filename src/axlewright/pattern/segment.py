@@ -1,7 +1,7 @@
 """Which part of the unrolled flank is marked: two kinds of surface told apart in one photo's own light.
 
 Candidates come from two classes and from cuts at levels (`candidates`), each in the picture as it is and with
-likely cast shadows lifted. The one whose outline keeps its contrast in all of these views, with a compact mark
+a likely cast shadow lifted. The one whose outline keeps its contrast in these views, with a compact mark
 clear of the ends, wins. At last the outline is moved to half way between the surfaces just inside and just
 outside of it (`outline.settle`).
 """
@@ -24,7 +24,6 @@ from axlewright.pattern.outline import (
     edge_cells,
     likeness,
     settle,
-    step_across,
 )
 from axlewright.pattern.surface_features import features, halved, usual_difference, views
 
@@ -32,7 +31,9 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Compound = Literal["rubbed", "print", "auto"]
 
-LEAST_CONTRAST = 1.6  # step across the outline over the scatter beside it; below it nothing can be told apart
+LEAST_CONTRAST = (
+    0.8  # along most of the outline, in usual differences over the flank; below it nothing is told apart
+)
 LEAST_DIFFERENCE = 4.0  # the same step in Lab units; below it compression and noise make their own outlines
 MOST_GLARE = 0.35  # share of the flank
 RIVAL_SHARPNESS = 6.0
@@ -49,7 +50,7 @@ class Segmentation:
     known : array of bool, shape (rows, cols)
         False where glare or darkness hid the surface and the outline was bridged.
     step : float
-        Contrast of the outline: step over scatter.
+        Contrast reached along most of the outline, in usual differences between places of the flank.
     difference : float
         The same step in Lab units.
     edge_cells : float
@@ -122,9 +123,12 @@ def segment(light: Array, compound: Compound = "auto") -> Segmentation:
     score, start, look = rated[0]
     f3, known, _ = looks[look]
     level, mask = settle(f3, _finer(start, rows, cols), known)
-    step, _, sides = step_across(f3, mask, known)
+    if not mask.any():
+        raise _nothing()
+    coarse, coarse_known, usual, _ = grids[look]
+    step, sides = OutlineProbe(mask[::2, ::2]).contrast(coarse, coarse_known, usual)
     size = float(np.linalg.norm(sides[0] - sides[1]))
-    if step < LEAST_CONTRAST or size < LEAST_DIFFERENCE or not mask.any():
+    if step < LEAST_CONTRAST or size < LEAST_DIFFERENCE:
         raise _nothing()
     rival, weight = _rival(rated)
     if rival is not None:
@@ -184,7 +188,7 @@ def _nothing() -> PhotoError:
     return PhotoError(
         "no mark stands out from the rest of the flank",
         where="photo",
-        fix="wipe oil off, paint a thin even coat, roll under drag, and take the photo in soft light from the side",
+        fix="wipe oil off, paint a thin even coat, roll under drag, and take the photo in soft light",
     )
 
 

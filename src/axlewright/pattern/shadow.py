@@ -1,4 +1,4 @@
-"""Cast shadows on a flank: found by their edge, along which light drops by about the same factor whatever it falls on.
+"""Cast shadows on a flank, found by their edge: light drops there by one factor whatever it falls on.
 
 A neighbouring tooth throws a shadow with a nearly straight edge that runs along the flank to its toe or heel,
 and may turn a corner where that tooth ends. A mark is an oval inside the flank, so no such edge bounds it.

@@ -18,6 +18,7 @@ Mask = NDArray[np.bool_]
 
 COLOUR_LIGHT = 0.25  # luminance at which colours are compared
 LIGHTNESS_SCALE = 25.0  # Lab-like units per unit of the natural logarithm of luminance
+LIGHTNESS_SHARE = 0.35  # of its weight beside colour, where the flank has colours
 LIGHTNESS_DOUBT = 1.5  # lightness is trusted less than colour by this factor
 
 
@@ -32,10 +33,14 @@ def features(light: Array) -> tuple[Array, Mask, Mask]:
     floor = 0.003
     even = soft * (COLOUR_LIGHT / np.maximum(y, floor))[..., None]
     colour = lab(np.clip(even, 0.0, 2.0))
+    lightness = LIGHTNESS_SCALE * np.log((y + floor) / middle)
     if _grey(colour, glare | dark):
         # Without colours on the flank a white coat and glare look the same: let the outline decide.
         glare = np.zeros_like(glare)
-    out = np.stack([LIGHTNESS_SCALE * np.log((y + floor) / middle), colour[..., 1], colour[..., 2]], -1)
+    else:
+        # Where there are colours they decide; lightness is mostly shade and shine.
+        lightness *= LIGHTNESS_SHARE
+    out = np.stack([lightness, colour[..., 1], colour[..., 2]], -1)
     return out, ndimage.binary_dilation(glare, iterations=1), dark
 
 
@@ -61,7 +66,7 @@ def usual_difference(f: Array, known: Mask) -> Array:
 
 
 def views(f: Array, known: Mask) -> list[tuple[Array, Mask, Mask | None]]:
-    """Return the features as they are, and with each likely cast shadow lifted; where they can be trusted; the shade."""
+    """Return the features as they are and with a cast shadow lifted, where to trust them, and the shade."""
     out: list[tuple[Array, Mask, Mask | None]] = [(f, known, None)]
     coarse, seen = halved(f, known)
     for shadow in cast_shadows(coarse[..., 0], seen):

@@ -1,7 +1,7 @@
 """How sure a photo's pattern is: errors of taps and camera, and of the outline.
 
-The outline's error is taken as a random shift along its normal that stays alike over a stretch of it; the shift
-of the centre is then a sum over the outline. The two constants below were set on drawn photos whose truth is
+The outline's error is taken as a random shift along its normal that stays alike over a stretch of it; the
+shift of the centre is then a sum over the outline. The constants below were set on drawn photos whose truth is
 known (benchmarks/reading_masks.py prints the coverage they reach on other drawn photos).
 """
 
@@ -72,7 +72,7 @@ def outline_spread(marked: Segmentation) -> OutlineSpread:
     span = np.flatnonzero(ends)
     tips = [float(sd[mask[:, c], c].mean()) for c in (span[0], span[-1])]
     # Tips of an oval are flatter than its flanks: the same error of level moves them further.
-    length = 2.0 * float(np.hypot(*tips)) / cols
+    length = 2.0 * float(np.hypot(tips[0], tips[1])) / cols
     away = ndimage.distance_transform_edt(mask) + ndimage.distance_transform_edt(~mask) - 1.0
     confidence = 1.0 - np.exp(-0.5 * (away / sd) ** 2)
     return OutlineSpread(

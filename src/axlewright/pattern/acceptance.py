@@ -1,0 +1,215 @@
+"""Is the pattern good? Acceptance criteria as data, each with its source, and verdicts with uncertainty.
+
+The numbers are defaults; service data typed in replace them. Manuals give most criteria in words ("centred",
+"toward the toe", "clear of all edges"); where a number had to be put to such words it is ours and says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from axlewright.contact import ContactPattern
+from axlewright.errors import InputError
+from axlewright.gearset.design import ToothForm
+from axlewright.pattern.readings import PatternReading
+from axlewright.setup.limits import Limit, Verdict
+from axlewright.setup.limits import judge as judge_limit
+from axlewright.setup.sources import CIVIL, manual
+
+Measure = Literal["lengthwise", "profile", "length", "edges"]
+Condition = Literal["new", "used"]
+Role = Literal["working", "other"]
+T21 = "government manual TM 5-3810-300-24&P2 ch 4"
+T30 = "government manual TM 5-4210-230-14&P-1"
+OURS = "the number is this program's own, common practice, no source"
+
+
+@dataclass(frozen=True, slots=True)
+class Criterion:
+    """One acceptance criterion for a pattern rolled by hand under drag.
+
+    Attributes
+    ----------
+    key : str
+    text : str
+        What is wanted, in words.
+    measure : {"lengthwise", "profile", "length", "edges"}
+    limit : Limit or None
+        Band of the measure; None for "edges".
+    role : {"working", "other"} or None
+        The flank that pulls, the other one, or both. The working flank is the drive flank unless the axle
+        drives on the coast flank, as many front axles do.
+    condition : {"new", "used"} or None
+    tooth_form : {"face-milled", "face-hobbed"} or None
+    edges : tuple of str
+        For "edges": those that must stay clear.
+    source : str
+    """
+
+    key: str
+    text: str
+    measure: Measure
+    limit: Limit | None
+    source: str
+    role: Role | None = None
+    condition: Condition | None = None
+    tooth_form: ToothForm | None = None
+    edges: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PatternVerdict:
+    """What one criterion says of a pattern.
+
+    Attributes
+    ----------
+    criterion : Criterion
+    kind : {"inside", "outside", "near the edge: measure again", "look yourself"}
+    text : str
+        One sentence with value, uncertainty, wanted band and source.
+    verdict : Verdict or None
+        The numbers, where there are any.
+    """
+
+    criterion: Criterion
+    kind: Literal["inside", "outside", "near the edge: measure again", "look yourself"]
+    text: str
+    verdict: Verdict | None = None
+
+
+def _band(name: str, low: float | None, high: float | None, source: str) -> Limit:
+    return Limit(name, low, high, "1", source, is_default=True)
+
+
+_PROFILE = f"{manual('T9', 'T13')}: centred between top and root; {OURS}"
+_TOE = f"{manual('T13')}; {T30}: toward the toe, no heel bias unloaded; {OURS}"
+_LENGTH = f"{CIVIL} (two texts): half to two thirds of the tooth"
+_CLEAR = f"{manual('T9', 'T13')}: clear of all edges, no hard line"
+_COAST = f"{T21}: same width, centred lengthwise, may sit slightly to the toe; {OURS}"
+_USED = f"{T21}: match the old wear trace, smaller, at its toe end; do not chase the new-set picture"
+
+DEFAULT_CRITERIA: tuple[Criterion, ...] = (
+    Criterion(
+        "profile", "centred between top and root", "profile",
+        _band("pattern centre in profile", -0.25, 0.25, _PROFILE), _PROFILE, condition="new",
+    ),
+    Criterion(
+        "working-lengthwise", "at the middle or toward the toe, never toward the heel", "lengthwise",
+        _band("pattern centre lengthwise, working flank", -0.45, 0.10, _TOE), _TOE, role="working",
+        condition="new",
+    ),
+    Criterion(
+        "other-lengthwise", "centred lengthwise or slightly toward the toe", "lengthwise",
+        _band("pattern centre lengthwise, other flank", -0.35, 0.20, _COAST), _COAST, role="other",
+        condition="new",
+    ),
+    Criterion(
+        "length", "half to two thirds of the tooth length", "length",
+        _band("pattern length over face width", 0.45, 0.75, f"{_LENGTH}; widened by 0.05 to 0.08, {OURS}"),
+        _LENGTH, condition="new",
+    ),
+    Criterion(
+        "clear", "clear of top, root and heel, no hard line at an edge", "edges", None, _CLEAR,
+        edges=("top", "root", "heel"),
+    ),
+    Criterion(
+        "used", "smaller than the old wear trace and at its toe end", "edges", None, _USED, condition="used"
+    ),
+)  # fmt: skip
+
+
+def judge(
+    reading: PatternReading | ContactPattern,
+    criteria: Sequence[Criterion] | None = None,
+    *,
+    tooth_form: ToothForm = "face-milled",
+    condition: Condition = "new",
+    drives_on: str = "drive",
+) -> list[PatternVerdict]:
+    """Hold a pattern against acceptance criteria.
+
+    Parameters
+    ----------
+    reading : PatternReading or ContactPattern
+        A computed pattern has no uncertainty.
+    criteria : sequence of Criterion, optional
+        `DEFAULT_CRITERIA` when None.
+    tooth_form : {"face-milled", "face-hobbed"}
+        Criteria for the other form are left out. The defaults are the same for both: the forms differ in what
+        moves the pattern, not in where it belongs.
+    condition : {"new", "used"}
+        A used set is held against its own wear trace.
+    drives_on : {"drive", "coast"}
+        Ring-gear flank that pulls going forward; "coast" for axles that drive on the concave flank.
+
+    Returns
+    -------
+    list of PatternVerdict
+    """
+    if drives_on not in ("drive", "coast"):
+        raise InputError(f"unknown flank '{drives_on}'", where="drives_on", fix="use drive or coast")
+    if condition not in ("new", "used"):
+        raise InputError(f"unknown condition '{condition}'", where="condition", fix="use new or used")
+    pattern = reading.pattern if isinstance(reading, PatternReading) else reading
+    role = "working" if pattern.flank == drives_on else "other"
+    out = []
+    for c in DEFAULT_CRITERIA if criteria is None else criteria:
+        if c.role not in (None, role) or c.condition not in (None, condition):
+            continue
+        if c.tooth_form not in (None, tooth_form):
+            continue
+        out.append(_judge_one(reading, pattern, c))
+    return out
+
+
+def _judge_one(
+    reading: PatternReading | ContactPattern, pattern: ContactPattern, c: Criterion
+) -> PatternVerdict:
+    if pattern.empty:
+        return PatternVerdict(c, "look yourself", f"Nothing is marked; wanted: {c.text} ({c.source}).")
+    read = isinstance(reading, PatternReading)
+    sd_x, sd_y = reading.center_sd if isinstance(reading, PatternReading) else (0.0, 0.0)
+    sd_l = reading.length_sd if isinstance(reading, PatternReading) else 0.0
+    if c.limit is not None:
+        value, sd = {
+            "lengthwise": (pattern.center[0], sd_x),
+            "profile": (pattern.center[1], sd_y),
+            "length": (pattern.length_fraction, sd_l),
+        }[c.measure]
+        verdict = judge_limit(value, c.limit, expanded_uncertainty=2.0 * sd)
+        return PatternVerdict(c, verdict.kind, verdict.text("metric"), verdict)
+    if c.condition == "used":
+        return PatternVerdict(c, "look yourself", f"Used set: wanted {c.text} ({c.source}).")
+    touched = sorted(pattern.touches & set(c.edges))
+    if touched:
+        where = " and ".join(touched)
+        return PatternVerdict(
+            c, "outside", f"The pattern reaches the {where}; wanted: {c.text} ({c.source})."
+        )
+    near = _nearest_edges(pattern, c.edges, sd_x, sd_y) if read else []
+    if near:
+        return PatternVerdict(
+            c,
+            "near the edge: measure again",
+            f"The pattern comes as near to the {' and '.join(near)} as the reading is sure; wanted: {c.text} "
+            f"({c.source}).",
+        )
+    return PatternVerdict(c, "inside", f"Clear of {', '.join(c.edges)} ({c.source}).")
+
+
+def _nearest_edges(pattern: ContactPattern, edges: tuple[str, ...], sd_x: float, sd_y: float) -> list[str]:
+    """Return the edges that the pattern may reach within two standard deviations of its place."""
+    rows, cols = pattern.mask.shape
+    up = np.flatnonzero(pattern.mask.any(axis=1))
+    along = np.flatnonzero(pattern.mask.any(axis=0))
+    gap = {
+        "root": (2.0 * up[0] / (rows - 1), sd_y),
+        "top": (2.0 * (rows - 1 - up[-1]) / (rows - 1), sd_y),
+        "toe": (2.0 * along[0] / (cols - 1), sd_x),
+        "heel": (2.0 * (cols - 1 - along[-1]) / (cols - 1), sd_x),
+    }
+    return [e for e in edges if gap[e][0] < 2.0 * gap[e][1]]
