@@ -23,10 +23,13 @@ _WHERE = {
     "GearSetDesign": "axlewright.gearset",
     "Rolling": "axlewright.contact",
     "Settings": "axlewright.contact",
+    "SweepTable": "axlewright.contact",
+    "calibrate": "axlewright.contact",
     "load_design": "axlewright.gearset",
     "parse_design": "axlewright.gearset",
     "roll": "axlewright.contact",
     "shipped_designs": "axlewright.gearset",
+    "sweep": "axlewright.contact",
 }
 
 __all__ = [
@@ -34,15 +37,18 @@ __all__ = [
     "GearSetDesign",
     "Rolling",
     "Settings",
+    "SweepTable",
     "__version__",
+    "calibrate",
     "load_design",
     "parse_design",
     "roll",
     "shipped_designs",
+    "sweep",
 ]
 
 if TYPE_CHECKING:
-    from axlewright.contact import ContactPattern, Rolling, Settings, roll
+    from axlewright.contact import ContactPattern, Rolling, Settings, SweepTable, calibrate, roll, sweep
     from axlewright.gearset import GearSetDesign, load_design, parse_design, shipped_designs
 
 

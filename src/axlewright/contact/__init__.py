@@ -1,7 +1,34 @@
 """What a gear set DOES when rolled: marks, motion error, load, backlash."""
 
+from axlewright.contact.backlash import Backlash, BacklashPerMove, backlash_at, backlash_per_move
+from axlewright.contact.calibrate import Calibration, FittedField, calibrate, fit_ease_off
 from axlewright.contact.marks import ContactPattern, measure_mask
+from axlewright.contact.measured import measured_mesh
 from axlewright.contact.mesh import Mesh, Settings, build_mesh
 from axlewright.contact.rolling import Rolling, roll
+from axlewright.contact.runout import Runout, RunoutRolling, roll_runout
+from axlewright.contact.sweep import SweepTable, sweep
 
-__all__ = ["ContactPattern", "Mesh", "Rolling", "Settings", "build_mesh", "measure_mask", "roll"]
+__all__ = [
+    "Backlash",
+    "BacklashPerMove",
+    "Calibration",
+    "ContactPattern",
+    "FittedField",
+    "Mesh",
+    "Rolling",
+    "Runout",
+    "RunoutRolling",
+    "Settings",
+    "SweepTable",
+    "backlash_at",
+    "backlash_per_move",
+    "build_mesh",
+    "calibrate",
+    "fit_ease_off",
+    "measure_mask",
+    "measured_mesh",
+    "roll",
+    "roll_runout",
+    "sweep",
+]
