@@ -18,7 +18,7 @@ from scipy import special
 from axlewright.sound.angle import ORDER_STEP, OrderSpectra
 from axlewright.sound.lines import persistent_score
 from axlewright.sound.orders import TREAD_BLOCKS, Candidate
-from axlewright.sound.sidebands import free_spacing_evidence, spacing_evidence
+from axlewright.sound.sidebands import free_spacing_evidence, spacing_evidence, widened
 
 FloatArray = NDArray[np.float64]
 
@@ -126,6 +126,7 @@ class _Lines:
     def __init__(self, scores: FloatArray, errors: FloatArray) -> None:
         self.scores = scores
         self.errors = errors
+        self.wide = widened(scores)
         self.known: dict[float, FloatArray] = {}
 
     def at(self, order: float) -> FloatArray:
@@ -152,6 +153,7 @@ def _family(lines: _Lines, candidate: Candidate) -> FloatArray:
     for index, order in enumerate(candidate.orders):
         score = lines.at(order)
         total += score if index == 0 else _overtone(score)
+    total += spacing_evidence(lines.wide, candidate, lines.errors)
     if candidate.slip:
         total = _smear(total, candidate.slip)
     return total
@@ -256,13 +258,10 @@ def weigh(
     log_prior -= special.logsumexp(log_prior)
     lines = _Lines(scores, errors)
     alone = {c.name: _family(lines, c) for c in candidates}
-    own_odds = {}
-    for c in candidates:
-        error = float(errors[np.argmax(alone[c.name] + log_prior)])
-        own_odds[c.name] = math.log(c.prior) + spacing_evidence(scores, c, error)
+    own_odds = {c.name: math.log(c.prior) for c in candidates}
     extra, order = _unknown(scores)
     unknown_odds = math.log(UNKNOWN_ODDS)
-    base = extra + unknown_odds + free_spacing_evidence(scores, order)
+    base = extra + unknown_odds + free_spacing_evidence(widened(scores), order)
     found = [SetEvidence((UNKNOWN,), base, -reference_error, sigma, order)]
     singles = {
         c.name: _weigh_one(alone[c.name] + log_prior, errors, (c.name,), own_odds[c.name]) for c in candidates
@@ -317,8 +316,7 @@ def _weigh_pair(
         joint = first_score + _family(_Lines(left, errors), members[1]) + log_prior
         pair = _weigh_one(joint, errors, names, odds)
         if math.isfinite(masked_at) and abs(pair.error - masked_at) < 0.004:
-            beside = spacing_evidence(left, members[1], pair.error)
-            return replace(pair, log_posterior=pair.log_posterior + beside)
+            return pair
         masked_at = pair.error
         left = _mask_explained(scores, members[0], pair.error)
     return None

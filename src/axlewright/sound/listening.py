@@ -43,6 +43,7 @@ FloatArray = NDArray[np.float64]
 PRESENCE_OFFSET: Final = 10.0
 """What the best of all trackers reaches in road noise alone [nats]; from simulated drives without a tone."""
 LOWEST_LINE_HZ: Final = 15.0
+MESH: Final = "ring and pinion mesh"
 LIKELY: Final = 0.9
 POSSIBLE: Final = 0.05
 LITTLE_SWEEP: Final = 0.06
@@ -199,8 +200,18 @@ def listen(
     )
     winner = posterior.sets[0]
     by_name = {c.name: c for c in candidates}
+    reference_turns = turns
     turns, wheel, spread = _settle(samples, rate, times, turns, spectra, posterior, by_name, winner, sigma)
-    heard = spread < KNOWN_SPEED
+    mesh_turns, heard = turns, spread < KNOWN_SPEED
+    if posterior.probability[MESH] > POSSIBLE:
+        # The mesh figures hold if the mesh it is, so they follow the best set with the mesh in it.
+        with_mesh = next(item for item in posterior.sets if MESH in item.members)
+        heard = True
+        if with_mesh is not winner:
+            start = reference_turns
+            mesh_turns = _settle(samples, rate, times, start, spectra, posterior, by_name, with_mesh, sigma)[
+                0
+            ]
     speed_mps = wheel * tyre.circumference_m if winner.members else stated * tyre.circumference_m
     segments = find_segments(times, speed_mps, vehicle, marked)
     used = np.ones(len(times), dtype=bool)
@@ -210,12 +221,12 @@ def listen(
     if heard:
         for harmonic in (1, 2, 3):
             track = track_harmonic(
-                samples, rate, turns, map_, float(axle.ring_teeth), harmonic, tyre.circumference_m, used
+                samples, rate, mesh_turns, map_, float(axle.ring_teeth), harmonic, tyre.circumference_m, used
             )
             if track is not None:
                 tracks.append(track)
     figures = tuple(f for f in map(harmonic_figure, tracks) if f is not None)
-    bands = _mesh_sidebands(samples, rate, turns, leave_out, axle, posterior) if heard else ()
+    bands = _mesh_sidebands(samples, rate, mesh_turns, leave_out, axle, posterior) if heard else ()
     ambiguities = find_ambiguities(posterior, candidates, axle, sigma, map_.sweep, speed.constant)
     sources = _findings(
         posterior,
@@ -303,7 +314,7 @@ def _settle(
     named = [by_name[name] for name in winner.members if name in by_name]
     spread = sigma
     if named:
-        lead = max(named, key=lambda c: -c.slip)
+        lead = min(named, key=lambda c: (c.slip, c.name != MESH))
         lines = _strong_lines(posterior, lead, winner.error)
         error = winner.error
         if lines:
@@ -350,7 +361,7 @@ def _mesh_sidebands(
     posterior: Posterior,
 ) -> tuple[Sidebands, ...]:
     """Measure pinion-turn and ring-turn sidebands on turns that are exact for the winner."""
-    if posterior.probability["ring and pinion mesh"] < POSSIBLE:
+    if posterior.probability[MESH] < POSSIBLE:
         return ()
     from axlewright.sound.evidence import TEMPER
     from axlewright.sound.lines import persistent_score
@@ -392,7 +403,7 @@ def _findings(
         )
         order = candidate.orders[0] if candidate.orders else 0.0
         result.append(SourceFinding(candidate.name, candidate.kind, p, order, word, sentences))
-    mesh_p = posterior.probability["ring and pinion mesh"]
+    mesh_p = posterior.probability[MESH]
     mesh_word = next(f.word for f in result if f.kind == "mesh")
     for band in bands:
         odds = (

@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
+from scipy import ndimage, special
 
 from axlewright.sound.angle import ORDER_STEP
 from axlewright.sound.orders import Candidate
@@ -26,8 +26,9 @@ SPACING_SIGMA: Final = 0.25 * ORDER_STEP
 NONE_PRIOR: Final = 0.6
 """Chance that a tone has no sidebands worth the name; our judgement."""
 FLOOR_DB: Final = -40.0
-CARRIER_REACH: Final = 0.3
-"""Orders round a tone in which nothing counts as a sideband."""
+CARRIER_REACH: Final = 0.5
+"""Sidebands nearer than this to their tone cannot be told from its own wander [orders]."""
+PAIR_NATS: Final = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,18 +62,6 @@ class Sidebands:
     evidence: float
 
 
-def _without_carriers(scores: FloatArray, order: float) -> FloatArray:
-    """Blank the tone and its overtones, which are no sidebands of each other."""
-    left = scores.copy()
-    for harmonic in range(1, 9):
-        middle = harmonic * order / ORDER_STEP
-        reach = CARRIER_REACH / ORDER_STEP
-        if middle - reach >= len(left):
-            break
-        left[max(int(middle - reach), 0) : int(middle + reach) + 1] = 0.0
-    return left
-
-
 def comb_score(scores: FloatArray, carriers: tuple[float, ...], spacings: FloatArray) -> FloatArray:
     """Return the joint score of lines on both sides of the carriers, shape of `spacings`.
 
@@ -88,42 +77,69 @@ def comb_score(scores: FloatArray, carriers: tuple[float, ...], spacings: FloatA
     grid = np.arange(len(scores))
     total = np.zeros(len(spacings))
     for carrier in carriers:
-        for side in (-1, 1):
-            at = (carrier + side * spacings) / ORDER_STEP
-            score = np.interp(at, grid, scores, left=0.0, right=0.0)
-            total += np.logaddexp(math.log(0.5), math.log(0.5) + score)
+        sides = [
+            np.interp((carrier + side * spacings) / ORDER_STEP, grid, scores, left=0.0, right=0.0)
+            for side in (-1, 1)
+        ]
+        total += pair_score(sides[0], sides[1])
     return total
 
 
-def spacing_evidence(scores: FloatArray, candidate: Candidate, error: float) -> float:
+def pair_score(lower: FloatArray, upper: FloatArray) -> FloatArray:
+    """Return the score of two sidebands of one tone: both are there, or neither."""
+    both = np.where(np.minimum(lower, upper) > PAIR_NATS, lower + upper, np.minimum(lower + upper, 0.0))
+    result: FloatArray = np.logaddexp(math.log(0.5), math.log(0.5) + both)
+    return result
+
+
+def widened(scores: FloatArray) -> FloatArray:
+    """Return scores in which a line counts in its neighbouring bins too: places are known to a bin."""
+    result: FloatArray = ndimage.maximum_filter1d(scores, 3)
+    return result
+
+
+def spacing_evidence(wide: FloatArray, candidate: Candidate, errors: FloatArray) -> FloatArray:
     """Return ln of the chance of what stands beside a candidate's tone, given its own spacings.
 
-    Compare with `free_spacing_evidence`, where any spacing is as likely as another.
+    Parameters
+    ----------
+    wide : ndarray, shape (orders,)
+        From `widened`.
+    candidate : Candidate
+    errors : ndarray, shape (errors,)
+        Speed errors.
+
+    Returns
+    -------
+    ndarray, shape (errors,)
+        Compare with `free_spacing_evidence`, where any spacing is as likely as another.
     """
-    if not candidate.spacings:
-        return 0.0
-    scale = math.exp(error)
-    carriers = tuple(order * scale for order in candidate.orders[:2])
-    left = _without_carriers(scores, carriers[0])
+    usable = [s for s in candidate.spacings if s > CARRIER_REACH]
+    if not usable:
+        return np.zeros(len(errors))
+    scale = np.exp(errors)
+    grid = np.arange(len(wide))
     values = []
-    for spacing in candidate.spacings:
-        if spacing < 0.5:
-            continue
-        width = 2 * ORDER_STEP + 2 * candidate.slip * spacing
-        near = spacing * scale + np.linspace(-width, width, 9)
-        values.append(float(special.logsumexp(comb_score(left, carriers, near)) - math.log(9)))
-    if not values:
-        return 0.0
-    best = float(special.logsumexp(values) - math.log(len(values)))
-    return float(np.logaddexp(math.log(NONE_PRIOR), math.log(1 - NONE_PRIOR) + best))
+    for spacing in usable:
+        total = np.zeros(len(errors))
+        for order in candidate.orders[:2]:
+            sides = [
+                np.interp((order + side * spacing) * scale / ORDER_STEP, grid, wide, left=0.0, right=0.0)
+                for side in (-1, 1)
+            ]
+            total += pair_score(sides[0], sides[1])
+        values.append(total)
+    best = special.logsumexp(np.stack(values), axis=0) - math.log(len(values))
+    result: FloatArray = np.logaddexp(math.log(NONE_PRIOR), math.log(1 - NONE_PRIOR) + best)
+    return result
 
 
-def free_spacing_evidence(scores: FloatArray, order: float) -> float:
+def free_spacing_evidence(wide: FloatArray, order: float) -> float:
     """Return ln of the chance of what stands beside a tone when nothing is known of its spacing."""
     spacings = SPACINGS[SPACINGS < 0.45 * order]
     if not len(spacings):
         return math.log(NONE_PRIOR)
-    values = comb_score(_without_carriers(scores, order), (order, 2 * order), spacings)
+    values = comb_score(wide, (order, 2 * order), spacings)
     mean = float(special.logsumexp(values) - math.log(len(values)))
     return float(np.logaddexp(math.log(NONE_PRIOR), math.log(1 - NONE_PRIOR) + mean))
 

@@ -1,0 +1,267 @@
+"""Draw what was heard: order map, evidence of each source, mesh level, before and after.
+
+Pictures are 390 px wide at one pixel per point and meant to be read on a phone; drawn at twice that
+for sharp screens. Nothing is told by colour alone.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from axlewright.sound.comparison import BeforeAfter
+from axlewright.sound.evidence import NONE
+from axlewright.sound.listening import Listening
+from axlewright.units import MPS_PER_MPH
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+WIDTH_IN: Final = 3.9
+DPI: Final = 200
+INK: Final = "#16202a"
+QUIET: Final = "#5b6875"
+STRONG: Final = "#0b5cad"
+WARM: Final = "#b3470f"
+SIZE: Final = 8
+
+
+def _figure(height_in: float, rows: int = 1, ratios: list[float] | None = None) -> tuple[Figure, list[Axes]]:
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure as MakeFigure
+
+    figure = MakeFigure(figsize=(WIDTH_IN, height_in), dpi=DPI, layout="constrained")
+    FigureCanvasAgg(figure)
+    grid: Any = figure.subplots(rows, 1, squeeze=False, gridspec_kw={"height_ratios": ratios or [1.0] * rows})
+    axes = [grid[i, 0] for i in range(rows)]
+    for axis in axes:
+        axis.tick_params(labelsize=SIZE, colors=INK)
+        for side in ("top", "right"):
+            axis.spines[side].set_visible(False)
+    return figure, axes
+
+
+def _order_map(axis: Axes, result: Listening) -> None:
+    """Order over time; the colour is the level over the noise floor."""
+    map_ = result.order_map
+    top = min(3.4 * result.axle.ring_teeth, 145.0)
+    orders = np.linspace(1.0, top, 420)
+    df = float(map_.frequency_hz[1])
+    wheel = result.speed_mps / result.tyre.circumference_m
+    grid = np.empty((len(orders), len(map_.times_s)))
+    bins = np.arange(len(map_.frequency_hz))
+    for i, rate in enumerate(wheel):
+        grid[:, i] = np.interp(orders * rate / df, bins, map_.ratio_db[i])
+    extent = (float(map_.times_s[0]), float(map_.times_s[-1]), float(orders[0]), float(orders[-1]))
+    axis.imshow(
+        grid,
+        aspect="auto",
+        origin="lower",
+        extent=extent,
+        cmap="Greys",
+        vmin=0,
+        vmax=22,
+        interpolation="nearest",
+    )
+    axis.set_ylabel("turns of the sound per wheel turn", fontsize=SIZE, color=INK)
+    axis.set_xlabel("time [s]", fontsize=SIZE, color=INK)
+    for harmonic in (1, 2, 3):
+        order = harmonic * result.axle.ring_teeth
+        if order < top:
+            axis.annotate(
+                f"mesh ×{harmonic} ({order})",
+                (extent[1], order),
+                xytext=(-3, 3),
+                textcoords="offset points",
+                ha="right",
+                fontsize=SIZE,
+                color=STRONG,
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8, "alpha": 0.85},
+            )
+            axis.plot([extent[0], extent[1]], [order, order], color=STRONG, lw=0.6, ls=(0, (1, 4)))
+    axis.set_ylim(1.0, top)
+
+
+def _segments(axis: Axes, result: Listening) -> None:
+    """Speed over time with drive, coast and float named."""
+    mph = result.speed_mps / MPS_PER_MPH
+    axis.plot(result.times_s, mph, color=INK, lw=1.2)
+    low, high = float(mph.min()), float(mph.max())
+    room = max(high - low, 5.0)
+    axis.set_ylim(low - 0.15 * room, high + 0.45 * room)
+    axis.set_xlim(float(result.times_s[0]), float(result.times_s[-1]))
+    hatch = {"drive": "", "coast": "///", "float": "..."}
+    for segment in result.segments:
+        axis.axvspan(
+            segment.start_s, segment.end_s, ymin=0.86, ymax=1.0, facecolor="#e3e8ee", edgecolor=QUIET,
+            hatch=hatch[segment.kind], lw=0.4,
+        )  # fmt: skip
+        if segment.end_s - segment.start_s > 0.12 * result.recording.duration_s:
+            axis.text(
+                (segment.start_s + segment.end_s) / 2,
+                high + 0.36 * room,
+                segment.kind + ("" if segment.sure else "?"),
+                ha="center",
+                va="center",
+                fontsize=SIZE,
+                color=INK,
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6, "alpha": 0.85},
+            )
+    axis.set_ylabel("mph", fontsize=SIZE, color=INK)
+
+
+def _sources(axis: Axes, result: Listening) -> None:
+    """Probabilities as bars, each with its word."""
+    shown = [s for s in result.sources if s.probability >= 0.02][:7]
+    for row, source in enumerate(shown):
+        hatch = {"likely": "", "possible": "///", "unlikely": "..."}[source.word]
+        axis.barh(
+            -row, source.probability, height=0.34, color="#c9dcef", edgecolor=STRONG, hatch=hatch, lw=0.6
+        )
+        axis.text(
+            0.0, -row + 0.38, f"{source.name}: {source.word}, {source.probability * 100:.0f} %",
+            fontsize=SIZE, color=INK, va="center",
+        )  # fmt: skip
+    axis.set_xlim(0, 1)
+    axis.set_ylim(-len(shown) + 0.6, 0.75)
+    axis.set_yticks([])
+    axis.spines["left"].set_visible(False)
+    axis.set_xlabel("probability", fontsize=SIZE, color=INK)
+
+
+def draw_listening(result: Listening, path: str | Path) -> None:
+    """Draw order map, speed with segments, and sources in one picture.
+
+    Parameters
+    ----------
+    result : Listening
+    path : str or Path
+        PNG to write.
+    """
+    count = max(sum(s.probability >= 0.02 for s in result.sources[:7]), 1)
+    figure, axes = _figure(5.0 + 0.34 * count, 3, [3.2, 1.1, 0.36 * count + 0.25])
+    _order_map(axes[0], result)
+    _segments(axes[1], result)
+    _sources(axes[2], result)
+    figure.savefig(str(path))
+
+
+def draw_evidence(result: Listening, path: str | Path) -> None:
+    """Draw how well each candidate fits over the error of the stated speed.
+
+    Parameters
+    ----------
+    result : Listening
+    path : str or Path
+    """
+    posterior = result.posterior
+    names = [s.name for s in result.sources if s.name in posterior.curves and s.probability > 0.005][:5]
+    if not names:
+        names = sorted(posterior.curves, key=lambda n: -float(posterior.curves[n].max()))[:4]
+    figure, axes = _figure(3.6 + 0.18 * len(names))
+    axis = axes[0]
+    percent = posterior.errors * 100
+    styles = ("-", "--", "-.", ":", (0, (5, 1, 1, 1)))
+    colours = (STRONG, WARM, INK, QUIET, "#3a7d44")
+    for index, name in enumerate(names):
+        curve = posterior.curves[name]
+        axis.plot(percent, curve, ls=styles[index], color=colours[index], lw=1.3, label=name)
+    sigma = result.prior_sigma * 100
+    axis.axvspan(-sigma, sigma, color="#eef2f6", zorder=0)
+    axis.text(0, 0.01, "stated speed ±1 sd", transform=axis.get_xaxis_transform(), ha="center", fontsize=SIZE - 1, color=QUIET)  # fmt: skip
+    axis.set_xlabel("error of the stated speed that it would need [%]", fontsize=SIZE, color=INK)
+    axis.set_ylabel("evidence of its lines [nats]", fontsize=SIZE, color=INK)
+    figure.legend(loc="outside upper left", fontsize=SIZE, frameon=False, labelcolor=INK)
+    figure.savefig(str(path))
+
+
+def draw_mesh_level(result: Listening, path: str | Path) -> None:
+    """Draw each mesh harmonic's tone-to-noise ratio over speed, with the prominence limit.
+
+    Parameters
+    ----------
+    result : Listening
+    path : str or Path
+    """
+    figure, axes = _figure(3.4)
+    axis = axes[0]
+    marks = ("o", "s", "^")
+    colours = (STRONG, WARM, INK)
+    for index, track in enumerate(result.tracks):
+        good = np.isfinite(track.tone_to_noise_db)
+        if good.sum() < 10:
+            continue
+        mph = track.speed_mps[good] / MPS_PER_MPH
+        axis.plot(
+            mph, track.tone_to_noise_db[good], marks[index], ms=1.6, color=colours[index],
+            label=f"mesh ×{track.harmonic}",
+        )  # fmt: skip
+    figure_limits = [h.limit_db for h in result.harmonics]
+    if figure_limits:
+        axis.axhline(figure_limits[0], color=STRONG, lw=0.8, ls="--")
+        axis.text(0.01, figure_limits[0] + 0.4, "×1 prominent", transform=axis.get_yaxis_transform(), fontsize=SIZE - 1, color=STRONG)  # fmt: skip
+    axis.axhline(-2.3, color=QUIET, lw=0.8, ls=":")
+    axis.text(
+        0.01, -2.0, "about audible", transform=axis.get_yaxis_transform(), fontsize=SIZE - 1, color=QUIET
+    )
+    axis.set_ylim(-15, max(20.0, max([*figure_limits, 0.0]) + 3))
+    axis.set_xlabel("speed [mph]", fontsize=SIZE, color=INK)
+    axis.set_ylabel("tone over band noise [dB]", fontsize=SIZE, color=INK)
+    if result.tracks:
+        axis.legend(loc="upper right", fontsize=SIZE, frameon=False, markerscale=3, labelcolor=INK)
+    figure.savefig(str(path))
+
+
+def draw_order_spectra(before: Listening, after: Listening, path: str | Path) -> None:
+    """Draw the order spectra round the mesh harmonics, before and after.
+
+    Parameters
+    ----------
+    before, after : Listening
+        Both of the same axle, levels over each recording's own noise floor.
+    path : str or Path
+    """
+    figure, axes = _figure(5.4, 3)
+    ring = before.axle.ring_teeth
+    for harmonic, axis in enumerate(axes, start=1):
+        for result, style, colour, name in ((before, "-", QUIET, "before"), (after, "-", STRONG, "after")):
+            spectra = result.spectra
+            error = result.posterior.sets[0].error if NONE not in result.top else 0.0
+            place = spectra.orders / np.exp(error)
+            inside = np.abs(place - harmonic * ring) < 7
+            db = 10 * np.log10(spectra.power.mean(axis=0)[inside] + 1e-9)
+            axis.plot(
+                place[inside], db, ls=style, color=colour, lw=1.6 if name == "before" else 1.0, label=name
+            )
+        axis.set_ylim(-3, None)
+        axis.set_title(f"mesh ×{harmonic}", fontsize=SIZE, color=INK, loc="left")
+    axes[0].legend(loc="upper right", fontsize=SIZE, frameon=False, labelcolor=INK)
+    axes[1].set_ylabel("level over the noise [dB]", fontsize=SIZE, color=INK)
+    axes[2].set_xlabel("order per wheel turn", fontsize=SIZE, color=INK)
+    figure.savefig(str(path))
+
+
+def draw_before_after(result: BeforeAfter, path: str | Path) -> None:
+    """Draw the change of each harmonic with its 90 % interval and verdict.
+
+    Parameters
+    ----------
+    result : BeforeAfter
+    path : str or Path
+    """
+    figure, axes = _figure(1.3 + 0.55 * len(result.changes))
+    axis = axes[0]
+    for row, change in enumerate(result.changes):
+        axis.plot([change.low_db, change.high_db], [-row, -row], color=STRONG, lw=2)
+        axis.plot([change.change_db], [-row], "o", color=STRONG, ms=5)
+        text = f"mesh ×{change.harmonic}: {change.change_db:+.1f} dB, {change.verdict}"
+        axis.text(0.0, -row + 0.32, text, transform=axis.get_yaxis_transform(), fontsize=SIZE, color=INK)
+    axis.axvline(0, color=INK, lw=0.8)
+    axis.set_yticks([])
+    axis.set_ylim(-len(result.changes) + 0.5, 0.75)
+    axis.spines["left"].set_visible(False)
+    axis.set_xlabel("change of tone over noise [dB], 90 % interval", fontsize=SIZE, color=INK)
+    figure.savefig(str(path))
