@@ -101,7 +101,7 @@ def _row(rolling: Rolling) -> Row:
         "harmonic_2_urad": float(harmonics[1]),
         "harmonic_3_urad": float(harmonics[2]),
         "shift_urad": rolling.shift_urad,
-        "problem": "",
+        "problem": "nothing is squeezed as thin as the film" if pattern.empty else "",
     }
 
 

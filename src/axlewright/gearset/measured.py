@@ -291,11 +291,7 @@ def fit_flank(
     gap = np.angle(np.exp(1j * (theta - expected)))
     turned = float(np.angle(np.mean(np.exp(1j * (theta - expected)))))
     gap = np.angle(np.exp(1j * (gap - turned)))
-    _, own_normals = own.points(x, y)
-    along = np.stack([-np.sin(expected) * r, np.cos(expected) * r, np.zeros_like(r)], axis=1)
-    lever = np.abs(np.sum(own_normals * along, axis=1))  # mm square to the flank for a radian
-    middle = (np.abs(x) < 0.6) & (np.abs(y) < 0.8)
-    lever = np.full_like(lever, float(np.median(lever[middle]))) if middle.any() else lever
+    lever = _lever(own, x, y)
     if np.ptp(gap * lever) > 0.25 * own.blank.mean_normal_module:
         raise DesignError(
             f"the points leave the design's {name} flank by {float(np.ptp(gap * lever)):.2f} mm",
@@ -305,7 +301,7 @@ def fit_flank(
     nodes = _penalised(x, y, gap)
     xn, yn = np.linspace(-X_REACH, X_REACH, X_CELLS + 1), np.linspace(*Y_REACH, Y_CELLS + 1)
     fitted = make_patches(xn, yn, nodes)
-    left = (gap - fitted(x, y)[0]) * lever
+    left = own.outward * (gap - fitted(x, y)[0]) * lever  # out of the metal positive
     robust = 1.4826 * float(np.median(np.abs(left - np.median(left))))
     k = int(np.argmax(np.abs(left)))
     if abs(left[k]) > max(OUTLIER_SCATTERS * robust, OUTLIER_FLOOR_MM):
@@ -324,8 +320,8 @@ def fit_flank(
     )
     if normals is not None:
         _check_normals(flank, x, y, theta - turned - middle_gap, points, normals, where)
-    work = fitted(*np.meshgrid(np.linspace(-1, 1, 33), np.linspace(-1, 1, 17)))[0] - middle_gap
-    size = own.outward * work * float(lever.mean())
+    work = np.meshgrid(np.linspace(-1, 1, 33), np.linspace(-1, 1, 17))
+    size = own.outward * (fitted(*work)[0] - middle_gap) * _lever(own, *work)
     return FlankFit(
         flank,
         len(points),
@@ -334,6 +330,12 @@ def fit_flank(
         math.degrees(turned + middle_gap),
         (float(size.min()), float(size.max())),
     )
+
+
+def _lever(flank: RingFlank, x: Array, y: Array) -> Array:
+    """Return the distance square to the flank per radian about the ring gear's axis [mm]; any shape."""
+    p, normal = flank.points(x, y)
+    return np.asarray(np.abs(normal[..., 1] * p[..., 0] - normal[..., 0] * p[..., 1]))
 
 
 def _pitch(flank: RingFlank) -> tuple[Array, Array]:
