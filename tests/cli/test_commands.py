@@ -58,8 +58,8 @@ def test_spacer_writes_the_sum_and_what_the_other_convention_gives():
     out = json.loads(
         run(
             "spacer", "--carrier", "5.6230 5.6235 5.6225", "--bearing", "1.2490",
-            "--mounting-distance", "4.3125", "--place", "under_head", "--mark", "+2", "--mark-unit", "0.001 in",
-            "--mark-meaning", "plus_means_larger_mounting_distance", "--stock", "0.0590 0.0600", "--json",
+            "--mounting-distance", "4.3125", "--place", "under_head",
+            "--mark", "+2", "--mark-unit", "0.001 in", "--mark-meaning", "plus_means_larger_mounting_distance", "--stock", "0.0590 0.0600", "--json",
         ).output
     )  # fmt: skip
     assert out["spacer_mm"] == pytest.approx((5.6230 - 1.2490 - 4.3125 - 0.002) * 25.4, abs=1e-4)
@@ -120,6 +120,21 @@ def test_a_job_from_start_to_sheet(tmp_path: Path):
     other = str(tmp_path / "other")
     assert run("job", "import", str(carried), "--home", other).exit_code == 0
     assert "lorry" in run("job", "list", "--home", other).output
+
+
+def test_reading_in_words_gives_the_json_contract():
+    out = json.loads(
+        run("read", "--design", "TY-222", "--drive-words", "high, toward heel, about half",
+            "--coast-words", "high, centred, about half", "--backlash", "0.20mm", "--json").output
+    )  # fmt: skip
+    assert out["drive"]["center"][1] > 0
+    assert set(out["cause"]) == {"pinion_out_mm", "ring_away_mm", "offset_error_mm", "shaft_angle_error_deg"}
+    for spread in (*out["cause"].values(), *out["cure"].values()):
+        assert spread["p05"] <= spread["mean"] <= spread["p95"]
+        assert spread["sd"] > 0
+    assert out["cause"]["pinion_out_mm"]["mean"] > 0
+    assert 0 <= out["fixable_by_shims"] <= 1
+    assert {"spacer_change_mm", "shim_move_mm", "cost_class", "chance_last_teardown"} <= set(out["advice"][0])
 
 
 def test_an_unwritable_folder_is_said(tmp_path: Path):

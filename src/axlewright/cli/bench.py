@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from axlewright.cli.options import plain_errors, print_json
+from axlewright.cli.options import check_compound, plain_errors, print_json
 from axlewright.errors import InputError
 from axlewright.units import parse_length, show_length
 
@@ -153,7 +153,7 @@ def read(
     """Read photos of both flanks and say what is wrong and what to change."""
     from axlewright.diagnosis import Evidence, diagnose, show_chance
     from axlewright.gearset import load_design
-    from axlewright.pattern import read_photo
+    from axlewright.pattern import pattern_from_words, read_photo
 
     loaded = load_design(design)
 
@@ -165,8 +165,8 @@ def read(
                     where=f"--{flank}-corners",
                     fix="tap toe-top, heel-top, heel-root, toe-root",
                 )
-            return read_photo(photo, corners, loaded, flank, compound=compound)  # type: ignore[arg-type]
-        return None
+            return read_photo(photo, corners, loaded, flank, compound=check_compound(compound))
+        return pattern_from_words(words, flank) if words else None
 
     looks = {
         "drive": reading("drive", drive, drive_corners, drive_words),
@@ -204,9 +204,8 @@ def read(
     typer.echo(found.words)
     for k, item in enumerate(found.advice[:3], start=1):
         typer.echo(f"{k}. {item.text}")
-        typer.echo(
-            f"   {item.cost_words}; chance of being the last teardown {show_chance(item.chance_last_teardown)}"
-        )
+        chance = show_chance(item.chance_last_teardown)
+        typer.echo(f"   {item.cost_words}; chance of being the last teardown {chance}")
         for name, pattern in item.expected.items():
             typer.echo(f"   expected {name}: {pattern.describe()}")
 

@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from axlewright.cli.options import plain_errors, print_json
+from axlewright.cli.options import check_compound, plain_errors, print_json, sum_text
 from axlewright.errors import InputError
 
 if TYPE_CHECKING:
+    from axlewright.bench.patterns import FlankLook
+    from axlewright.gearset import FlankName
     from axlewright.records import Entry, Job, JobStore
 
 job = typer.Typer(no_args_is_help=True, help="Keep jobs: start, enter readings, show, print, carry.")
@@ -136,7 +138,7 @@ def show(number: NUMBER, home: HOME = None, as_json: JSON = False, system: SYSTE
                 {
                     **job_data(view.job),
                     "chain_holds": store.verify(number).holds,
-                    "steps": [{"key": s.key, "status": s.status} for s in view.steps],
+                    "steps": [{"key": s.key, "state": s.status.state} for s in view.steps],
                     "entries_list": [entry_data(e) for e in view.entries],
                 }
             )
@@ -144,12 +146,12 @@ def show(number: NUMBER, home: HOME = None, as_json: JSON = False, system: SYSTE
         one = view.job
         typer.echo(f"Job {one.number}: {one.design_name}, {one.vehicle}. {one.complaint}")
         for step in view.steps:
-            typer.echo(f"  [{step.status:7}] {step.key}")
+            typer.echo(f"  [{step.status.state:7}] {step.key}")
             latest = step.latest
             if latest is None:
                 continue
             for line in latest.result.get("sums", ()):
-                typer.echo(f"            {line['name']}: {line['text'][chosen]} = {line['result'][chosen]}")
+                typer.echo(f"            {line['name']}: {sum_text(line, chosen)}")
             if latest.result.get("why"):
                 typer.echo(f"            {latest.result['why']}")
         chain = store.verify(number)
@@ -220,7 +222,7 @@ def add(
         return
     typer.echo(f"{outcome.verdict}: {outcome.why}")
     for line in outcome.sums:
-        typer.echo(f"  {line['name']}: {line['text'][chosen]} = {line['result'][chosen]}")
+        typer.echo(f"  {line['name']}: {sum_text(line, chosen)}")
     for note in (*outcome.notes, *(f"? {q}" for q in outcome.questions)):
         typer.echo(f"  {note}")
 
@@ -244,15 +246,16 @@ def photos(
     from axlewright.bench.patterns import FlankLook, enter_patterns
 
     with _store(home) as store:
-        looks = {}
-        for name, path, corners, words in (
+        looks: dict[FlankName, FlankLook] = {}
+        given: tuple[tuple[FlankName, Path | None, str, str], ...] = (
             ("drive", drive, drive_corners, drive_words),
             ("coast", coast, coast_corners, coast_words),
-        ):
+        )
+        for name, path, corners, words in given:
             if path is not None or words:
                 data = path.read_bytes() if path is not None else None
                 looks[name] = FlankLook(photo=data, corners=corners, words=words)
-        outcome = enter_patterns(store, number, looks, compound=compound, who=who)
+        outcome = enter_patterns(store, number, looks, compound=check_compound(compound), who=who)
     if as_json:
         print_json(outcome.to_json())
         return

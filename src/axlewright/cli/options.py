@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 import typer
 
-from axlewright.errors import AxlewrightError
+from axlewright.errors import AxlewrightError, InputError
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -40,3 +40,16 @@ def print_json(data: Any) -> None:
         raise TypeError(f"{type(value).__name__} is not plain data")
 
     typer.echo(json.dumps(data, ensure_ascii=False, indent=2, default=plain))
+
+
+def sum_text(line: Mapping[str, Any], system: str) -> str:
+    """Return a written sum with its result in both systems: "4.3125 − 3.0000 = 1.3125 in (33.338 mm)"."""
+    text, result = str(line["text"][system]), str(line["result"][system])
+    return f"{text.rpartition(' = ')[0] or text} = {result}"
+
+
+def check_compound(text: str) -> Any:
+    """Return how the compound was used, or say what would be right."""
+    if text not in ("auto", "rubbed", "print"):
+        raise InputError(f"unknown way '{text}'", where="--compound", fix="use auto, rubbed or print")
+    return text

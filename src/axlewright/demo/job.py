@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from axlewright.cli.options import sum_text
 from axlewright.demo import scenario
 
 
@@ -84,7 +85,7 @@ def run_demo(folder: Path, say: Callable[[str], None]) -> DemoResult:
             outcomes[step] = outcome
             say(f"{step}: {outcome.verdict}. {outcome.why}")
             for line in outcome.sums:
-                say(f"    {line['name']}: {line['text']['inch']} = {line['result']['inch']}")
+                say(f"    {line['name']}: {sum_text(line, 'inch')}")
             for note in outcome.notes:
                 say(f"    {note}")
         say("")

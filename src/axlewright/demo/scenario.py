@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Final
 
 from axlewright.errors import PhotoError
+from axlewright.gearset import FlankName
 
 DESIGN: Final = "TY-222"
 SHOP: Final = "Thistledown Yard"
@@ -79,7 +80,7 @@ STEPS: Final = (
 class DemoPhoto:
     """One demo photo and where its corners were tapped."""
 
-    flank: str
+    flank: FlankName
     path: Path
     corners: str
 
@@ -101,7 +102,8 @@ def demo_photos() -> tuple[DemoPhoto, ...]:
     """Return the drive and coast photo of the demo job."""
     folder = photo_folder()
     out = []
-    for flank in ("drive", "coast"):
+    names: tuple[FlankName, ...] = ("drive", "coast")
+    for flank in names:
         side = json.loads((folder / f"ty-222-job-{flank}.json").read_text(encoding="utf-8"))
         out.append(DemoPhoto(flank, folder / f"ty-222-job-{flank}.jpg", str(side["corners_text"])))
     return tuple(out)
