@@ -246,10 +246,10 @@ def kept_outcome(store: JobStore, number: int, key: str) -> Outcome | None:
     """Return the outcome kept under this key, when reading and result are both there."""
     pair: dict[str, Entry] = {}
     for entry in store.entries(number):
-        if entry.idempotency_key in (key, f"{key}:result"):
+        if entry.idempotency_key in (key, f"{key}:result", f"{key}:advice"):
             pair[entry.kind] = entry
     if "reading" in pair and "result" in pair:
-        return outcome_of(pair["result"].step, pair["result"].payload, (pair["reading"], pair["result"]))
+        return outcome_of(pair["result"].step, pair["result"].payload, tuple(pair.values()))
     return None
 
 

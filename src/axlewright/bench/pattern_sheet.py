@@ -43,13 +43,17 @@ def newest_read(view: JobView) -> Round | None:
 def cause_texts(result: dict[str, Any], system: System) -> list[tuple[str, str, str]]:
     """Return (name, value, uncertainty) of each cause of a kept diagnosis."""
     out = []
-    for key, spread in result.get("diagnosis", {}).get("cause", {}).items():
+    kept = result.get("diagnosis", {}).get("cause", {})
+    for key in CAUSE_NAMES:
+        if key not in kept:
+            continue
+        spread = kept[key]
         if key.endswith("_deg"):
             value, sure = f"{spread['mean']:+.3f}°".replace("-", "−"), f"± {spread['sd']:.3f}°"
         else:
             value = show_length(spread["mean"], system, signed=True)
             sure = f"± {show_length(spread['sd'], system)}"
-        out.append((CAUSE_NAMES.get(key, key), value, sure))
+        out.append((CAUSE_NAMES[key], value, sure))
     return out
 
 

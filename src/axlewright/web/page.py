@@ -13,7 +13,7 @@ from fastapi import Depends, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
-from starlette.datastructures import FormData, UploadFile
+from starlette.datastructures import UploadFile
 
 from axlewright import __version__
 from axlewright.errors import AxlewrightError
@@ -204,16 +204,16 @@ async def posted(request: Request) -> Posted:
     FormError
     """
     site = site_of(request)
-    form: FormData = await request.form(max_files=8, max_fields=400, max_part_size=512 * 1024)
     fields: dict[str, str] = {}
     files: dict[str, tuple[Upload, ...]] = {}
-    for name, value in form.multi_items():
-        if isinstance(value, UploadFile):
-            data = await value.read()
-            if data:
-                files[name] = (*files.get(name, ()), Upload(value.filename or "", data))
-        else:
-            fields[name] = value.replace("\r\n", "\n")
+    async with request.form(max_files=8, max_fields=400, max_part_size=512 * 1024) as form:
+        for name, value in form.multi_items():
+            if isinstance(value, UploadFile):
+                data = await value.read()
+                if data:
+                    files[name] = (*files.get(name, ()), Upload(value.filename or "", data))
+            else:
+                fields[name] = value.replace("\r\n", "\n")
     token = fields.pop("token", "") or request.headers.get("x-axlewright-token", "")
     if not token_fits(site.secret, request.state.session, token):
         raise FormError(

@@ -10,7 +10,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from axlewright.bench import FieldError, JobView, design_of_job, job_view
 from axlewright.bench.kept_masks import mask_rows
-from axlewright.bench.pattern_sheet import cause_texts, newest_read
+from axlewright.bench.pattern_sheet import CAUSE_NAMES, cause_texts, newest_read
 from axlewright.bench.patterns import (
     FLANKS,
     FlankLook,
@@ -199,7 +199,8 @@ class Bar:
 
 
 def _bars(told: dict[str, Any], system: System) -> list[Bar]:
-    rows = told.get("diagnosis", {}).get("cause", {})
+    kept = told.get("diagnosis", {}).get("cause", {})
+    rows = {key: kept[key] for key in CAUSE_NAMES if key in kept}
     texts = cause_texts(told, system)
     reach = 1e-9
     for key, spread in rows.items():

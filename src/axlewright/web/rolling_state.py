@@ -220,7 +220,7 @@ def rolled(state: State, design: GearSetDesign, system: System) -> dict[str, Any
                 harmonics,
                 label="Mesh harmonics in microradians: "
                 + ", ".join(f"{i}× {v:.1f}" for i, v in enumerate(harmonics, 1)),
-                largest=max(40.0, *harmonics),
+                largest=max(20.0, *harmonics),
             ),
             "pp": round(pp, 1),
             "summary": one.summary(),

@@ -1,0 +1,102 @@
+"""Photos of both flanks to a change: the demo set, its pinion 0.005 in too far out."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from axlewright.bench import FieldError, enter, job_view, put_on_shelf, sheet_data
+from axlewright.bench.kept_masks import mask_lines, mask_rows
+from axlewright.bench.patterns import (
+    FLANKS,
+    FlankLook,
+    add_photo,
+    answer_advice,
+    enter_patterns,
+    newest_photos,
+)
+from axlewright.errors import PhotoError
+from axlewright.records import Job, JobStore
+
+OLD_SPACER = 0.0559
+WANTED = 0.0609
+
+
+def looks(photos: Path) -> dict[str, FlankLook]:
+    out = {}
+    for flank in FLANKS:
+        told = json.loads((photos / f"ty-222-job-{flank}.json").read_text())
+        out[flank] = FlankLook((photos / f"ty-222-job-{flank}.jpg").read_bytes(), told["corners_text"])
+    return out
+
+
+def test_masks_come_back_as_they_were_kept() -> None:
+    mask = np.random.default_rng(3).random((48, 96)) < 0.4
+    assert np.array_equal(np.array(mask_rows(mask_lines(mask))), mask)
+
+
+def test_two_photos_lead_to_the_right_spacer(store: JobStore, job: Job, photos: Path) -> None:
+    put_on_shelf(store, "pinion spacer", " ".join(f"{0.0550 + 0.0005 * k:.4f}" for k in range(24)), who="b")
+    depth = {
+        "place": "under_head",
+        "carrier": "5.6254 5.6254 5.6254",
+        "bearing": "1.2500",
+        "mounting_distance": "4.3125",
+        "mark": "+2",
+        "mark_unit": "0.001 in",
+        "mark_meaning": "plus_means_larger_mounting_distance",
+        "fitted": f"{OLD_SPACER}",
+    }
+    enter(store, job.number, "depth", depth, who="b")
+    outcome = enter_patterns(store, job.number, looks(photos), who="b", idempotency_key="p1")
+    values = outcome.values
+    # The photos were made with the pinion 0.127 mm out (their JSON says so); the model drew none of them.
+    truth = json.loads((photos / "ty-222-job-drive.json").read_text())["settings"]["pinion_out_mm"]
+    assert values["explained"]
+    assert abs(values["cause_pinion_out_mm"] - truth) < 3.0 * values["cause_pinion_out_sd_mm"]
+    assert values["cause_pinion_out_sd_mm"] < 0.06
+    assert values["spacer_to_fit_mm"] == pytest.approx(WANTED * 25.4, abs=0.0015 * 25.4)
+    assert outcome.verdict == "not ok"
+    again = enter_patterns(store, job.number, looks(photos), who="b", idempotency_key="p1")
+    assert [e.seq for e in again.entries] == [e.seq for e in outcome.entries]
+    advice = next(e for e in outcome.entries if e.kind == "advice")
+    answer_advice(store, job.number, advice.seq, True, "", who="b")
+    sheet = sheet_data(store, job.number)
+    assert {p.flank for p in sheet.patterns} == set(FLANKS)
+    assert all(p.measured is not None and p.computed is not None for p in sheet.patterns)
+    assert sheet.advice[0].taken == "taken"
+    assert len(sheet.photos) == 2
+    assert sheet.causes[0].name.startswith("pinion")
+    assert store.verify(job.number).holds
+
+
+def test_corners_that_cross_or_are_missing_name_the_flank(store: JobStore, job: Job, photos: Path) -> None:
+    good = looks(photos)["drive"]
+    for corners in ("", "1,2 3,4", "400,700 1490,585 1555,840 405,544"):
+        with pytest.raises(FieldError) as caught:
+            enter_patterns(store, job.number, {"drive": FlankLook(good.photo, corners)}, who="b")
+        assert caught.value.field == "drive_corners"
+    assert store.entries(job.number, step="pattern") == []
+
+
+def test_no_picture_is_no_photo(store: JobStore, job: Job) -> None:
+    with pytest.raises(PhotoError):
+        add_photo(store, job.number, "drive", b"%PDF-1.7 not a picture", who="b")
+    assert store.entries(job.number, kind="photo") == []
+
+
+def test_the_newest_photo_of_a_flank_counts(store: JobStore, job: Job, photos: Path) -> None:
+    data = (photos / "ty-222-job-drive.jpg").read_bytes()
+    first = add_photo(store, job.number, "drive", data, who="b")
+    second = add_photo(store, job.number, "drive", (photos / "ty-222-job-coast.jpg").read_bytes(), who="b")
+    assert newest_photos(store.entries(job.number))["drive"].seq == second.seq
+    assert first.files != second.files
+    assert job_view(store, job.number).step("pattern").rounds == ()
+
+
+def test_nothing_given_is_asked_for(store: JobStore, job: Job) -> None:
+    with pytest.raises(FieldError, match="neither flank"):
+        enter_patterns(store, job.number, {"drive": FlankLook()}, who="b")

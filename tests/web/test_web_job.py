@@ -1,0 +1,154 @@
+"""A job through plain forms, without any script."""
+
+from __future__ import annotations
+
+import re
+
+from web_visitor import Visitor
+
+DEPTH = {
+    "place": "under_head",
+    "carrier": "5.6255 5.6250 5.6254 5,6256 5.6255",
+    "bearing": "1.2500 1.2500",
+    "mounting_distance": "4.3125",
+    "mark": "+2",
+    "mark_unit": "0.001 in",
+    "mark_meaning": "plus_means_larger_mounting_distance",
+    "fitted": "0.0559",
+}
+
+
+def test_an_empty_bench_says_what_to_do(visitor: Visitor) -> None:
+    page = visitor.get("/")
+    assert "Nothing on the bench yet" in page
+    assert 'href="/jobs/new"' in page
+
+
+def test_a_job_is_started_once_for_one_form(visitor: Visitor) -> None:
+    fields = {"vehicle": "milk lorry", "design": "TY-222", "key": "0123456789abcdef0123456789abcdef"}
+    visitor.post("/jobs/new", fields)
+    visitor.post("/jobs/new", fields)
+    assert len(set(re.findall(r'href="/jobs/(\d+)"', visitor.get("/")))) == 1
+
+
+def test_a_job_needs_a_vehicle_and_keeps_what_was_typed(visitor: Visitor) -> None:
+    page = visitor.post(
+        "/jobs/new", {"vehicle": " ", "design": "TY-222", "complaint": "howls <b>"}, status=422
+    )
+    assert "say what stands on the lift" in page
+    assert "howls &lt;b&gt;" in page
+
+
+def test_depth_shows_sum_verdict_and_drawing(visitor: Visitor) -> None:
+    number = visitor.start_job()
+    page = visitor.post(f"/jobs/{number}/steps/depth", DEPTH)
+    assert "5.6254 − 4.3125 − 1.2500 − 0.0020 = 0.0609 in" in page
+    assert "too far out" in page
+    assert "if plus meant the opposite" in page
+    assert 'aria-label="Section through the pinion' in page
+    assert "(a default, not this axle&#39;s data)" in page or "(a default, not this axle's data)" in page
+
+
+def test_something_wrong_stays_at_its_field_with_what_was_typed(visitor: Visitor) -> None:
+    number = visitor.start_job()
+    page = visitor.post(f"/jobs/{number}/steps/depth", {**DEPTH, "carrier": "5.62x"}, status=422)
+    assert 'id="problem"' in page
+    assert "5.62x" in page
+    assert 'href="#f-carrier"' in page
+    assert "Nothing was kept" in page
+    # To the page's own script the same answer is no failure.
+    live = visitor.client.post(
+        f"/jobs/{number}/steps/depth",
+        data={"token": visitor.token(), **DEPTH, "carrier": "5.62x"},
+        headers={"x-axlewright-live": "1"},
+    )
+    assert live.status_code == 200
+    assert live.headers["x-axlewright-problem"] == "422"
+
+
+def test_unusual_numbers_offer_the_box_to_confirm(visitor: Visitor) -> None:
+    number = visitor.start_job()
+    fields = {"readings": "6 7 6 7", "axle": "light"}
+    page = visitor.post(f"/jobs/{number}/steps/backlash", fields, status=422)
+    assert 'name="really"' in page
+    kept = visitor.post(f"/jobs/{number}/steps/backlash", {**fields, "really": "yes"})
+    assert "6.0000 in" in kept
+
+
+def test_two_benches_are_given_a_choice(visitor: Visitor) -> None:
+    number = visitor.start_job()
+    found = re.search(r'name="head" value="([0-9a-f]+)"', visitor.get(f"/jobs/{number}?step=depth"))
+    assert found is not None
+    stale = {**DEPTH, "head": found[1]}
+    visitor.post(f"/jobs/{number}/steps/depth", {**stale, "key": "a1"})
+    page = visitor.post(f"/jobs/{number}/steps/depth", {**stale, "key": "a2"}, status=409)
+    assert "What you typed is still below" in page
+    fresh = re.search(r'name="head" value="([0-9a-f]+)"', page)
+    assert fresh is not None
+    assert fresh[1] != found[1]
+    visitor.post(f"/jobs/{number}/steps/depth", {**stale, "head": fresh[1], "key": "a2"})
+    assert visitor.get(f"/jobs/{number}?step=depth").count("Correct it") == 2
+
+
+def test_correcting_and_taking_back(visitor: Visitor) -> None:
+    number = visitor.start_job()
+    visitor.post(f"/jobs/{number}/steps/depth", DEPTH)
+    page = visitor.get(f"/jobs/{number}?step=depth")
+    seq = re.search(r"correct=(\d+)", page)
+    assert seq is not None
+    form = visitor.get(f"/jobs/{number}?step=depth&correct={seq[1]}")
+    assert "5,6256" in form, "what was typed is filled in again"
+    page = visitor.post(f"/jobs/{number}/steps/depth", {**DEPTH, "fitted": "0.0609", "supersedes": seq[1]})
+    assert "1 earlier reading(s) superseded" in page
+    seq = re.search(r"correct=(\d+)", page)
+    assert seq is not None
+    page = visitor.post(f"/jobs/{number}/take-back", {"seq": seq[1], "step": "depth", "reason": "wrong axle"})
+    assert "Taken back" in page
+    assert "taken back: wrong axle" in page
+
+
+def test_units_follow_the_person(visitor: Visitor) -> None:
+    number = visitor.start_job()
+    visitor.post("/settings/me", {"who": "bench two", "system": "metric", "shop": "Thistledown Yard"})
+    fields = {"readings": "0,15 0,17 0,16 0,18", "axle": "light", "stem": "in_rotation"}
+    page = visitor.post(f"/jobs/{number}/steps/backlash", fields)
+    assert "0.180 − 0.150 = 0.030 mm" in page
+    assert "bench two" in page
+
+
+def test_waiving_needs_a_reason_and_people_a_pin(visitor: Visitor) -> None:
+    number = visitor.start_job()
+    visitor.post(f"/jobs/{number}/waive", {"step": "as-found", "reason": ""}, status=422)
+    page = visitor.post(f"/jobs/{number}/waive", {"step": "as-found", "reason": "gears came in a box"})
+    assert "Waived" in page
+    visitor.post("/settings/people", {"name": "bench one", "role": "admin", "pin": "4711"})
+    fields = {"step": "fits", "reason": "new case", "who": "bench one"}
+    visitor.post(f"/jobs/{number}/waive", {**fields, "pin": "0000"}, status=422)
+    visitor.post(f"/jobs/{number}/waive", {**fields, "pin": "4711"})
+
+
+def test_signing_closes_the_job(visitor: Visitor) -> None:
+    number = visitor.start_job()
+    visitor.post("/settings/people", {"name": "bench one", "role": "lead", "pin": "4711"})
+    page = visitor.get(f"/jobs/{number}?step=close")
+    assert "Sign and close the job" in page
+    fields = {"who": "bench one", "pin": "4711", "statement": "Set up as written."}
+    page = visitor.post(f"/jobs/{number}/sign", fields)
+    assert "Signed" in page
+    assert "closed" in visitor.get("/")
+
+
+def test_the_sheet_is_a_pdf(visitor: Visitor) -> None:
+    number = visitor.start_job()
+    visitor.post(f"/jobs/{number}/steps/depth", DEPTH)
+    answer = visitor.client.get(f"/jobs/{number}/sheet.pdf")
+    assert answer.headers["content-type"] == "application/pdf"
+    assert answer.content.startswith(b"%PDF-")
+
+
+def test_what_is_not_there_is_said_plainly(visitor: Visitor) -> None:
+    assert "no job 99" in visitor.get("/jobs/99", status=422) or "99" in visitor.get("/jobs/99", status=422)
+    assert "There is no such page" in visitor.get("/nowhere", status=404)
+    visitor.get("/designs/..%2F..%2Fetc%2Fpasswd", status=404)
+    visitor.get("/designs/NOT-HERE", status=422)
+    visitor.get("/files/" + "0" * 64, status=422)

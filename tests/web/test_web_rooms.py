@@ -1,0 +1,124 @@
+"""Rolling, designs, shelf, help."""
+
+from __future__ import annotations
+
+import pytest
+from web_visitor import Visitor
+
+import axlewright as aw
+from axlewright.gearset import design_to_toml
+from axlewright.web.rolling_state import CONTROLS, State, state_of
+
+
+def test_rolling_follows_the_engine(warm: Visitor) -> None:
+    data = warm.client.get("/api/roll?design=TY-222&pinion=0.127").json()
+    for flank in ("drive", "coast"):
+        rolling = aw.roll(aw.load_design("TY-222"), flank, pinion_out_mm=0.127)
+        shown = data["flanks"][flank]
+        assert shown["summary"] == rolling.summary()
+        assert shown["words"] == rolling.pattern.describe()
+        assert f"{rolling.motion_error_pp_urad:.1f}" in shown["motion"]
+        assert shown["svg"].startswith("<svg role")
+    assert data["words"] == "pinion 0.0050 in (0.127 mm) out"
+
+
+def test_any_state_is_a_link_that_means_the_same_in_both_systems(warm: Visitor) -> None:
+    link = "/rolling?design=TY-222&pinion=0.127&ring=-0.0508"
+    inch = warm.get(link)
+    assert 'value="5"' in inch
+    assert 'value="-2"' in inch
+    warm.post("/settings/me", {"system": "metric", "who": ""})
+    metric = warm.get(link)
+    assert 'value="0.127"' in metric
+    assert "pinion 0.127 mm (0.0050 in) out" in metric
+
+
+def test_two_states_stand_side_by_side(warm: Visitor) -> None:
+    page = warm.get("/rolling?design=TY-222&beside=design%3DTY-222%26pinion%3D0.127")
+    assert "as designed, without load" in page
+    assert "pinion 0.0050 in (0.127 mm) out" in page
+    assert page.count("<svg role") == 4
+
+
+def test_the_plain_form_rolls_without_script(warm: Visitor) -> None:
+    page = warm.get("/rolling?design=TY-310&show_pinion=4&show_ring=0")
+    assert "pinion 0.0040 in (0.102 mm) out" in page
+
+
+@pytest.mark.parametrize(
+    "query", ["pinion=abc", "pinion=nan", "pinion=1e9", "pinion=99", "torque=-1", "design=NONE"]
+)
+def test_states_out_of_reach_are_said_in_a_sentence(warm: Visitor, query: str) -> None:
+    answer = warm.client.get(f"/api/roll?{query}")
+    told = answer.json()
+    if answer.status_code == 200:
+        assert all(told["flanks"][f]["error"] for f in ("drive", "coast"))
+    else:
+        assert answer.status_code == 422
+        assert told["error"]
+
+
+def test_a_state_comes_back_from_its_own_link() -> None:
+    state = State("TY-222", pinion=0.05, ring=-0.1, torque=300.0, offset=0.02, angle=0.05)
+    from urllib.parse import parse_qsl
+
+    assert state_of(dict(parse_qsl(state.query())), ["TY-222"]) == state
+    assert {c.name for c in CONTROLS} == {"pinion", "ring", "torque", "offset", "angle"}
+
+
+def test_a_design_of_ones_own_is_checked_and_kept(visitor: Visitor) -> None:
+    text = design_to_toml(aw.load_design("TY-222")).replace('"TY-222"', '"HILL-7"')
+    page = visitor.post("/designs", {}, files={"file": ("mine.toml", text.encode())})
+    assert "HILL-7" in page
+    assert "HILL-7" in visitor.get("/jobs/new")
+    assert "yours" in visitor.get("/designs")
+    again = visitor.client.get("/designs/HILL-7/file.toml").text
+    assert "pinion_teeth = 11" in again
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (b"\xff\xfe", "no text file"),
+        (b"name = ", "not readable as TOML"),
+        (b'name = "X"\nwheels = 4', "unknown field"),
+        (b'name = "../X"\npinion_teeth = 11\nring_teeth = 41\nring_outer_diameter_mm = 222', "use letters"),
+        (
+            b'name = "TY-222"\npinion_teeth = 11\nring_teeth = 41\nring_outer_diameter_mm = 222',
+            "another name",
+        ),
+    ],
+)
+def test_a_wrong_design_file_is_refused(visitor: Visitor, text: bytes, said: str) -> None:
+    assert said in visitor.post("/designs", {}, files={"file": ("x.toml", text)}, status=422)
+
+
+def test_estimates_are_marked(visitor: Visitor) -> None:
+    page = visitor.get("/designs/TY-222")
+    assert "estimated: " in page
+    assert "pinion_spiral_angle_deg" in page
+
+
+def test_the_shelf_counts(visitor: Visitor) -> None:
+    fields = {"kind": "pinion spacer", "thickness": "0.0600 0.0605 1.55 mm", "count": "2"}
+    page = visitor.post("/settings/stock", fields)
+    assert "3 sizes put on the shelf" in page
+    assert "unknown" in visitor.post("/settings/stock", {**fields, "kind": "sweets"}, status=422)
+    assert "0.0600x" in visitor.post("/settings/stock", {**fields, "thickness": "0.0600x"}, status=422)
+
+
+def test_only_an_admin_enters_people_once_there_is_one(visitor: Visitor) -> None:
+    visitor.post("/settings/people", {"name": "bench one", "role": "admin", "pin": "4711"})
+    more = {"name": "bench two", "role": "technician", "pin": "1234"}
+    visitor.post("/settings/people", more, status=422)
+    visitor.post("/settings/people", {**more, "by": "bench one", "by_pin": "4711"})
+    page = visitor.get("/settings")
+    assert "bench two, technician" in page
+    assert "4711" not in page
+
+
+def test_help_rolls_its_pictures(warm: Visitor) -> None:
+    page = warm.get("/help")
+    assert page.count("<svg role") == 10
+    pattern = aw.roll(aw.load_design("TY-222"), "drive", pinion_out_mm=0.127).pattern
+    assert pattern.describe() in page

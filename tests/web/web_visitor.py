@@ -1,0 +1,61 @@
+"""Somebody with a browser, as the tests of the pages need one; and the server that answers."""
+
+from __future__ import annotations
+
+import re
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+import httpx
+import uvicorn
+from fastapi import FastAPI
+
+
+@contextmanager
+def served(app: FastAPI) -> Iterator[str]:
+    """Serve an application on a free port of this machine and give its address."""
+    listening = socket.create_server(("127.0.0.1", 0))
+    server = uvicorn.Server(uvicorn.Config(app, log_level="critical"))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
+    thread.start()
+    end = time.monotonic() + 30
+    while not server.started:
+        assert time.monotonic() < end, "the server did not start"
+        time.sleep(0.01)
+    try:
+        yield f"http://127.0.0.1:{listening.getsockname()[1]}"
+    finally:
+        server.should_exit = True
+        thread.join(10)
+        listening.close()
+
+
+@dataclass
+class Visitor:
+    """Somebody with a browser: keeps cookies, takes tokens from the pages."""
+
+    client: httpx.Client
+
+    def get(self, path: str, status: int = 200) -> str:
+        answer = self.client.get(path)
+        assert answer.status_code == status, answer.text[:2000]
+        return answer.text
+
+    def token(self, path: str = "/settings") -> str:
+        found = re.search(r'name="token" value="([0-9a-f]{64})"', self.get(path))
+        assert found is not None
+        return found[1]
+
+    def post(self, path: str, fields: dict[str, str], status: int = 200, **more: Any) -> str:
+        answer = self.client.post(path, data={"token": self.token(), **fields}, **more)
+        assert answer.status_code == status, answer.text[:2000]
+        return answer.text
+
+    def start_job(self, vehicle: str = "milk lorry, rear") -> int:
+        self.post("/jobs/new", {"vehicle": vehicle, "design": "TY-222", "complaint": "whines"})
+        return max(map(int, re.findall(r'href="/jobs/(\d+)"', self.get("/"))))
