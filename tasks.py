@@ -98,8 +98,10 @@ def vendor():
             if handle.read() == wanted:
                 return True
     say("Fetching the browser parts (once) ...")
-    run(npm, "ci", "--silent")
-    run(npm, "run", "--silent", "vendor")
+    if run(npm, "ci", "--silent", check=False) or run(npm, "run", "--silent", "vendor", check=False):
+        say("The browser parts could not be fetched or bundled: the page works with plain forms and "
+            "server-drawn pictures; 'python tasks.py vendor' tries again.")
+        return False
     with open(stamp, "w") as handle:
         handle.write(wanted)
     return True

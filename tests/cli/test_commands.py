@@ -59,7 +59,9 @@ def test_spacer_writes_the_sum_and_what_the_other_convention_gives():
         run(
             "spacer", "--carrier", "5.6230 5.6235 5.6225", "--bearing", "1.2490",
             "--mounting-distance", "4.3125", "--place", "under_head",
-            "--mark", "+2", "--mark-unit", "0.001 in", "--mark-meaning", "plus_means_larger_mounting_distance", "--stock", "0.0590 0.0600", "--json",
+            "--mark", "+2", "--mark-unit", "0.001 in",
+            "--mark-meaning", "plus_means_larger_mounting_distance",
+            "--stock", "0.0590 0.0600", "--json",
         ).output
     )  # fmt: skip
     assert out["spacer_mm"] == pytest.approx((5.6230 - 1.2490 - 4.3125 - 0.002) * 25.4, abs=1e-4)
