@@ -122,11 +122,9 @@ def refinement(design: GearSetDesign) -> None:
 def conjugacy(designs: list[GearSetDesign]) -> None:
     """Print the gap along the contact line without ease-off, which must vanish."""
     print(
-        "\nZero ease-off: gap along the contact line, and least gap of any point at any roll, rad of ring gear\n"
+        "\nZero ease-off: gap along the contact line, least gap of any point at any roll [rad of ring gear]\n"
     )
-    print(
-        "| design | form | depth | drive, greatest | coast, greatest | least anywhere | compiled − reference |"
-    )
+    print("| design | form | depth | drive, greatest | coast, greatest | least | compiled − reference |")
     print("| --- | --- | --- | --- | --- | --- | --- |")
     for design in designs:
         mesh = build_mesh(design, 48, 24, 96)
@@ -169,10 +167,8 @@ def beyond_tip(mesh: Mesh, name: FlankName) -> NDArray[np.bool_]:
 
 
 def pinion_tip(designs: list[GearSetDesign]) -> None:
-    """Print what the tangent-plane blank leaves in: ring-gear flank that the pinion's tip cone cannot reach."""
-    print(
-        "\nRing-gear flank that only a pinion beyond its own tip cone would reach, and what leaving it out does\n"
-    )
+    """Print the ring-gear flank that the pinion's tip cone cannot reach, and what leaving it out does."""
+    print("\nRing-gear flank out of reach of the pinion's own tip cone, and what leaving it out does\n")
     print(
         "| design | flank | reached down to, mid-face | share out of reach | pinion | centre | centre, cut "
         "| length | length, cut | error µrad | error, cut |"

@@ -1,7 +1,9 @@
 """Measured flanks and grids, and the checks of a design."""
 
+import json
 import math
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,7 +12,7 @@ import axlewright as aw
 from axlewright.contact import Settings, measured_mesh
 from axlewright.contact.rolling import roll_unloaded
 from axlewright.errors import DesignError
-from axlewright.gearset import build_geometry, design_from_fields, load_design
+from axlewright.gearset import build_geometry, design_from_fields, design_schema, load_design
 from axlewright.gearset.checks import check_design, ring_thickness_mm, top_lands_mm
 from axlewright.gearset.measured import (
     fit_flank,
@@ -230,3 +232,18 @@ def test_thin_tops_and_wide_faces_are_told():
     fields = load_design("TY-176B").fields() | {"face_width_mm": 31.0}
     found = check_design(design_from_fields(fields))
     assert any(f.field == "face_width_mm" for f in found)
+
+
+DOCS = Path(__file__).parents[2] / "docs"
+
+
+def test_the_published_schema_is_current():
+    assert json.loads((DOCS / "design.schema.json").read_text(encoding="utf-8")) == design_schema(), (
+        "write docs/design.schema.json anew from gearset.design_schema()"
+    )
+
+
+def test_every_field_is_described():
+    text = (DOCS / "designs.md").read_text(encoding="utf-8")
+    for field in design_schema()["properties"]:
+        assert f"| `{field}` |" in text
