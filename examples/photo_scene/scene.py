@@ -141,6 +141,30 @@ def _hold(gear: Gear, request: PhotoRequest, elevation: float) -> Camera:
     )
 
 
+def _framed(gear: Gear, mesh: Any, request: PhotoRequest) -> tuple[PhotoRequest, Camera, float]:
+    """Raise the camera until the flank is seen past the next tooth, and keep the tooth inside the picture."""
+    x, y = np.array([-1.0, 1.0, 1.0, -1.0]), np.array([1.0, 1.0, -1.0, -1.0])
+    for _ in range(5):
+        elevation = request.elevation_deg
+        camera = _hold(gear, request, elevation)
+        seen = _seen_share(gear, mesh, camera, request.flank)
+        while seen < 0.985 and elevation < 66.0:
+            elevation += 3.0
+            camera = _hold(gear, request, elevation)
+            seen = _seen_share(gear, mesh, camera, request.flank)
+        corners = camera.project(gear.flank(request.flank, x, y)[0])[0]
+        room = 0.02 * max(request.width, request.height)
+        if np.all(corners > room) and np.all(corners < np.array([request.width, request.height]) - room):
+            break
+        request = replace(
+            request,
+            fill=0.88 * request.fill,
+            shift=(0.5 * request.shift[0], 0.5 * request.shift[1]),
+            side_deg=0.7 * request.side_deg,
+        )
+    return request, camera, seen
+
+
 def _seen_share(gear: Gear, mesh: Any, camera: Camera, flank: str) -> float:
     X, Y = np.meshgrid(np.linspace(-1, 1, 25), np.linspace(-1, 1, 13))
     points, _ = gear.flank(flank, X, Y)
@@ -181,13 +205,7 @@ def make_photo(request: PhotoRequest) -> DrawnPhoto:
         for name in ("drive", "coast")
     }
     mesh = gear.mesh(range(-3, 4))
-    elevation = request.elevation_deg
-    camera = _hold(gear, request, elevation)
-    seen = _seen_share(gear, mesh, camera, request.flank)
-    while seen < 0.985 and elevation < 66.0:
-        elevation += 3.0
-        camera = _hold(gear, request, elevation)
-        seen = _seen_share(gear, mesh, camera, request.flank)
+    request, camera, seen = _framed(gear, mesh, request)
 
     screen, depth = camera.project(mesh.points)
     inverse = np.where(depth > 1.0, 1.0 / np.maximum(depth, 1.0), 0.0)

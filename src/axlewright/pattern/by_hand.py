@@ -33,9 +33,9 @@ _SIZES = {
     "three quarters": 0.75, "most": 0.80, "full": 0.95, "whole": 0.95, "short": 0.30, "long": 0.80,
 }  # fmt: skip
 _SILENT = {
-    "about", "of", "the", "tooth", "length", "flank", "pattern", "contact", "mark", "marked", "and",
-    "in", "is", "on", "it", "at", "to", "with", "side", "drive", "coast", "profile", "lengthwise", "a", "bit", "lies",
-    "roughly", "edge", "end", "long",
+    "about", "of", "the", "tooth", "length", "flank", "pattern", "contact", "mark", "marked", "and", "in",
+    "is", "on", "it", "at", "to", "with", "side", "drive", "coast", "profile", "lengthwise", "a", "bit",
+    "lies", "end", "roughly", "edge", "long",
 }  # fmt: skip
 
 

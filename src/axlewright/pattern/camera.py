@@ -66,6 +66,8 @@ class FittedCamera:
         taps and edges.
     middle : array, shape (3,)
         Middle of the flank [mm]; turns are about it, so that turn and shift stay apart.
+    edge_miss_px : float
+        Root mean square miss of the edges found in the picture, across them [px]; 0 without edges.
     """
 
     rotation: Array
@@ -75,6 +77,7 @@ class FittedCamera:
     residual_px: float
     covariance: Array
     middle: Array
+    edge_miss_px: float = 0.0
 
     def project(self, points: Array) -> Array:
         """Return pixel places of points [mm], shape (..., 2)."""
@@ -223,8 +226,19 @@ def fit_camera(
     covariance = np.asarray(np.linalg.inv(J.T @ J), dtype=np.float64)
     miss = camera.project(points) - taps
     residual = float(np.sqrt(np.mean(np.sum(miss * miss, 1))))
+    edge_miss = 0.0
+    if edges is not None and edge_points is not None:
+        across = np.sum((camera.project(edge_points) - edges[1]) * edges[2], 1)
+        edge_miss = float(np.sqrt(np.mean(across * across)))
     return FittedCamera(
-        camera.rotation, camera.shift, camera.focal_px, center, residual, covariance, camera.middle
+        camera.rotation,
+        camera.shift,
+        camera.focal_px,
+        center,
+        residual,
+        covariance,
+        camera.middle,
+        edge_miss,
     )
 
 

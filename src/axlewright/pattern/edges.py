@@ -123,12 +123,11 @@ def _smooth_track(jump: Array, steps: Array) -> tuple[Array, NDArray[np.bool_]]:
         track[i - 1] = back[i, track[i]]
     offset = steps[track]
     t = np.linspace(-1, 1, n)
-    weight: Array = np.ones(n)
-    coef: Array = np.zeros(3)
+    weight, coef = np.ones(n), np.zeros(3)
     A = np.stack([np.ones(n), t, t * t], 1)
     pitch = steps[1] - steps[0]
     for _ in range(6):
-        coef, *_ = np.linalg.lstsq(A * weight[:, None], offset * weight, rcond=None)
+        coef = np.asarray(np.linalg.lstsq(A * weight[:, None], offset * weight, rcond=None)[0])
         miss = np.abs(offset - A @ coef) / (1.5 * pitch)
         weight = 1.0 / (1.0 + miss**2)
     level = strength[np.arange(n), track]

@@ -11,7 +11,10 @@ from axlewright.pattern.candidates import main_areas, moments
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 LEAST_SHAPE = 0.25
-FULL_CONTRAST = 8.0
+FULL_CONTRAST = 12.0
+# Half of a coat of optical depth 2 shows 0.73 of its full colour, of depth 1.5 it shows 0.68.
+COAT_SHIFT = 0.2
+COMPLETENESS = 4.0  # how strongly stretches of an outline without contrast speak against it
 SMALL = 0.12  # share of the flank below which an area is less likely to be the mark
 
 
@@ -49,7 +52,7 @@ def likeness(mask: Mask) -> float:
     oval = (c * di * di - 2 * b * di * dj + a * dj * dj) / (a * c - b * b) < 4.0
     overlap = float((oval & mask).sum() / (oval | mask).sum())
     _, pieces = ndimage.label(mask)
-    score = free**1.5 * overlap / (1.0 + 0.25 * (pieces - 1)) * min(1.0, share / SMALL) ** 0.35
+    score = free**1.5 * overlap**0.8 / (1.0 + 0.25 * (pieces - 1)) * min(1.0, share / SMALL) ** 0.35
     # A shadow or a lit strip runs along a whole edge; a mark hardly ever does.
     along = max(float(m.any(0).mean()) for m in (mask[:3], mask[-3:]))
     across = max(float(m.any(1).mean()) for m in (mask[:, :3], mask[:, -3:]))
@@ -113,12 +116,31 @@ class OutlineProbe:
         direction = middle / (np.linalg.norm(middle) + 1e-9)
         # Where one side is hidden nothing speaks for the outline.
         along = np.concatenate([d @ direction, np.zeros(int((~seen).sum()))])
-        reached = float(np.percentile(along, 22))
-        return max(reached, 0.0), np.stack([np.median(inside, axis=0), np.median(outside, axis=0)])
+        usually = float(np.median(along))
+        if usually <= 0.0:
+            return 0.0, np.zeros((2, 3))
+        complete = float(np.mean(np.clip(along / usually, 0.0, 1.0)))
+        reached = usually * complete**COMPLETENESS
+        return reached, np.stack([np.median(inside, axis=0), np.median(outside, axis=0)])
 
 
-def settle(f: Array, mask: Mask, known: Mask) -> tuple[Array, Mask]:
-    """Move the outline to half way between what lies just inside and just outside of it."""
+def settle(f: Array, mask: Mask, known: Mask, coat: float = 0.0) -> tuple[Array, Mask]:
+    """Move the outline to half way between what lies just inside and just outside of it.
+
+    Parameters
+    ----------
+    f : array, shape (rows, cols, 3)
+    mask, known : array of bool, shape (rows, cols)
+    coat : float
+        +1 when the compound lies outside of the mark, −1 when inside, 0 when that is not known. A coat's
+        colour saturates with its thickness (Beer and Lambert): half the thickness shows more than half of it.
+
+    Returns
+    -------
+    level : array, shape (rows, cols)
+        0 … 1, 0.5 on the outline.
+    mask : array of bool, shape (rows, cols)
+    """
     level = mask.astype(float)
     for width, reach in ((8, 10.0), (6, 8.0), (5, 7.0)):
         direction = clearest_direction(f, mask, known, width)
@@ -138,7 +160,7 @@ def settle(f: Array, mask: Mask, known: Mask) -> tuple[Array, Mask]:
         gap = b - a
         floor = 0.35 * float(np.median(np.abs(gap)))
         gap = np.where(np.abs(gap) < floor, np.copysign(floor, np.median(gap)), gap)
-        share = np.clip((line - a) / gap, -0.3, 1.3)
+        share = np.clip((line - a) / gap + COAT_SHIFT * coat, -0.3, 1.3)
         weight = known.astype(float)
         away = ndimage.distance_transform_edt(mask) - ndimage.distance_transform_edt(~mask)
         # Far from the outline the earlier decision stands; bridged places follow their surroundings.
@@ -155,10 +177,32 @@ def settle(f: Array, mask: Mask, known: Mask) -> tuple[Array, Mask]:
     return np.clip(level, 0.0, 1.0), mask
 
 
-def edge_cells(level: Array) -> float:
-    gy, gx = np.gradient(level)
-    slope = np.hypot(gx, gy)
-    near = (level > 0.3) & (level < 0.7)
-    if near.sum() < 10:
+def edge_cells(f: Array, mask: Mask, known: Mask, reach: int = 22) -> float:
+    """Return the width over which the features change from a quarter to three quarters [fine cells].
+
+    Parameters
+    ----------
+    f : array, shape (rows, cols, 3)
+    mask, known : array of bool, shape (rows, cols)
+    reach : int
+        How far from the outline is looked [fine cells].
+    """
+    away = ndimage.distance_transform_edt(mask) - ndimage.distance_transform_edt(~mask)
+    line = f @ clearest_direction(f, mask, known, 8)
+    steps = np.arange(-reach, reach + 1)
+    values = np.full(len(steps), np.nan)
+    for k, step in enumerate(steps):
+        here = known & (np.abs(away - step) <= 0.75)
+        if here.sum() >= 15:
+            values[k] = float(line[here].mean())
+    seen = np.isfinite(values)
+    if seen.sum() < 10:
         return 1.0
-    return float(0.5 / max(np.median(slope[near]), 1e-3))
+    steps, values = steps[seen], ndimage.uniform_filter1d(values[seen], 3)
+    low, high = float(values[:4].mean()), float(values[-4:].mean())
+    if high <= low:
+        return 1.0
+    share = (values - low) / (high - low)
+    quarter = steps[int(np.argmax(share > 0.25))]
+    three = steps[int(np.argmax(share > 0.75))]
+    return float(max(1.0, three - quarter))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +16,7 @@ from axlewright.pattern.camera import (
     CORNER_NAMES,
     CORNER_X,
     CORNER_Y,
+    PHONE_FOCAL_SHARE,
     FittedCamera,
     fit_camera,
     flank_surface,
@@ -32,7 +34,13 @@ Array = NDArray[np.float64]
 
 TAP_SD_SHARE = 0.004  # a tap's error as a share of the tooth's length in the picture
 TAP_SD_LEAST_PX = 2.0
-RESIDUAL_LIMIT = 4.0  # corner miss over the tap's standard deviation at which no pose fits the design
+RESIDUAL_LIMIT = 2.0  # corner miss over the tap's standard deviation at which no pose fits the design
+SNAPPED_LIMIT = 2.5  # the same once the edges are fitted too
+EDGE_LIMIT = (
+    0.0025  # miss of the tooth's edges over its length at which they bend otherwise than the design's
+)
+EDGE_DOUBT = 0.0012
+FOCAL_LIMIT = 1.1  # logarithm of the fitted over the expected focal length
 LEAST_RIVAL = 0.05  # chance of another outline above which it counts
 BLUR_LIMIT_CELLS = 14.0  # outline wider than this share (of 95 rows) is blur, not compound
 
@@ -87,13 +95,10 @@ def read_photo(
     length_px = 0.5 * float(np.linalg.norm(taps[1] - taps[0]) + np.linalg.norm(taps[2] - taps[3]))
     tap_sd = max(TAP_SD_LEAST_PX, TAP_SD_SHARE * length_px) if tap_sd_px is None else tap_sd_px
     first = fit_camera(design, name, taps, size, focal_px=picture.focal_px, tap_sd_px=tap_sd)
-    if first.residual_px > RESIDUAL_LIMIT * tap_sd:
-        raise PhotoError(
-            f"no camera position makes a {name} flank of {design.name} look like these corners "
-            f"(they miss by {first.residual_px:.0f} px)",
-            where="corners",
-            fix="check the design, the flank and the four taps",
-        )
+    expected = picture.focal_px or PHONE_FOCAL_SHARE * max(size)
+    far_fetched = abs(math.log(first.focal_px / expected)) > FOCAL_LIMIT
+    if first.residual_px > RESIDUAL_LIMIT * tap_sd or far_fetched:
+        raise _unlike(design, name, first.residual_px)
     part = cut_part(picture, taps)
     camera, support = first, dict[str, float]()
     if snap:
@@ -101,6 +106,15 @@ def read_photo(
     fine = unroll(part, camera, design, name)
     marked = segment(fine[::2, ::2], compound)
     return _report(picture, taps, first, camera, support, fine, marked, design, name, compound, tap_sd)
+
+
+def _unlike(design: GearSetDesign, flank: FlankName, miss_px: float) -> PhotoError:
+    return PhotoError(
+        f"no camera position makes a {flank} flank of {design.name} look like this tooth "
+        f"(its corners and edges miss by {miss_px:.1f} px)",
+        where="corners",
+        fix="check the design, the flank and the four taps",
+    )
 
 
 def _snapped(
@@ -123,9 +137,8 @@ def _snapped(
         camera = fit_camera(
             design, flank, taps, size, focal_px=picture.focal_px, tap_sd_px=tap_sd, edges=edges
         )
-    if camera.residual_px > 3.0 * tap_sd:
-        # The edges found belong to something else: keep to the taps.
-        return first, {}
+    if camera.residual_px > SNAPPED_LIMIT * tap_sd or camera.edge_miss_px > EDGE_LIMIT * length_px:
+        raise _unlike(design, flank, max(camera.residual_px, camera.edge_miss_px))
     return camera, support
 
 
@@ -159,7 +172,7 @@ def _report(
     corners_used = camera.project(flank_surface(design, flank, CORNER_X, CORNER_Y)[0])
     moves = np.linalg.norm(corners_used - taps, axis=1)
     found = {True: "rubbed", False: "print", None: "unknown"}[marked.rubbed]
-    notes = _notes(marked, support, moves, tap_sd, found, compound)
+    notes = _notes(marked, camera, taps, support, moves, tap_sd, found, compound)
     return PhotoReading(
         pattern=pattern,
         center_sd=center_sd,
@@ -201,6 +214,8 @@ def _with_rival(
 
 def _notes(
     marked: Segmentation,
+    camera: FittedCamera,
+    taps: Array,
     support: dict[str, float],
     moves: Array,
     tap_sd: float,
@@ -216,6 +231,11 @@ def _notes(
     missing = [n for n in ("top", "toe", "heel") if support.get(n, 0.0) < 0.6]
     if missing:
         notes.append(f"No clear {' and '.join(missing)} edge was found; the taps were used as they are.")
+    length = float(np.linalg.norm(taps[1] - taps[0]))
+    if camera.edge_miss_px > EDGE_DOUBT * length:
+        notes.append(
+            "The tooth's edges bend a little otherwise than this design's; check that it is the right one."
+        )
     if marked.glare > 0.03:
         notes.append(f"Glare hides {marked.glare:.0%} of the flank; the outline was bridged there.")
     if marked.rival is not None and marked.rival_weight > LEAST_RIVAL:

@@ -122,10 +122,11 @@ def segment(light: Array, compound: Compound = "auto") -> Segmentation:
         raise _nothing()
     score, start, look = rated[0]
     f3, known, _ = looks[look]
-    level, mask = settle(f3, _finer(start, rows, cols), known)
+    coarse, coarse_known, usual, _ = grids[look]
+    _, sides = OutlineProbe(start).contrast(coarse, coarse_known, usual)
+    level, mask = settle(f3, _finer(start, rows, cols), known, _coat(_rubbed(sides), compound))
     if not mask.any():
         raise _nothing()
-    coarse, coarse_known, usual, _ = grids[look]
     step, sides = OutlineProbe(mask[::2, ::2]).contrast(coarse, coarse_known, usual)
     size = float(np.linalg.norm(sides[0] - sides[1]))
     if step < LEAST_CONTRAST or size < LEAST_DIFFERENCE:
@@ -134,7 +135,7 @@ def segment(light: Array, compound: Compound = "auto") -> Segmentation:
     if rival is not None:
         rival = _finer(rival, rows, cols)
     return Segmentation(
-        level, known, step, size, edge_cells(level), _rubbed(sides), hidden, score, rival, weight
+        level, known, step, size, edge_cells(f3, mask, known), _rubbed(sides), hidden, score, rival, weight
     )
 
 
@@ -204,6 +205,12 @@ def _rubbed(sides: Array) -> bool | None:
     if max(chroma_in, chroma_out) < 22.0 and abs(inside[0] - outside[0]) > 5.0:
         return bool(inside[0] < outside[0])
     return None
+
+
+def _coat(rubbed: bool | None, compound: Compound) -> float:
+    if compound != "auto":
+        rubbed = compound == "rubbed"
+    return 0.0 if rubbed is None else (1.0 if rubbed else -1.0)
 
 
 def _agrees(sides: Array, compound: Compound) -> float:

@@ -1,8 +1,8 @@
 """How sure a photo's pattern is: errors of taps and camera, and of the outline.
 
 The outline's error is taken as a random shift along its normal that stays alike over a stretch of it; the
-shift of the centre is then a sum over the outline. The constants below were set on drawn photos whose truth is
-known (benchmarks/reading_masks.py prints the coverage they reach on other drawn photos).
+shift of the centre is then a sum over the outline. The constants below were set on drawn photos whose truth
+is known (benchmarks/reading_masks.py prints the coverage they reach on other drawn photos).
 """
 
 from __future__ import annotations
@@ -21,6 +21,9 @@ Array = NDArray[np.float64]
 
 ALIKE_CELLS = 40.0  # fine cells of outline over which its error stays alike
 SHIFT_CELLS = 1.0  # least standard deviation of the outline across itself [fine cells]
+COMMON_CELLS = (
+    1.0  # part of it that the whole outline shares: where a coat's edge is taken to be [fine cells]
+)
 BRIDGED_CELLS = 6.0  # the same where glare or darkness was bridged
 ROOT_LINE = 0.012  # where the foot of the working flank lies under a tap, in profile units
 
@@ -68,6 +71,7 @@ def outline_spread(marked: Segmentation) -> OutlineSpread:
     var_x = float((weight * (x - cx) ** 2 * sd**2).sum()) * alike / area**2
     var_y = float((weight * (y - cy) ** 2 * sd**2).sum()) * alike / area**2
     var_a = float((weight * sd**2).sum()) * alike / (rows * cols) ** 2
+    var_a += (COMMON_CELLS * float(weight.sum()) / (rows * cols)) ** 2
     ends = mask.any(0)
     span = np.flatnonzero(ends)
     tips = [float(sd[mask[:, c], c].mean()) for c in (span[0], span[-1])]
