@@ -11,6 +11,7 @@ from axlewright.cli.bench import read, serve, spacer
 from axlewright.cli.job import backup, job, restore
 from axlewright.cli.listen import listen
 from axlewright.cli.rolling import designs, roll
+from axlewright.cli.sound import sound
 
 app = typer.Typer(
     name="axlewright",
@@ -24,6 +25,7 @@ app.command()(roll)
 app.command()(spacer)
 app.command()(read)
 app.command()(listen)
+app.command()(sound)
 app.add_typer(job, name="job")
 app.command()(backup)
 app.command()(restore)

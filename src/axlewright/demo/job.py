@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -98,7 +98,39 @@ def run_demo(folder: Path, say: Callable[[str], None]) -> DemoResult:
         say(f"pattern: {pattern.verdict}. {pattern.why}")
         for note in pattern.notes:
             say(f"    {note}")
+        kept = store.current(number, "pattern", kind="result")[-1].payload
         pdf = job_sheet_pdf(store, number, system="inch", shop=scenario.SHOP)
     sheet = folder / f"job-{number}-sheet.pdf"
     write_atomically(sheet, pdf)
+    say("")
+    _sounds(folder, number, kept["diagnosis"], say)
     return DemoResult(number, home, sheet, outcomes)
+
+
+def _sounds(folder: Path, number: int, told: Mapping[str, Any], say: Callable[[str], None]) -> None:
+    """Make the sound of the set as it is believed to be and as it will be after the advice."""
+    from axlewright.contact import Settings
+    from axlewright.contact.atlas import write_atomically
+    from axlewright.gearset import load_design
+    from axlewright.sound.settings import sounds_of_settings, wav_bytes
+    from axlewright.units import parse_length, parse_speed
+
+    cause = {key: float(value["mean"]) for key, value in told["cause"].items()}
+    first = told["advice"][0]
+    before = Settings(**cause)
+    after = before.plus(Settings(float(first["pinion_move_mm"]), float(first["shim_move_mm"])))
+    made = sounds_of_settings(
+        load_design(scenario.DESIGN),
+        {"before": before, "after": after},
+        torque_nm=scenario.ROAD_TORQUE_NM,
+        speeds_mps=tuple(parse_speed(v) for v in scenario.SOUND_SPEEDS),
+        circumference_m=parse_length(scenario.TYRE_ROLLOUT) / 1000.0,
+    )
+    for name, sound in made.items():
+        write_atomically(folder / f"job-{number}-sound-{name}.wav", wav_bytes(sound))
+    change = made["after"].tone_to_noise_db[0] - made["before"].tone_to_noise_db[0]
+    say(
+        f"sound on drive, computed: the mesh tone changes by {change:+.0f} dB from before to after the change. "
+        "A comparison of settings, not the sound in the lorry."
+    )
+    say(f"    {folder / f'job-{number}-sound-before.wav'} and …-after.wav, at equal gain")

@@ -21,6 +21,9 @@ VEHICLE: Final = "milk lorry, rear axle"
 COMPLAINT: Final = "whines on drive at 45 mph, quiet on coast"
 SET_NUMBER: Final = "TY 4471"
 
+ROAD_TORQUE_NM: Final = 60.0  # at the ring gear, light drive
+SOUND_SPEEDS: Final = ("35 mph", "55 mph")
+TYRE_ROLLOUT: Final = "2.10 m"
 SPACERS_IN: Final = " ".join(f"0.{thousandths:04d}" for thousandths in range(500, 701, 5))
 STEPS: Final = (
     (

@@ -1,0 +1,91 @@
+"""From settings of a set to sounds: roll each, take its motion error, make the sounds at equal gain."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping
+
+import numpy as np
+import soundfile
+
+from axlewright.contact import Settings, roll
+from axlewright.gearset import GearSetDesign
+from axlewright.sound.synthesis import MadeSound, Runout, SoundPath, make_sounds, speed_profile
+
+
+def sounds_of_settings(
+    design: GearSetDesign,
+    settings: Mapping[str, Settings],
+    *,
+    flank: str = "drive",
+    torque_nm: float = 60.0,
+    speeds_mps: tuple[float, ...] = (13.4, 26.8),
+    circumference_m: float = 2.1,
+    duration_s: float = 8.0,
+    tone_to_noise_db: float = 6.0,
+    path: SoundPath | None = None,
+    runout: Runout | None = None,
+) -> dict[str, MadeSound]:
+    """Make one sound for each setting.
+
+    Parameters
+    ----------
+    design : GearSetDesign
+    settings : mapping of str to Settings
+        The first one's strongest harmonic is put at `tone_to_noise_db` over the road noise; all others
+        follow from their own motion error at the same gain.
+    flank : {"drive", "coast"}
+    torque_nm : float
+        Torque at the ring gear [N·m]; 0 rolls without load.
+    speeds_mps : tuple of float
+        Speeds passed through at even times [m/s].
+    circumference_m : float
+        Way of one wheel turn [m].
+    duration_s : float
+    tone_to_noise_db : float
+    path : SoundPath, optional
+        Flat when left out.
+    runout : Runout, optional
+
+    Returns
+    -------
+    dict of str to MadeSound
+
+    Notes
+    -----
+    A comparison, not the sound in a car: sound pressure is taken as proportional to the motion error,
+    harmonic by harmonic, which holds while the teeth stay in contact and the way to the ear is linear.
+    """
+    curves = {
+        name: roll(
+            design,
+            flank,
+            one.pinion_out_mm,
+            one.ring_away_mm,
+            one.offset_error_mm,
+            one.shaft_angle_error_deg,
+            torque_nm,
+        ).motion_error_urad
+        for name, one in settings.items()
+    }
+    return make_sounds(
+        curves,
+        design.ring_teeth,
+        design.pinion_teeth,
+        speed_profile(speeds_mps, duration_s),
+        circumference_m,
+        tone_to_noise_db=tone_to_noise_db,
+        path=path,
+        runout=runout,
+    )
+
+
+def wav_bytes(sound: MadeSound) -> bytes:
+    """Return a made sound as a WAV file, 16 bit, its label in the comment."""
+    out = io.BytesIO()
+    with soundfile.SoundFile(
+        out, "w", samplerate=sound.rate_hz, channels=1, format="WAV", subtype="PCM_16"
+    ) as file:
+        file.comment = sound.label
+        file.write(np.clip(sound.samples, -1.0, 1.0))
+    return out.getvalue()
