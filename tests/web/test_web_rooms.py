@@ -9,6 +9,8 @@ import axlewright as aw
 from axlewright.gearset import design_to_toml
 from axlewright.web.rolling_state import CONTROLS, State, state_of
 
+WHOLE = b'name = "%s"\npinion_teeth = 11\nring_teeth = 41\nring_outer_diameter_mm = 222\n'
+
 
 def test_rolling_follows_the_engine(warm: Visitor) -> None:
     data = warm.client.get("/api/roll?design=TY-222&pinion=0.127").json()
@@ -81,12 +83,9 @@ def test_a_design_of_ones_own_is_checked_and_kept(visitor: Visitor) -> None:
     [
         (b"\xff\xfe", "no text file"),
         (b"name = ", "not readable as TOML"),
-        (b'name = "X"\nwheels = 4', "unknown field"),
-        (b'name = "../X"\npinion_teeth = 11\nring_teeth = 41\nring_outer_diameter_mm = 222', "use letters"),
-        (
-            b'name = "TY-222"\npinion_teeth = 11\nring_teeth = 41\nring_outer_diameter_mm = 222',
-            "another name",
-        ),
+        (WHOLE % b"X" + b"wheels = 4\n", "unknown field"),
+        (WHOLE % b"../X", "Use letters"),
+        (WHOLE % b"TY-222", "another name"),
     ],
 )
 def test_a_wrong_design_file_is_refused(visitor: Visitor, text: bytes, said: str) -> None:

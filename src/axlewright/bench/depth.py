@@ -140,6 +140,11 @@ def find_depth(typed: Typed, known: Known) -> Found:
             )
         )
     found.questions += list(result.questions)
+    if result.value_mm > SPACER_BAND_MM[1] or 0.0 < result.value_mm < SPACER_BAND_MM[0]:
+        found.questions.append(
+            f"The sum gives {show_length(result.value_mm, typed.system)}, no usual spacer. "
+            "Check the readings, the mounting distance and the design before anything is pressed."
+        )
     for readings in (carrier, bearing):
         found.notes += list(readings.notes)
     helps = most_useful_reading(result.total, (carrier, bearing))
