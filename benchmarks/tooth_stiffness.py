@@ -10,19 +10,25 @@ import sys
 import time
 
 import numpy as np
-from calculix_tooth import make_deck, solve
 from scipy.interpolate import CubicSpline
 
-from axlewright.contact.compliance import LENGTHWISE_CELLS, flank_nodes, member_influence, middle_feet
+from axlewright.contact.compliance import (
+    ACROSS_CELLS,
+    LENGTHWISE_CELLS,
+    flank_nodes,
+    member_influence,
+    middle_feet,
+)
 from axlewright.contact.tooth_solid import LEVELS, Member, mesh_tooth, pinion_member, ring_member
 from axlewright.gearset import build_geometry, load_design
+from calculix_tooth import make_deck, solve
 
 PLACES = [(i, 2) for i in range(11)] + [(2, 0), (5, 0), (8, 0), (5, 1), (5, 3), (2, 4), (5, 4), (8, 4)]
 
 
 def compare(member: Member, flank: str, **deck_options: float) -> tuple[np.ndarray, np.ndarray, float]:
     """Return the influence between PLACES from the project and from CalculiX [mm/N], and its seconds."""
-    solid = mesh_tooth(member, lengthwise=LENGTHWISE_CELLS)
+    solid = mesh_tooth(member, lengthwise=LENGTHWISE_CELLS, across=ACROSS_CELLS)
     ours = member_influence(member, solid)[flank].bend
     points, normals = flank_nodes(member, solid, flank)
     a, b, _ = middle_feet(member, solid, points, normals)
@@ -53,7 +59,9 @@ def compare(member: Member, flank: str, **deck_options: float) -> tuple[np.ndarr
 def main() -> None:
     """Print the table."""
     names = sys.argv[1:] or ["TY-222", "TY-205H"]
-    print("| design | member, flank | place (lengthwise, level) | project µm/kN | CalculiX µm/kN | difference |")
+    print(
+        "| design | member, flank | place (lengthwise, level) | project µm/kN | CalculiX µm/kN | difference |"
+    )
     print("| --- | --- | --- | ---: | ---: | ---: |")
     notes = []
     for name in names:

@@ -32,8 +32,9 @@ from axlewright.gearset import FlankName, GearSetDesign, build_geometry
 
 Array = NDArray[np.float64]
 
-VERSION = 3  # of the model behind the kept numbers; raise it when they would change
+VERSION = 4  # of the model behind the kept numbers; raise it when they would change
 LENGTHWISE_CELLS = 10
+ACROSS_CELLS = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +227,14 @@ def content_key(design: GearSetDesign) -> str:
             "blade_groups", "mean_pressure_angle_deg", "depth_taper", "backlash_nominal_mm",
         )
     }  # fmt: skip
-    model = [VERSION, LENGTHWISE_CELLS, tooth_solid.FILLET_RADIUS, tooth_solid.RIM_DEPTH, list(LEVELS)]
+    model = [
+        VERSION,
+        LENGTHWISE_CELLS,
+        ACROSS_CELLS,
+        tooth_solid.FILLET_RADIUS,
+        tooth_solid.RIM_DEPTH,
+        list(LEVELS),
+    ]
     model += [YOUNG_MPA, POISSON, tooth_solid.PINION_EXTRA]
     text = json.dumps([shape, model], sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()
@@ -237,7 +245,7 @@ def compute_influence(design: GearSetDesign) -> DesignInfluence:
     geometry = build_geometry(design)
     parts: dict[tuple[str, str], MemberInfluence] = {}
     for member in (tooth_solid.ring_member(geometry), tooth_solid.pinion_member(geometry)):
-        solid = mesh_tooth(member, lengthwise=LENGTHWISE_CELLS)
+        solid = mesh_tooth(member, lengthwise=LENGTHWISE_CELLS, across=ACROSS_CELLS)
         for flank, part in member_influence(member, solid).items():
             parts[member.name, flank] = part
     return DesignInfluence(parts)
@@ -245,7 +253,7 @@ def compute_influence(design: GearSetDesign) -> DesignInfluence:
 
 def _read(path: Path) -> DesignInfluence | None:
     try:
-        with np.load(path, allow_pickle=False) as kept:
+        with path.open("rb") as stream, np.load(stream, allow_pickle=False) as kept:
             parts = {}
             for member in ("ring", "pinion"):
                 for flank in ("drive", "coast"):

@@ -289,7 +289,7 @@ def mesh_tooth(
     member: Member,
     *,
     lengthwise: int = 10,
-    across: int = 2,
+    across: int = 4,
     levels: Array = LEVELS,
     rim_layers: int = 3,
     rim_sides: int = 3,
