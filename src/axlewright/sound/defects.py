@@ -175,7 +175,7 @@ def gain_jumps(levels_db: FloatArray, leave_out_s: tuple[tuple[float, float], ..
 def _silent_spans(mono: FloatArray, rate_hz: int) -> tuple[tuple[float, float], ...]:
     size = rate_hz // 4
     count = len(mono) // size
-    power = (mono[: count * size].reshape(count, size) ** 2).mean(axis=1)
+    power = mono[: count * size].reshape(count, size).var(axis=1)
     return tuple(
         span for span in _spans(power < 1e-6 * np.median(power[power > 0]), 0.25) if span[1] - span[0] >= 0.5
     )

@@ -25,6 +25,8 @@ FloatArray = NDArray[np.float64]
 BANDWIDTH_HZ: Final = 1.5
 NOISE_BANDWIDTH: Final = 1.04
 """Noise bandwidth of the tracking filter over its half-power width (integral of H², numerically)."""
+CLEAR_OF_TONE_HZ: Final = 14.0
+NOISE_REACH_HZ: Final = 60.0
 BIN_MPH: Final = 5.0
 FEWEST_FRAMES: Final = 10
 
@@ -135,9 +137,7 @@ def track_harmonic(
     base = mix_down(samples, rate_hz, turns, order * harmonic)
     amplitude = np.abs(vold_kalman(base, BANDWIDTH_HZ))
     power = np.interp(times, np.arange(len(amplitude)) / BASE_RATE_HZ, amplitude**2) / 2
-    df = map_.frequency_hz[1]
-    column = np.clip((frequency / df).round().astype(int), 0, len(map_.frequency_hz) - 1)
-    density = map_.floor[np.arange(len(times)), column]
+    density = _density_beside(map_, frequency)
     tone = power - density * BANDWIDTH_HZ * NOISE_BANDWIDTH
     noise = density * critical_bandwidth_hz(frequency)
     ratio = 10 * np.log10(np.maximum(tone, 1e-3 * noise) / noise)
@@ -145,6 +145,19 @@ def track_harmonic(
     return HarmonicTrack(
         harmonic, order * harmonic, times, frequency, wheel * circumference_m, ratio, np.sqrt(2 * power)
     )
+
+
+def _density_beside(map_: OrderMap, frequency: FloatArray) -> FloatArray:
+    """Return the noise density beside the tone, its own main lobe left out, shape (frames,)."""
+    df = float(map_.frequency_hz[1])
+    near, far = int(CLEAR_OF_TONE_HZ / df), int(NOISE_REACH_HZ / df)
+    offset = np.concatenate([np.arange(-far, -near + 1), np.arange(near, far + 1)])
+    column = np.clip((frequency / df).round().astype(int), 0, len(map_.frequency_hz) - 1)
+    columns = np.clip(column[:, None] + offset, 1, len(map_.frequency_hz) - 1)
+    rows = np.arange(len(frequency))[:, None]
+    power = 10 ** (map_.ratio_db[rows, columns] / 10) * map_.floor[rows, columns]
+    result: FloatArray = np.median(power, axis=1) / math.log(2)
+    return result
 
 
 def _power_mean_db(values: FloatArray) -> float:

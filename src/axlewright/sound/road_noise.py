@@ -82,13 +82,13 @@ def road_noise(speed_mps: FloatArray, rate_hz: int, seed: int = 0) -> FloatArray
     for index, centre in enumerate(centres):
         left = 1.0 if index == 0 else None
         right = 1.0 if index == len(centres) - 1 else None
-        # Neighbouring octaves cross over with powers that add to one.
+        # Neighbouring octaves are parts of one wave, so their amplitudes have to add to one.
         share = np.clip(1 - np.abs(log_f - centre), 0, 1)
         if left is not None:
             share = np.where(log_f < centre, 1.0, share)
         if right is not None:
             share = np.where(log_f > centre, 1.0, share)
-        band = np.fft.irfft(spectrum * np.sqrt(share), n)
+        band = np.fft.irfft(spectrum * share, n)
         total += band * 10 ** (
             ROLLING_B_DB[index] * np.log10(np.maximum(speed_mps, 1.0) / REFERENCE_MPS) / 20
         )

@@ -1,0 +1,182 @@
+"""Reading recordings, and what is said about bad ones."""
+
+from __future__ import annotations
+
+import builtins
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+from numpy.typing import NDArray
+from scipy import signal
+
+from axlewright.errors import OptionalPartMissingError, SoundError
+from axlewright.sound import make_recording, read_recording
+from axlewright.sound.simulated_drive import Codec, encode
+
+RATE = 48000
+FloatArray = NDArray[np.float64]
+
+
+def noise(seconds: float = 8.0, seed: int = 0, rate: int = RATE) -> FloatArray:
+    """Cabin-like noise at a moderate level."""
+    rng = np.random.default_rng(seed)
+    sos = signal.butter(1, 200, fs=rate, output="sos")
+    return np.asarray(0.3 * signal.sosfilt(sos, rng.standard_normal(int(seconds * rate))))
+
+
+def tone(seconds: float = 4.0, frequency: float = 440.0) -> FloatArray:
+    return np.asarray(0.2 * np.sin(2 * np.pi * frequency * np.arange(int(seconds * RATE)) / RATE))
+
+
+@pytest.mark.parametrize("codec", ["wav", "flac", "mp3", "m4a", "opus", "amr"])
+def test_formats_keep_a_tone(tmp_path: Path, codec: Codec) -> None:
+    if codec in ("m4a", "opus", "amr"):
+        pytest.importorskip("av")
+    data, suffix = encode(tone() + 0.02 * noise(4.0), RATE, codec)
+    path = tmp_path / f"tone{suffix}"
+    path.write_bytes(data)
+    recording = read_recording(path)
+    assert recording.rate_hz == 16000
+    assert recording.duration_s == pytest.approx(4.0, abs=0.15)
+    spectrum = np.abs(np.fft.rfft(recording.samples[8000:40000] * np.hanning(32000)))
+    assert np.argmax(spectrum) * 16000 / 32000 == pytest.approx(440.0, abs=1.0)
+    assert recording.harshness_allowed == (codec != "amr")
+
+
+def test_good_noise_has_no_flag() -> None:
+    assert make_recording(noise(12.0), RATE).flags == ()
+
+
+def test_clipping_is_said() -> None:
+    assert make_recording(np.clip(3 * noise(), -0.3, 0.3), RATE).has("clipping")
+
+
+def test_two_channels_out_of_phase_do_not_cancel() -> None:
+    x = noise()
+    recording = make_recording(np.stack([x, -0.9 * x], axis=1), RATE)
+    assert recording.has("out_of_phase")
+    assert np.std(recording.full_samples) == pytest.approx(np.std(x), rel=0.01)
+
+
+def test_two_channels_in_phase_are_joined() -> None:
+    x = noise()
+    recording = make_recording(np.stack([x, 0.5 * x], axis=1), RATE)
+    assert not recording.has("out_of_phase")
+    assert np.std(recording.full_samples) == pytest.approx(0.75 * np.std(x), rel=0.01)
+
+
+def test_one_dead_channel_is_left_out() -> None:
+    x = noise()
+    recording = make_recording(np.stack([x, np.zeros_like(x)], axis=1), RATE)
+    assert np.std(recording.full_samples) == pytest.approx(np.std(x), rel=0.01)
+
+
+def test_speech_is_found_where_it_is() -> None:
+    x = noise(20.0)
+    t = np.arange(len(x)) / RATE
+    sos = signal.butter(2, [500, 2500], "bandpass", fs=RATE, output="sos")
+    voice = signal.sosfilt(sos, np.random.default_rng(2).standard_normal(len(x)))
+    # Syllables: four a second, nothing between them.
+    syllables = np.clip(np.sin(2 * np.pi * 4 * t), 0, None) ** 2 * ((t > 6) & (t < 12))
+    recording = make_recording(x + 2 * voice * syllables, RATE)
+    spans = next(f.spans_s for f in recording.flags if f.kind == "speech")
+    assert sum(b - a for a, b in spans) == pytest.approx(6.0, abs=2.1)
+    assert all(5.0 <= a and b <= 13.0 for a, b in spans)
+
+
+def test_gain_pumping_is_said() -> None:
+    x = noise(20.0)
+    steps = np.repeat([1.0, 0.3, 1.0, 0.25, 0.9], len(x) // 5)
+    assert make_recording(x[: len(steps)] * steps, RATE).has("gain_pumping")
+
+
+def test_telephone_band_in_a_wide_file_is_seen() -> None:
+    sos = signal.butter(12, 3400, fs=RATE, output="sos")
+    white = 0.1 * np.random.default_rng(0).standard_normal(8 * RATE)
+    recording = make_recording(signal.sosfilt(sos, white), RATE)
+    assert recording.has("narrow_band")
+    assert not recording.harshness_allowed
+
+
+def test_silence_is_refused() -> None:
+    for x in (np.zeros(5 * RATE), 1e-6 * noise()):
+        with pytest.raises(SoundError, match="silent"):
+            make_recording(x, RATE)
+
+
+def test_a_silent_stretch_is_said() -> None:
+    x = noise(10.0)
+    x[3 * RATE : 5 * RATE] = 0
+    flag = next(f for f in make_recording(x, RATE).flags if f.kind == "silent_stretch")
+    assert flag.spans_s[0] == pytest.approx((3.0, 5.0), abs=0.3)
+
+
+def test_values_that_are_no_numbers_are_refused() -> None:
+    x = noise()
+    x[100] = np.nan
+    with pytest.raises(SoundError, match="no numbers"):
+        make_recording(x, RATE)
+
+
+def test_too_short_is_refused() -> None:
+    with pytest.raises(SoundError, match="too short"):
+        make_recording(noise(1.0), RATE)
+
+
+def test_an_hour_is_read_in_part(tmp_path: Path) -> None:
+    path = tmp_path / "hour.wav"
+    soundfile.write(path, np.tile(noise(10.0, rate=8000), 360), 8000)
+    recording = read_recording(path, longest_s=30.0)
+    assert recording.duration_s == pytest.approx(30.0, abs=0.1)
+    assert recording.has("too_long")
+    assert read_recording(path, start_s=3590.0).duration_s == pytest.approx(10.0, abs=0.1)
+    with pytest.raises(SoundError, match="no sound after"):
+        read_recording(path, start_s=4000.0)
+
+
+@pytest.mark.parametrize("suffix", [".wav", ".m4a", ".mp3", ".xyz", ""])
+def test_garbage_is_refused(tmp_path: Path, suffix: str) -> None:
+    pytest.importorskip("av")
+    path = tmp_path / f"garbage{suffix}"
+    path.write_bytes(np.random.default_rng(1).bytes(5000))
+    with pytest.raises(SoundError):
+        read_recording(path)
+
+
+def test_empty_and_missing_files(tmp_path: Path) -> None:
+    (tmp_path / "empty.wav").touch()
+    with pytest.raises(SoundError, match="empty"):
+        read_recording(tmp_path / "empty.wav")
+    with pytest.raises(SoundError, match="no such file"):
+        read_recording(tmp_path / "none.wav")
+
+
+@pytest.mark.parametrize("codec", ["wav", "opus"])
+def test_a_cut_file_is_read_as_far_as_it_goes(tmp_path: Path, codec: Codec) -> None:
+    if codec == "opus":
+        pytest.importorskip("av")
+    data, suffix = encode(noise(10.0), RATE, codec)
+    path = tmp_path / f"cut{suffix}"
+    path.write_bytes(data[: int(0.6 * len(data))])
+    recording = read_recording(path)
+    assert 4.0 < recording.duration_s < 8.0
+    if codec == "wav":
+        assert recording.has("truncated")
+
+
+def test_missing_decoder_is_said_plainly(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "phone.m4a"
+    path.write_bytes(b"\x00" * 2000)
+    real = builtins.__import__
+
+    def no_av(name: str, *args: Any, **kwargs: Any) -> Any:
+        if name == "av":
+            raise ImportError(name)
+        return real(name, *args, **kwargs)
+
+    monkeypatch.setattr(builtins, "__import__", no_av)
+    with pytest.raises(OptionalPartMissingError, match=r"axlewright\[phone-audio\]"):
+        read_recording(path)
