@@ -1,4 +1,4 @@
-"""A small renderer that draws photographs of painted ring-gear teeth: gear, camera, lamp, compound, dirt, sensor.
+"""A small renderer of photographs of painted ring-gear teeth: gear, camera, lamp, compound, dirt, sensor.
 
 It stands apart from the program's own plotting and knows nothing of the photo reader, so that reading its
 pictures is a fair trial. It takes two things from the program: the shape of the flanks and the gap at which

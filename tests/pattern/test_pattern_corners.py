@@ -138,8 +138,8 @@ def test_wrong_design_is_noticed(job: dict[str, Any]) -> None:
     from axlewright.gearset import design_from_fields
 
     stubby = design_from_fields(
-        {"name": "stubby", "pinion_teeth": 11, "ring_teeth": 23, "offset_mm": 0.0, "ring_outer_diameter_mm": 222.0,
-         "face_width_mm": 12.0, "pinion_spiral_angle_deg": 35.0}
+        {"name": "stubby", "pinion_teeth": 11, "ring_teeth": 23, "offset_mm": 0.0,
+         "ring_outer_diameter_mm": 222.0, "face_width_mm": 12.0, "pinion_spiral_angle_deg": 35.0}
     )  # fmt: skip
     with pytest.raises(PhotoError, match=r"no camera position|other way round|taller"):
         read_photo(job["drive"].path, job["drive"].corners, stubby, "drive")

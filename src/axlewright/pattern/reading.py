@@ -42,7 +42,7 @@ EDGE_LIMIT = (
 EDGE_DOUBT = 0.0012
 FOCAL_LIMIT = 1.1  # logarithm of the fitted over the expected focal length
 LEAST_RIVAL = 0.05  # chance of another outline above which it counts
-BLUR_LIMIT_CELLS = 14.0  # outline wider than this share (of 95 rows) is blur, not compound
+BLUR_LIMIT_CELLS = 10.5  # outline wider than this share (of 95 rows) is blur, not compound
 
 
 def read_photo(

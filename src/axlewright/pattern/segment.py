@@ -34,9 +34,10 @@ Compound = Literal["rubbed", "print", "auto"]
 LEAST_CONTRAST = (
     0.8  # along most of the outline, in usual differences over the flank; below it nothing is told apart
 )
+KEPT_CONTRAST = 0.6  # of the candidate's contrast; below it the settled outline is worse than the candidate
 LEAST_DIFFERENCE = 4.0  # the same step in Lab units; below it compression and noise make their own outlines
 MOST_GLARE = 0.35  # share of the flank
-RIVAL_SHARPNESS = 6.0
+RIVAL_SHARPNESS = 10.0  # power of the ratio of scores that gives the odds of another outline
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,11 +124,15 @@ def segment(light: Array, compound: Compound = "auto") -> Segmentation:
     score, start, look = rated[0]
     f3, known, _ = looks[look]
     coarse, coarse_known, usual, _ = grids[look]
-    _, sides = OutlineProbe(start).contrast(coarse, coarse_known, usual)
-    level, mask = settle(f3, _finer(start, rows, cols), known, _coat(_rubbed(sides), compound))
-    if not mask.any():
-        raise _nothing()
-    step, sides = OutlineProbe(mask[::2, ::2]).contrast(coarse, coarse_known, usual)
+    at_first, sides = OutlineProbe(start).contrast(coarse, coarse_known, usual)
+    first = _finer(start, rows, cols)
+    level, mask = settle(f3, first, known, _coat(_rubbed(sides), compound))
+    step, settled = OutlineProbe(mask[::2, ::2]).contrast(coarse, coarse_known, usual)
+    if step < KEPT_CONTRAST * at_first:
+        # Faint marks can be lost on the way: keep the area as it was found.
+        level, mask, step = ndimage.gaussian_filter(first.astype(float), 1.5), first, at_first
+    else:
+        sides = settled
     size = float(np.linalg.norm(sides[0] - sides[1]))
     if step < LEAST_CONTRAST or size < LEAST_DIFFERENCE:
         raise _nothing()

@@ -40,8 +40,26 @@ def features(light: Array) -> tuple[Array, Mask, Mask]:
     else:
         # Where there are colours they decide; lightness is mostly shade and shine.
         lightness *= LIGHTNESS_SHARE
+        glare = _glare_on_paint(colour, glare, dark)
     out = np.stack([lightness, colour[..., 1], colour[..., 2]], -1)
     return out, ndimage.binary_dilation(glare, iterations=1), dark
+
+
+def _glare_on_paint(colour: Array, glare: Mask, dark: Mask) -> Mask:
+    """Return the glare that hides paint; what shines amid bare metal is bare metal."""
+    chroma = np.hypot(colour[..., 1], colour[..., 2])
+    plain = ~(glare | dark)
+    if not plain.any():
+        return glare
+    half = 0.5 * float(np.percentile(chroma[plain], 90))
+    labels, count = ndimage.label(ndimage.binary_dilation(glare, iterations=1))
+    kept = np.zeros_like(glare)
+    for k in range(1, count + 1):
+        spot = labels == k
+        ring = ndimage.binary_dilation(spot, iterations=5) & ~spot & plain
+        if not ring.any() or float(np.median(chroma[ring])) > half:
+            kept |= spot & glare
+    return kept
 
 
 def _grey(colour: Array, hidden: Mask) -> bool:
