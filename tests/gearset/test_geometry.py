@@ -109,7 +109,7 @@ def test_without_ease_off_the_gap_vanishes_along_the_contact_line(design, flank)
 
 @pytest.mark.parametrize("design", ALL, ids=lambda d: d.name)
 def test_the_patches_stand_for_the_flank(design):
-    """Half the cells between nodes: patch normals are unit and turn smoothly; drive is convex, coast concave."""
+    """Patch normals are unit; the drive flank is convex, the coast flank concave."""
     geometry = build_geometry(design)
     for flank in (geometry.drive, geometry.coast):
         x = np.linspace(-1, 1, 41)

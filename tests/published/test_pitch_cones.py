@@ -14,8 +14,8 @@ import pytest
 from axlewright.gearset import build_geometry, design_from_fields, make_blank, solve_pitch_cones
 
 # Inputs of the first pair: ISO 23509:2006 sample, method 1, from memory (recalled output: limit pressure
-# angle about -2.25). The other two: inputs chosen for the check. Outputs: recomputed independently, limit radius
-# closed to 1e-9, geometry checked by plain vectors to 1e-9 degrees; not published figures.
+# angle about -2.25). The other two: inputs chosen for the check. Outputs: recomputed independently, limit
+# radius closed to 1e-9, geometry checked by plain vectors to 1e-9 degrees; not published figures.
 HYPOID = [
     (
         {"z": (13, 42), "a": 15.0, "d": 170.0, "b": 30.0, "rc": 63.5},
