@@ -59,12 +59,11 @@ def setup(kind):
         if have in (wanted, dev_now):
             return
     say("Setting up .venv from %s (once) ..." % lock)
-    if not os.path.exists(PYTHON):
-        if subprocess.call([sys.executable, "-m", "venv", VENV]) != 0:
-            stop(
-                "Python cannot make a virtual environment here; install its venv package "
-                "(on Debian and Ubuntu: python3-venv) and try again."
-            )
+    if not os.path.exists(PYTHON) and subprocess.call([sys.executable, "-m", "venv", VENV]) != 0:
+        stop(
+            "Python cannot make a virtual environment here; install its venv package "
+            "(on Debian and Ubuntu: python3-venv) and try again."
+        )
     uv = shutil.which("uv")
     if uv:
         install = [uv, "pip", "install", "-q", "--python", PYTHON]
@@ -99,8 +98,10 @@ def vendor():
                 return True
     say("Fetching the browser parts (once) ...")
     if run(npm, "ci", "--silent", check=False) or run(npm, "run", "--silent", "vendor", check=False):
-        say("The browser parts could not be fetched or bundled: the page works with plain forms and "
-            "server-drawn pictures; 'python tasks.py vendor' tries again.")
+        say(
+            "The browser parts could not be fetched or bundled: the page works with plain forms and "
+            "server-drawn pictures; 'python tasks.py vendor' tries again."
+        )
         return False
     with open(stamp, "w") as handle:
         handle.write(wanted)

@@ -64,13 +64,14 @@ def test_the_demo_job(server: Served, sit_down: Callable[..., Bench], size: str)
     bench.fill(
         carrier="5.6255 5.6250 5.6254\n5,6256 5.6255",
         bearing="1.2500 1.2500",
+        mounting_distance="4.3125",
         fitted="0.0559",
         instrument="depth micrometer 2",
         resolution="0.0001",
     )
     bench.enter()
     answer = page.inner_text("#answer")
-    assert "5.62540 − 4.31252 − 1.25000 − 0.00200 = 0.06088 in" in answer
+    assert "5.6254 − 4.3125 − 1.2500 − 0.0020 = 0.0609 in" in answer
     assert "too far out" in answer
     bench.looked_at("07-depth-wrong-spacer")
 

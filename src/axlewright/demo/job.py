@@ -130,7 +130,7 @@ def _sounds(folder: Path, number: int, told: Mapping[str, Any], say: Callable[[s
         write_atomically(folder / f"job-{number}-sound-{name}.wav", wav_bytes(sound))
     change = made["after"].tone_to_noise_db[0] - made["before"].tone_to_noise_db[0]
     say(
-        f"sound on drive, computed: the mesh tone changes by {change:+.0f} dB from before to after the change. "
+        f"sound on drive, computed: the mesh tone changes by {change:+.0f} dB with the change. "
         "A comparison of settings, not the sound in the lorry."
     )
     say(f"    {folder / f'job-{number}-sound-before.wav'} and …-after.wav, at equal gain")
