@@ -2,8 +2,8 @@
 
     python benchmarks/rolling.py [--design TY-222] [--torque 200] [--no-load] [--repeats 15]
 
-One core after warm-up; times are medians. First-call time is taken in a fresh interpreter with an empty
-cache of compiled kernels. What no run here can say is left out.
+One core after warm-up; processor times, so that other work on the machine does not count. First-call time is
+taken in a fresh interpreter with an empty cache of compiled kernels. What no run here can say is left out.
 """
 
 from __future__ import annotations
@@ -31,21 +31,24 @@ FLANKS: tuple[FlankName, ...] = ("drive", "coast")
 
 
 def median_ms(call: Callable[[], object], repeats: int) -> tuple[float, float]:
-    """Return median and least time of a call [ms] after one for warm-up; other work on the machine shows."""
+    """Return median and least processor time of a call [ms] after one for warm-up.
+
+    Processor time of this process, so that other work on the machine does not count as ours.
+    """
     call()
     times = []
     for _ in range(repeats):
-        start = time.perf_counter()
+        start = time.process_time()
         call()
-        times.append(time.perf_counter() - start)
+        times.append(time.process_time() - start)
     return 1000.0 * statistics.median(times), 1000.0 * min(times)
 
 
 def first_call_s(name: str) -> tuple[float, float]:
     """Return the time of the first rolling of a fresh interpreter, without and with kept kernels [s]."""
     code = (
-        "import time; t = time.perf_counter(); import axlewright as aw; "
-        f"aw.roll(aw.load_design({name!r}), 'drive'); print(time.perf_counter() - t)"
+        "import time; import axlewright as aw; "
+        f"aw.roll(aw.load_design({name!r}), 'drive'); print(time.process_time())"
     )
     with tempfile.TemporaryDirectory() as folder:
         env = os.environ | {"NUMBA_CACHE_DIR": folder}
@@ -70,23 +73,23 @@ def speed(design: GearSetDesign, torque_nm: float, loaded: bool, repeats: int) -
     fast = median_ms(lambda: both("auto"), repeats)
     slow = median_ms(lambda: both("reference"), max(3, repeats // 5))
     grid = f"{mesh.lengthwise}×{mesh.profile} points, {len(mesh.drive.roll)} roll angles"
-    print(f"\nSpeed, {design.name}, {grid}, one core, after warm-up\n")
+    print(f"\nSpeed, {design.name}, {grid}, one core, processor time after warm-up\n")
     print("| what | median | least |")
     print("| --- | --- | --- |")
     print(f"| both flanks without load, compiled | {fast[0]:.1f} ms | {fast[1]:.1f} ms |")
     print(f"| both flanks without load, NumPy reference, same run | {slow[0]:.0f} ms | {slow[1]:.0f} ms |")
     print(f"| compiled against reference | {slow[0] / fast[0]:.0f}× | {slow[1] / fast[1]:.0f}× |")
     if loaded:
-        start = time.perf_counter()
+        start = time.process_time()
         for name in FLANKS:
             roll(design, name, torque_nm=torque_nm)
-        first = time.perf_counter() - start
+        first = time.process_time() - start
         under = median_ms(lambda: [roll(design, n, 0.02, torque_nm=torque_nm) for n in FLANKS], repeats)
         print(f"| both flanks at {torque_nm:g} N·m | {under[0]:.1f} ms | {under[1]:.1f} ms |")
         print(f"| first rolling under load, influence matrices read or computed | {first:.1f} s | |")
-    start = time.perf_counter()
+    start = time.process_time()
     build_mesh.__wrapped__(design)
-    print(f"| preparing a design | {1000 * (time.perf_counter() - start):.0f} ms | |")
+    print(f"| preparing a design | {1000 * (time.process_time() - start):.0f} ms | |")
     cold, warm = first_call_s(design.name)
     print(f"| first rolling of a fresh interpreter, kernels compiled | {cold:.1f} s | |")
     print(f"| first rolling of a fresh interpreter, kernels kept on disk | {warm:.1f} s | |")
