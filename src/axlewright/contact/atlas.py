@@ -1,8 +1,9 @@
 """An atlas of a design: pattern place, length, motion error and backlash over all four settings errors.
 
-The set is rolled at a few hundred settings spread evenly over the working range (a Sobol sequence); a
-polynomial in all four settings is fitted to each figure. Settings kept out of the fit give the error that is
-stated with it. Diagnosis asks the atlas for tens of thousands of settings at once.
+The set is rolled at about a thousand settings (Sobol sequences): some spread evenly over the working range,
+more where settings errors are likely. A polynomial in all four settings is fitted to each figure. Likely
+settings kept out of the fit give the error stated with it; toward the edges of the range it is larger.
+Diagnosis asks the atlas for tens of thousands of settings at once.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import io
 import itertools
 import os
 import tempfile
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
 from functools import lru_cache
 from pathlib import Path
@@ -20,7 +22,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 from platformdirs import user_cache_dir
-from scipy.stats import qmc
+from scipy.stats import norm, qmc
 
 from axlewright.contact.mesh import Settings, build_mesh
 from axlewright.contact.rolling import motion_error, roll_unloaded
@@ -30,12 +32,15 @@ from axlewright.gearset.design import REFERENCE_DIAMETER_MM
 
 Array = NDArray[np.float64]
 
-VERSION = 4
+VERSION = 5
 DEGREE = 5
-FITTED, HELD_BACK = 448, 64
+EVEN, LIKELY, HELD_BACK = 320, 576, 96
 LENGTHWISE, PROFILE, ROLL_ANGLES = 64, 32, 96
 # Half range of each setting for a 222 mm ring gear; lengths grow with size.
 HALF_RANGE = (0.36, 0.36, 0.12, 0.06)
+# Standard deviations of the likely settings, as a share of the half range.
+LIKELY_SHARE = (0.40, 0.28, 0.30, 0.30)
+HELD_SHRINK = 0.6  # the error is stated for settings errors as ordinary jobs have them
 FIGURES = (
     "drive_lengthwise",
     "drive_profile",
@@ -59,7 +64,7 @@ class Atlas:
         Range of (pinion_out_mm, ring_away_mm, offset_error_mm, shaft_angle_error_deg), ±.
     coef : array, shape (terms, figures)
     stated_error : dict
-        Root-mean-square error of each figure at settings kept out of the fit.
+        Root-mean-square error of each figure at likely settings kept out of the fit.
     sampled : int
         Settings rolled.
     """
@@ -70,20 +75,24 @@ class Atlas:
     sampled: int
     powers: tuple[tuple[int, ...], ...] = field(default_factory=lambda: _powers(DEGREE))
 
-    def __call__(self, settings: Array) -> Array:
-        """Return all figures at many settings.
+    def __call__(self, settings: Array, columns: Sequence[int] | None = None) -> Array:
+        """Return figures at many settings.
 
         Parameters
         ----------
         settings : array, shape (n, 4)
             (pinion_out_mm, ring_away_mm, offset_error_mm, shaft_angle_error_deg); values beyond the range
             are taken at its edge.
+        columns : sequence of int, optional
+            Places of the wanted figures in `FIGURES`; all when None.
 
         Returns
         -------
-        array, shape (n, len(FIGURES))
+        array, shape (n, columns)
         """
-        return _basis(np.clip(settings / self.half_range, -1.0, 1.0), self.powers) @ self.coef
+        coef = self.coef if columns is None else self.coef[:, list(columns)]
+        basis = _basis(np.clip(settings / self.half_range, -1.0, 1.0), self.powers)
+        return np.ascontiguousarray((coef.T @ basis).T)
 
     def figure(self, name: str, settings: Settings) -> float:
         """Return one figure at one setting."""
@@ -96,17 +105,22 @@ def _powers(degree: int) -> tuple[tuple[int, ...], ...]:
 
 
 def _basis(u: Array, powers: tuple[tuple[int, ...], ...]) -> Array:
-    """Products of Chebyshev polynomials of each setting, shape (n, terms)."""
+    """Products of Chebyshev polynomials of each setting, shape (terms, n)."""
     degree = max(max(p) for p in powers)
-    cheb = np.ones((degree + 1, *u.shape))
-    if degree >= 1:
-        cheb[1] = u
+    cheb = np.ones((4, degree + 1, len(u)))
+    cheb[:, 1] = u.T
     for k in range(2, degree + 1):
-        cheb[k] = 2.0 * u * cheb[k - 1] - cheb[k - 2]
-    columns = [
-        np.prod([cheb[p[i], :, i] for i in range(4) if p[i]] or [cheb[0, :, 0]], axis=0) for p in powers
-    ]
-    return np.stack(columns, axis=1)
+        cheb[:, k] = 2.0 * cheb[:, 1] * cheb[:, k - 1] - cheb[:, k - 2]
+    out = np.empty((len(powers), len(u)))
+    place = {p: i for i, p in enumerate(powers)}
+    for i, p in enumerate(powers):
+        last = max((k for k in range(4) if p[k]), default=0)
+        rest = (*p[:last], 0, *p[last + 1 :])  # already computed: it comes earlier in lexical order
+        if rest == p or not any(rest):
+            out[i] = cheb[last, p[last]]
+        else:
+            np.multiply(out[place[rest]], cheb[last, p[last]], out=out[i])
+    return out
 
 
 def backlash_change_mm(design: GearSetDesign, drive_shift_urad: float, coast_shift_urad: float) -> float:
@@ -130,7 +144,7 @@ def figures_at(design: GearSetDesign, settings: Settings) -> Array:
 
 
 def build_atlas(design: GearSetDesign) -> Atlas:
-    """Roll the design at many settings and fit the atlas; takes a few seconds.
+    """Roll the design at many settings and fit the atlas; takes several seconds.
 
     Raises
     ------
@@ -139,13 +153,21 @@ def build_atlas(design: GearSetDesign) -> Atlas:
     """
     size = design.ring_outer_diameter_mm / REFERENCE_DIAMETER_MM
     half: Array = np.asarray(np.multiply(HALF_RANGE, (size, size, size, 1.0)), dtype=np.float64)
-    even = qmc.Sobol(4, seed=20).random(FITTED + HELD_BACK) * 2.0 - 1.0
-    unit = np.sign(even) * np.abs(even) ** 1.4  # closer together where settings are likelier
-    rows, figures = [], []
-    for u in unit:
+    even = qmc.Sobol(4, seed=20).random_base2(9)[:EVEN] * 2.0 - 1.0
+    bell = norm.ppf(np.clip(qmc.Sobol(4, seed=21).random_base2(10)[: LIKELY + HELD_BACK], 1e-4, 1.0 - 1e-4))
+    unit = np.concatenate(
+        [
+            np.clip(bell[:HELD_BACK] * LIKELY_SHARE * HELD_SHRINK, -1.0, 1.0),
+            np.clip(bell[HELD_BACK:] * LIKELY_SHARE, -1.0, 1.0),
+            np.sign(even) * np.abs(even) ** 1.4,  # closer together where settings are likelier
+        ]
+    )
+    rows, figures, held_back = [], [], []
+    for k, u in enumerate(unit):
         try:
             figures.append(figures_at(design, Settings(*(float(v) for v in u * half))))
             rows.append(u)
+            held_back.append(k < HELD_BACK)
         except ContactError:
             continue
     table, where = np.array(figures), np.array(rows)
@@ -157,10 +179,8 @@ def build_atlas(design: GearSetDesign) -> Atlas:
             where=design.name,
             fix="check the ease-off of the design",
         )
-    table, where = table[good], where[good]
-    held = np.zeros(len(table), bool)
-    held[:: max(2, len(table) // HELD_BACK)] = True
-    basis = _basis(where, powers)
+    table, where, held = table[good], where[good], np.array(held_back)[good]
+    basis = _basis(where, powers).T
     ridge = 1e-6 * np.eye(len(powers))
     coef: Array = np.linalg.solve(basis[~held].T @ basis[~held] + ridge, basis[~held].T @ table[~held])
     miss = np.sqrt(np.mean((basis[held] @ coef - table[held]) ** 2, axis=0))
@@ -170,7 +190,7 @@ def build_atlas(design: GearSetDesign) -> Atlas:
 
 def _key(design: GearSetDesign) -> str:
     parts = {k: v for k, v in design.fields().items() if k not in ("name", "title", "mounting_distance_mm")}
-    text = f"{VERSION}|{DEGREE}|{FITTED}|{LENGTHWISE}|{HALF_RANGE}|{sorted(parts.items())!r}"
+    text = f"{VERSION}|{DEGREE}|{EVEN}|{LIKELY}|{LENGTHWISE}|{HALF_RANGE}|{sorted(parts.items())!r}"
     return hashlib.sha256(text.encode()).hexdigest()[:32]
 
 

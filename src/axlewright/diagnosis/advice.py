@@ -94,7 +94,7 @@ def _pinion_choices(
     if stock and spacer_now is not None:
         moves = [((t - spacer_now) * sign, float(t)) for t in stock]
         moves.sort(key=lambda m: abs(m[0] - wanted))
-        return [m for m in moves[:4] if abs(m[0]) > 0.5 * step / 2.54]
+        return [m for m in moves[:4] if abs(m[0]) > 1e-6]
     whole = round(wanted / step)
     out: list[tuple[float, float | None]] = []
     for k in (whole, whole - 1, whole + 1):
@@ -114,6 +114,7 @@ def list_advice(
     place: Place,
     spacer_now_mm: float | None,
     spacer_stock: Sequence[float] | None,
+    spacer_step_mm: float,
     shim_step_mm: float,
     fixable: float,
     backlash_known: bool,
@@ -126,10 +127,12 @@ def list_advice(
     found: list[tuple[float, Advice]] = []
     scatter = np.random.default_rng(7).standard_normal((len(posterior.settings), 2))
 
+    some = posterior.thinned(512)
+
     def consider(pinion: float, spacer: float | None, move_ring: bool) -> None:
         ring = 0.0
         if move_ring:
-            _, b = best_moves(posterior, atlas, backlash_target_mm, goal, pinion_move=np.array(pinion))
+            _, b = best_moves(some, atlas, backlash_target_mm, goal, pinion_move=np.array(pinion))
             ring = round(float(np.median(b)) / shim_step_mm) * shim_step_mm
         # A change never ends quite where it was meant; no change leaves all as it is.
         built = scatter * [bool(pinion) * goal.build_sd_mm[0], bool(pinion or ring) * goal.build_sd_mm[1]]
@@ -159,7 +162,7 @@ def list_advice(
 
     consider(0.0, spacer_now_mm, False)
     consider(0.0, spacer_now_mm, True)
-    for move, spacer in _pinion_choices(pinion_wanted_mm, place, spacer_now_mm, spacer_stock, shim_step_mm):
+    for move, spacer in _pinion_choices(pinion_wanted_mm, place, spacer_now_mm, spacer_stock, spacer_step_mm):
         consider(move, spacer, True)
     unique: dict[tuple[float, float], tuple[float, Advice]] = {}
     for hours, advice in found:

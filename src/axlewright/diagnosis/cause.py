@@ -1,13 +1,14 @@
 """The cause: where pinion, ring gear and axes sit, given what was seen.
 
-The set's own ease-off is a nuisance, not a known: every pattern of a set is moved by the same unknown lie.
-Given the settings, lie and reading errors are normal and leave closed forms; the settings themselves are
-sampled, first from the prior, then from a normal fitted to what was found (importance sampling).
+The set's own ease-off is a nuisance, not a known: every pattern of a set is moved by the same unknown lie,
+and moves by an unknown share more or less than the design's. Given the settings, lie, stretch and reading
+errors are normal and leave closed forms; the settings themselves are sampled, first from the prior, then from
+a normal fitted to what was found (importance sampling).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,8 +23,9 @@ CENTERS = ("drive_lengthwise", "drive_profile", "coast_lengthwise", "coast_profi
 CENTER_COLUMNS = [FIGURES.index(name) for name in CENTERS]
 BACKLASH_COLUMN = FIGURES.index("backlash_change_mm")
 KEYS = ("pinion_out_mm", "ring_away_mm", "offset_error_mm", "shaft_angle_error_deg")
-SAMPLES = 16384
-KEPT = 4096
+SEEN_COLUMNS = [*CENTER_COLUMNS, BACKLASH_COLUMN]
+SAMPLES = 12288
+KEPT = 3072
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,12 +59,16 @@ class Posterior:
         In the order of `KEYS`.
     lie : array, shape (n, 4)
         How far this set's own pattern lies from the design's, in the order of `CENTERS`.
+    stretch : array, shape (n, 4)
+        By what share this set's pattern moves more than the design's, in the order of `CENTERS`.
     backlash_zero_mm : array, shape (n,)
         Backlash of this set at its developed place [mm].
     components : dict
         Probability of each way in which the depth came about.
     misfit : float
-        Least sum of squared, scaled residuals over all samples; large when no setting explains the patterns.
+        Least sum of squares over all samples: residuals in their own measure and settings errors in their
+        prior's, a blunder allowed. Chi-squared in `observations`; large when no likely setting explains what
+        was seen.
     observations : int
         Numbers compared.
     effective : float
@@ -71,11 +77,23 @@ class Posterior:
 
     settings: Array
     lie: Array
+    stretch: Array
     backlash_zero_mm: Array
     components: dict[str, float]
     misfit: float
     observations: int
     effective: float
+
+    def thinned(self, count: int) -> Posterior:
+        """Return about `count` of the samples, evenly taken."""
+        pick = slice(None, None, max(1, len(self.settings) // count))
+        return replace(
+            self,
+            settings=self.settings[pick],
+            lie=self.lie[pick],
+            stretch=self.stretch[pick],
+            backlash_zero_mm=self.backlash_zero_mm[pick],
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,12 +154,42 @@ def _closed_form(
     return log_evidence, mean + prior_mean, np.full(len(r), precision**-0.5), misfit
 
 
+def _two_closed_forms(
+    residual: Array, travel: Array, sd: Array, lie_sd: float, stretch_sd: float
+) -> tuple[Array, Array, Array, Array]:
+    """Integrate out lie and stretch: residual = lie + stretch × travel + reading error.
+
+    Parameters
+    ----------
+    residual, travel : array, shape (n, k)
+        Seen minus computed of k looks, and how far the computed pattern lies from its developed place.
+    sd : array, shape (k,)
+    lie_sd, stretch_sd : float
+        Prior standard deviations about zero.
+
+    Returns
+    -------
+    log_evidence, mean, covariance, misfit : array, shape (n,), (n, 2), (n, 3), (n,)
+        Covariance as (lie variance, stretch variance, covariance).
+    """
+    w = 1.0 / sd**2
+    aa, bb = w.sum() + lie_sd**-2, (travel**2 * w).sum(axis=1) + stretch_sd**-2
+    ab = (travel * w).sum(axis=1)
+    ha, hb = (residual * w).sum(axis=1), (residual * travel * w).sum(axis=1)
+    det = aa * bb - ab**2
+    mean = np.stack([bb * ha - ab * hb, aa * hb - ab * ha], axis=1) / det[:, None]
+    misfit = (residual**2 * w).sum(axis=1) - mean[:, 0] * ha - mean[:, 1] * hb
+    log_evidence = -0.5 * (misfit + np.log(det)) - np.log(lie_sd * stretch_sd) - np.log(sd).sum()
+    covariance = np.stack([bb, np.full_like(bb, aa), -ab], axis=1) / det[:, None]
+    return log_evidence, mean, covariance, misfit
+
+
 @dataclass(frozen=True, slots=True)
 class _Weighed:
     log_likelihood: Array
     misfit: Array
-    lie_mean: Array
-    lie_sd: Array
+    habit_mean: Array  # (n, 4, 2): lie and stretch of each figure of CENTERS
+    habit_cov: Array  # (n, 4, 3)
     backlash_mean: Array
     backlash_sd: Array
     observations: int
@@ -152,29 +200,48 @@ def _weigh(
 ) -> _Weighed:
     n = len(settings)
     total, misfit, count = np.zeros(n), np.zeros(n), 0
-    figures = [atlas(settings + look.settings_shift) for look in rounds]
-    lie_mean, lie_sd = np.zeros((n, 4)), np.empty((n, 4))
+    figures = [atlas(settings + look.settings_shift, SEEN_COLUMNS) for look in rounds]
+    developed = developed_centers(atlas)
+    mean, cov = np.zeros((n, 4, 2)), np.zeros((n, 4, 3))
     for k in range(4):
-        prior_sd = priors.lie_lengthwise if k % 2 == 0 else priors.lie_profile
+        lengthwise = k % 2 == 0
+        lie_sd = priors.lie_lengthwise if lengthwise else priors.lie_profile
+        stretch_sd = priors.stretch_lengthwise if lengthwise else priors.stretch_profile
         used = [i for i, look in enumerate(rounds) if np.isfinite(look.centers[k])]
         if not used:
-            lie_sd[:, k] = prior_sd
+            cov[:, k] = lie_sd**2, stretch_sd**2, 0.0
             continue
-        residual = np.stack([rounds[i].centers[k] - figures[i][:, CENTER_COLUMNS[k]] for i in used], axis=1)
-        log_e, mean, sd, miss = _closed_form(residual, np.array([rounds[i].sd[k] for i in used]), prior_sd)
+        residual = np.stack([rounds[i].centers[k] - figures[i][:, k] for i in used], axis=1)
+        travel = np.stack([figures[i][:, k] - developed[k] for i in used], axis=1)
+        sds = np.hypot([rounds[i].sd[k] for i in used], priors.unlike)
+        log_e, mean[:, k], cov[:, k], miss = _two_closed_forms(residual, travel, sds, lie_sd, stretch_sd)
         total, misfit = total + log_e, misfit + miss
-        lie_mean[:, k], lie_sd[:, k] = mean, sd
         count += len(used)
     nominal = evidence.design.backlash_nominal_mm
     backlash_mean, backlash_sd = np.full(n, nominal), np.full(n, priors.backlash_mm)
     used = [i for i, look in enumerate(rounds) if np.isfinite(look.backlash)]
     if used:
-        residual = np.stack([rounds[i].backlash - figures[i][:, BACKLASH_COLUMN] for i in used], axis=1)
+        residual = np.stack([rounds[i].backlash - figures[i][:, 4] for i in used], axis=1)
         sds = np.full(len(used), evidence.backlash_sd_mm)
         log_e, backlash_mean, backlash_sd, miss = _closed_form(residual, sds, priors.backlash_mm, nominal)
         total, misfit = total + log_e, misfit + miss
         count += len(used)
-    return _Weighed(total, misfit, lie_mean, lie_sd, backlash_mean, backlash_sd, count)
+    return _Weighed(total, misfit, mean, cov, backlash_mean, backlash_sd, count)
+
+
+def developed_centers(atlas: Atlas) -> Array:
+    """Return the design's own pattern centres at zero settings errors, in the order of `CENTERS`."""
+    return np.asarray(atlas(np.zeros((1, 4)), CENTER_COLUMNS)[0])
+
+
+def _draw_habits(rng: np.random.Generator, mean: Array, cov: Array) -> tuple[Array, Array]:
+    """Draw lie and stretch from their normals; shapes (n, 4, 2), (n, 4, 3) to (n, 4), (n, 4)."""
+    z = rng.standard_normal(mean.shape)
+    first = np.sqrt(cov[..., 0])
+    slope = cov[..., 2] / cov[..., 0]
+    rest = np.sqrt(np.maximum(cov[..., 1] - slope * cov[..., 2], 0.0))
+    lie = first * z[..., 0]
+    return mean[..., 0] + lie, mean[..., 1] + slope * lie + rest * z[..., 1]
 
 
 def _log_prior(settings: Array, components: tuple[DepthComponent, ...], priors: Priors) -> Array:
@@ -184,6 +251,13 @@ def _log_prior(settings: Array, components: tuple[DepthComponent, ...], priors: 
         + log_normal(settings[:, 2], 0.0, priors.offset_error_mm)
         + log_normal(settings[:, 3], 0.0, priors.shaft_angle_error_deg)
     )
+
+
+def _strangeness(settings: Array, components: tuple[DepthComponent, ...], priors: Priors) -> Array:
+    """Return the sum of squared settings errors, each over its standard deviation, shape (n,)."""
+    depth = np.min([((settings[:, 0] - c.mean_mm) / c.sd_mm) ** 2 for c in components], axis=0)
+    spread = np.array([priors.ring_away_mm, *priors.housing_sd])
+    return np.asarray(depth + ((settings[:, 1:] / spread) ** 2).sum(axis=1))
 
 
 def _draw_prior(
@@ -237,17 +311,19 @@ def infer(evidence: Evidence, atlas: Atlas, priors: Priors, seed: int) -> Poster
     weight = _normalised(weighed.log_likelihood + prior - drawn_from)
     effective = float(1.0 / (weight**2).sum())
     pick = _systematic(rng, weight, KEPT)
+    rng.shuffle(pick)  # neighbours in order of drawing would make thinning uneven
     kept = settings[pick]
     terms = depth_log_terms(kept[:, 0], components)
     share = np.exp(terms - np.logaddexp.reduce(terms, axis=1)[:, None]).mean(axis=0)
-    lie = weighed.lie_mean[pick] + weighed.lie_sd[pick] * rng.standard_normal((KEPT, 4))
+    lie, stretch = _draw_habits(rng, weighed.habit_mean[pick], weighed.habit_cov[pick])
     zero = weighed.backlash_mean[pick] + weighed.backlash_sd[pick] * rng.standard_normal(KEPT)
     return Posterior(
         kept,
         lie,
+        stretch,
         zero,
         {c.name: float(s) for c, s in zip(components, share, strict=True)},
-        float(weighed.misfit.min()),
+        float((weighed.misfit + _strangeness(settings, components, priors)).min()),
         weighed.observations,
         effective,
     )

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.contact.atlas import Atlas
-from axlewright.diagnosis.cause import BACKLASH_COLUMN, CENTER_COLUMNS, Posterior
+from axlewright.diagnosis.cause import SEEN_COLUMNS, Posterior, developed_centers
 
 Array = NDArray[np.float64]
 
@@ -28,7 +28,7 @@ class Goal:
     scale : (float, float, float, float)
         A miss of this size weighs one; profile on drive weighs most.
     accept : (float, float, float, float)
-        Largest miss that is still signed off.
+        Largest miss at which a set is left as it is; 0.1 in profile is about 0.001 in of pinion depth.
     backlash_scale_mm, backlash_accept_mm : float
         The same for backlash about its target [mm].
     build_sd_mm : (float, float)
@@ -39,7 +39,7 @@ class Goal:
 
     center: tuple[float, float, float, float] = (-0.05, 0.0, 0.0, 0.0)
     scale: tuple[float, float, float, float] = (0.30, 0.08, 0.45, 0.14)
-    accept: tuple[float, float, float, float] = (0.35, 0.15, 0.50, 0.25)
+    accept: tuple[float, float, float, float] = (0.35, 0.10, 0.50, 0.25)
     backlash_scale_mm: float = 0.03
     backlash_accept_mm: float = 0.06
     build_sd_mm: tuple[float, float] = (0.010, 0.013)
@@ -51,16 +51,16 @@ class Goal:
 
 
 def patterns_after(
-    posterior: Posterior, atlas: Atlas, pinion_move: Array, ring_move: Array
+    posterior: Posterior, atlas: Atlas, pinion_move: Array | float, ring_move: Array | float
 ) -> tuple[Array, Array]:
     """Return centres (n, 4) and backlash (n,) [mm] of every sample after a move [mm]."""
     settings = posterior.settings.copy()
     settings[:, 0] += pinion_move
     settings[:, 1] += ring_move
-    figures = atlas(settings)
-    return figures[:, CENTER_COLUMNS] + posterior.lie, posterior.backlash_zero_mm + figures[
-        :, BACKLASH_COLUMN
-    ]
+    figures = atlas(settings, SEEN_COLUMNS)
+    developed = developed_centers(atlas)
+    centers = developed + (1.0 + posterior.stretch) * (figures[:, :4] - developed) + posterior.lie
+    return centers, posterior.backlash_zero_mm + figures[:, 4]
 
 
 def misses(centers: Array, backlash: Array, target_mm: float, goal: Goal) -> Array:

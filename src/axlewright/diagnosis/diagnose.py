@@ -24,7 +24,8 @@ from axlewright.units import show_length
 
 Array = NDArray[np.float64]
 
-UNEXPLAINED = 0.9995  # patterns rarer than this under every setting are not believed
+UNEXPLAINED = 0.99999  # rarer than this, set, housing and reading errors together do not explain it
+SPACER_STEP_MM = 0.0127  # select spacers come by 0.0005 in
 NOTICEABLE_MM = 0.025  # a depth error below about 0.001 in is not worth a word
 
 
@@ -42,7 +43,7 @@ class Diagnosis:
     fixable_by_shims : float
         Probability that some spacer and shims bring both flanks inside acceptance.
     explained : bool
-        False when no setting of this design explains the patterns.
+        False when no likely setting of this design explains the patterns.
     advice : tuple of Advice
         Best first.
     notes : tuple of str
@@ -107,6 +108,7 @@ def diagnose(
     *,
     spacer_stock: Sequence[float] | None = None,
     shim_step_mm: float = 0.0254,
+    spacer_step_mm: float | None = None,
     priors: Priors | None = None,
     goal: Goal | None = None,
     seed: int = 0,
@@ -120,7 +122,10 @@ def diagnose(
     spacer_stock : sequence of float, optional
         Measured thicknesses on the shelf [mm]; with `Evidence.spacer_now_mm` only these are advised.
     shim_step_mm : float
-        Step in which shims can be changed [mm].
+        Step in which side shims can be changed [mm].
+    spacer_step_mm : float, optional
+        Step in which depth spacers are to be had [mm]. When None: 0.0127 mm (0.0005 in, the step of select
+        spacers), under a cage flange the step of shims.
     priors : Priors, optional
     goal : Goal, optional
     seed : int
@@ -144,9 +149,7 @@ def diagnose(
     fixable = float(ideal.mean())
     cause = {key: spread_of(posterior.settings[:, i]) for i, key in enumerate(KEYS)}
     cure = {"pinion_move_mm": spread_of(a), "ring_move_mm": spread_of(b)}
-    # With one number fewer than compared the misfit would be chi-squared at the best setting.
-    freedom = max(1, posterior.observations - 1)
-    explained = posterior.misfit < float(chi2.ppf(UNEXPLAINED, freedom))
+    explained = posterior.misfit < float(chi2.ppf(UNEXPLAINED, posterior.observations))
     advice = list_advice(
         posterior,
         atlas,
@@ -156,13 +159,15 @@ def diagnose(
         place=evidence.place,
         spacer_now_mm=evidence.spacer_now_mm,
         spacer_stock=spacer_stock,
+        spacer_step_mm=spacer_step_mm
+        or (shim_step_mm if evidence.place == "cage_flange" else SPACER_STEP_MM),
         shim_step_mm=shim_step_mm,
         fixable=fixable,
         backlash_known=evidence.backlash_mm is not None,
     )
     notes = _notes(evidence, posterior, cause, fixable, explained, atlas)
     advice = [
-        replace(item, expected=expected_patterns(evidence, posterior, item)) if k < 2 else item
+        replace(item, expected=expected_patterns(evidence, posterior, item, atlas)) if k < 2 else item
         for k, item in enumerate(advice)
     ]
     return Diagnosis(
@@ -170,23 +175,30 @@ def diagnose(
     )
 
 
-def expected_patterns(evidence: Evidence, posterior: Posterior, advice: Advice) -> dict[str, ContactPattern]:
-    """Roll the set as it is believed to be, after the change."""
+def expected_patterns(
+    evidence: Evidence, posterior: Posterior, advice: Advice, atlas: Atlas
+) -> dict[str, ContactPattern]:
+    """Roll the set as it is believed to be, after the change.
+
+    The design's ease-off is moved until the rolled pattern lies where the samples expect it.
+    """
     design = evidence.design
-    mean, lie = posterior.settings.mean(axis=0), posterior.lie.mean(axis=0)
-    after = Settings(
-        float(mean[0] + advice.pinion_move_mm),
-        float(mean[1] + advice.shim_move_mm),
-        float(mean[2]),
-        float(mean[3]),
-    )
+    mean = posterior.settings.mean(axis=0)
+    after = Settings(*(float(v) for v in mean)).plus(Settings(advice.pinion_move_mm, advice.shim_move_mm))
+    wanted = patterns_after(posterior, atlas, advice.pinion_move_mm, advice.shim_move_mm)[0].mean(axis=0)
     mesh = build_mesh(design)
     out: dict[str, ContactPattern] = {}
     names: tuple[FlankName, ...] = ("drive", "coast")
     for k, name in enumerate(names):
-        ease = design.ease_off(name).moved(float(lie[2 * k]), float(lie[2 * k + 1]))
+        aim, shift, gain = wanted[2 * k : 2 * k + 2], np.zeros(2), np.array([1.0, 3.5])
         try:
-            out[name] = roll_unloaded(mesh, name, after, ease, design.compound_film_mm)[0]
+            for _ in range(4):
+                ease = design.ease_off(name).moved(float(shift[0]), float(shift[1]))
+                out[name] = roll_unloaded(mesh, name, after, ease, design.compound_film_mm)[0]
+                miss = aim - np.array(out[name].center)
+                if not np.isfinite(miss).all() or np.abs(miss).max() < 0.02:
+                    break
+                shift = np.clip(shift + gain * miss, -0.8, 0.8)
         except ContactError:
             continue
     return out
@@ -203,8 +215,8 @@ def _notes(
     notes = []
     if not explained:
         notes.append(
-            "No setting of this design explains these patterns: check that the design, the flanks and the "
-            "pictures belong together before anything is taken apart."
+            "No likely setting of this design explains these patterns: check that the design, the flanks and "
+            "the pictures belong together before anything is taken apart; if they do, the housing is far out."
         )
     for name in ("the mark was left out", "the mark was taken the wrong way round"):
         share = posterior.components.get(name, 0.0)

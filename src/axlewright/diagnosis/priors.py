@@ -6,7 +6,7 @@ replaces them by what its own jobs taught.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +34,12 @@ class Priors:
         Shaft-angle error of the housing [deg].
     lie_lengthwise, lie_profile : float
         How far a set's own pattern lies from the design's, in half face widths and half working depths.
+    stretch_lengthwise, stretch_profile : float
+        How much more or less a set's pattern moves with a setting than the design's, as a share: crowns
+        differ.
+    unlike : float
+        What is left between a set's pattern and the design's moved and stretched one, in the same units as
+        the lie.
     backlash_mm : float
         How far the backlash of a set at its developed place differs from its nominal value [mm].
     mark_mistaken_share : float
@@ -50,9 +56,26 @@ class Priors:
     shaft_angle_error_deg: float = 0.0143
     lie_lengthwise: float = 0.065
     lie_profile: float = 0.065
+    stretch_lengthwise: float = 0.14
+    stretch_profile: float = 0.08
+    unlike: float = 0.013
     backlash_mm: float = 0.03
     mark_mistaken_share: float = 0.2
     source: str = "default spreads: common practice, no source; replace by what your own jobs show"
+
+    def __post_init__(self) -> None:
+        for key in fields(self):
+            value = getattr(self, key.name)
+            if key.name in ("wide_share", "mark_mistaken_share"):
+                good = 0.0 <= value < 1.0
+            else:
+                good = isinstance(value, str) or value > 0.0
+            if not good:
+                raise InputError(
+                    f"{value} is no spread" if "share" not in key.name else f"{value} is no share",
+                    where=key.name,
+                    fix="give a number above zero, or a share from 0 to below 1",
+                )
 
     @property
     def housing_sd(self) -> Array:
