@@ -18,7 +18,7 @@ import numpy as np
 
 from axlewright.contact.backlash import pressure_angles
 from axlewright.contact.mesh import Mesh, Settings, build_mesh
-from axlewright.contact.rolling import roll_unloaded
+from axlewright.contact.rolling import roll, roll_unloaded
 from axlewright.errors import DesignError
 from axlewright.gearset import (
     EaseOff,
@@ -141,6 +141,23 @@ def cutter_radius(base: GearSetDesign) -> None:
         )
 
 
+def under_load() -> None:
+    """Print the shift under load, mounts giving way."""
+    print("\nUnder load, ring gear 0.15 mm close\n")
+    print("| design | torque at the ring gear | drive to toe | coast to toe |")
+    print("| --- | --- | --- | --- |")
+    for design in (load_design(n) for n in ("TY-222", "TY-310", "TY-205H")):
+        for torque in (50.0, 200.0, 600.0):
+            toe = []
+            for name in FLANKS:
+                near, far = (
+                    roll(design, name, ring_away_mm=v, torque_nm=torque).pattern.center[0]
+                    for v in (-STEP, STEP)
+                )
+                toe.append((far - near) / 2.0)
+            print(f"| {design.name} | {torque:g} N·m | {toe[0]:+.3f} | {toe[1]:+.3f} |")
+
+
 def main() -> None:
     """Print all tables."""
     close = Settings(ring_away_mm=-STEP)
@@ -209,6 +226,7 @@ def main() -> None:
             )
         ],
     )
+    under_load()
     print("\nAngles at the mean point\n")
     print("| design | drive pressure angle | coast pressure angle | spiral β2 | dedendum angle |")
     print("| --- | --- | --- | --- | --- |")

@@ -13,7 +13,6 @@ from pathlib import Path
 from threading import Event
 from typing import Any
 
-from axlewright.contact.atlas import write_atomically
 from axlewright.contact.mesh import LENGTHWISE_POINTS, PROFILE_POINTS, ROLL_ANGLES, Settings
 from axlewright.contact.rolling import Rolling, check_flank, roll
 from axlewright.errors import ContactError, InputError
@@ -74,6 +73,8 @@ class SweepTable:
 
     def write_csv(self, path: Path | str) -> None:
         """Write `csv_text` to a file, all of it or nothing."""
+        from axlewright.contact.atlas import write_atomically  # the atlas is slow to load
+
         write_atomically(Path(path), self.csv_text().encode("utf-8"))
 
 
