@@ -209,7 +209,8 @@ class Bench:
         assert small == []
 
     def looked_at(self, what: str) -> None:
-        """Check and picture the page as it stands."""
+        """Check and picture the page as it stands, once its style sheet has come."""
+        self.page.wait_for_load_state("load")
         self.accessible()
         self.fits()
         self.shot(what)

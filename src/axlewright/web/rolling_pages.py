@@ -10,6 +10,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 from axlewright.bench import design_names, find_design
 from axlewright.web.page import person_of, site_of
 from axlewright.web.rolling_state import CONTROLS, State, rolled, state_of, state_of_form
+from axlewright.web.teeth_model import teeth_model
 
 router = APIRouter()
 
@@ -47,3 +48,10 @@ def roll(request: Request) -> JSONResponse:
     names = design_names(site.store)
     state = state_of(dict(request.query_params), names)
     return JSONResponse(rolled(state, find_design(site.store, state.design), person_of(request).system))
+
+
+@router.get("/api/teeth")
+def teeth(request: Request, design: str) -> JSONResponse:
+    """Return the tooth surfaces of a design for the 3-D view."""
+    model = teeth_model(find_design(site_of(request).store, design))
+    return JSONResponse(model, headers={"cache-control": "private, max-age=3600"})

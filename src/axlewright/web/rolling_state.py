@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import urlencode
 
+from axlewright.bench.kept_masks import mask_lines
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.units import System, show_length
 from axlewright.web.pictures import bars, curve, rows, tooth
@@ -223,6 +224,7 @@ def rolled(state: State, design: GearSetDesign, system: System) -> dict[str, Any
                 largest=max(20.0, *harmonics),
             ),
             "pp": round(pp, 1),
+            "mask": mask_lines(one.pattern.mask),
             "summary": one.summary(),
         }
     out["ms"] = round(rolled_ms, 1)
