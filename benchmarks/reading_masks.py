@@ -1,9 +1,10 @@
 """How well the photo reader finds the marked area, on drawn photos whose truth is known.
 
-Every photo has its own camera, lens, lamp, dirt, oil, compound, tooth form, ease-off and settings error, and
-taps that miss by a few pixels; they are drawn by `examples/photo_scene`, which shares no code with the reader.
-The table gives the overlap of the marked areas, the errors of the measures, how often the stated uncertainty
-covers the truth, and the refusals with their reasons. Seeds from 10000 on were not used to set the reader's constants.
+Every photo has its own camera, lens, lamp, dirt, oil, compound, tooth form, ease-off and settings error,
+and taps that miss by a few pixels; they are drawn by `examples/photo_scene`, which shares no code with
+the reader. The table gives the overlap of the marked areas, the errors of the measures, how often the
+stated uncertainty covers the truth, and the refusals with their reasons. Seeds from 10000 on were not
+used to set the reader's constants.
 
 Usage: ``python benchmarks/reading_masks.py [--count 60] [--seed 10000] [--width 1400] [--workers 2]``
 """
@@ -96,7 +97,6 @@ def table(rows: list[Row]) -> None:
         print(f"  {count:3d}  {why}")
     if not read:
         return
-    iou = np.array([r.iou for r in read])
     print("\nmask overlap (IoU)      median   10 %    25 %   share below 0.8")
     _overlap("all", np.array([r.iou for r in read]))
     for key in ("design", "compound", "mode"):
@@ -113,8 +113,9 @@ def table(rows: list[Row]) -> None:
             f" {np.mean(z[:, k] > 4):8.1%}"
         )
     wrong = [r for r in read if r.iou < 0.5]
-    print(f"\nwrong area (IoU below 0.5): {len(wrong)}, of which the reader doubted {sum(r.doubted for r in wrong)};"
-          f" doubted in all {sum(r.doubted for r in read)}")  # fmt: skip
+    doubted = sum(r.doubted for r in wrong)
+    print(f"\nwrong area (IoU below 0.5): {len(wrong)}, the reader doubted {doubted} of them")
+    print(f"doubted in all: {sum(r.doubted for r in read)}")
     print(f"seconds per photo: median {np.median([r.seconds for r in read]):.2f}")
     off = np.array([r.guess_off for r in read])
     print(f"guessed corners off by (share of the tooth's length): median {np.median(off):.2f}, "

@@ -1,8 +1,8 @@
 """Draw photographs of painted ring-gear teeth for the demonstration and for trials of the photo reader.
 
 Run without arguments it draws the demonstration pair again: the TY-222 of the milk lorry with its pinion
-0.005 in too far out, drive and coast, yellow compound rubbed clear. Beside each picture lies a JSON file with the true
-corners in pixels of the upright picture. With --design it draws one picture as asked.
+0.005 in too far out, drive and coast, yellow compound rubbed clear. Beside each picture lies a JSON file
+with the true corners in pixels of the upright picture. With --design it draws one picture as asked.
 """
 
 from __future__ import annotations
