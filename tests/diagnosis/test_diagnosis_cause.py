@@ -1,4 +1,4 @@
-"""Is the right thing blamed, with the right sign and an honest spread? Truth: sets rolled at known settings."""
+"""Is the right thing blamed, with the right sign and an honest spread? Sets rolled at known settings tell."""
 
 from __future__ import annotations
 

@@ -5,6 +5,7 @@ from axlewright.diagnosis.cause import Posterior, Spread
 from axlewright.diagnosis.cure import Goal
 from axlewright.diagnosis.diagnose import Diagnosis, diagnose
 from axlewright.diagnosis.evidence import Earlier, Evidence
+from axlewright.diagnosis.learning import ExpectedVsCame, LearnedDesign, compare_expected, learn_design
 from axlewright.diagnosis.priors import Priors
 
 __all__ = [
@@ -14,11 +15,15 @@ __all__ = [
     "Diagnosis",
     "Earlier",
     "Evidence",
+    "ExpectedVsCame",
     "Goal",
+    "LearnedDesign",
     "Posterior",
     "Priors",
     "Spread",
+    "compare_expected",
     "diagnose",
+    "learn_design",
     "show_chance",
     "spacer_sign",
 ]

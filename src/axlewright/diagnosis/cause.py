@@ -103,10 +103,12 @@ class _Round:
     centers: Array  # (4,) NaN where not seen
     sd: Array  # (4,)
     backlash: float
+    backlash_sd: float
     settings_shift: Array  # (4,)
 
 
-def _rounds(evidence: Evidence, atlas: Atlas) -> list[_Round]:
+def _rounds(evidence: Evidence, atlas: Atlas, priors: Priors) -> list[_Round]:
+    slopes = move_slopes(atlas)
     model = np.array([atlas.stated_error[name] for name in CENTERS])
     out = []
     looks = [(evidence.drive, evidence.coast, evidence.backlash_mm, np.zeros(4))]
@@ -122,8 +124,16 @@ def _rounds(evidence: Evidence, atlas: Atlas) -> list[_Round]:
             if seen is not None:
                 centers[2 * k : 2 * k + 2] = seen.lengthwise, seen.profile
                 sd[2 * k : 2 * k + 2] = seen.lengthwise_sd, seen.profile_sd
+        made = np.array([bool(shift[0]), bool(shift[0] or shift[1])]) * priors.moved_sd_mm
+        blur = np.sqrt((slopes**2) @ made**2)  # an earlier look's setting is known less well than today's
         out.append(
-            _Round(centers, np.hypot(sd, 0.5 * model), np.nan if backlash is None else backlash, shift)
+            _Round(
+                centers,
+                np.sqrt(sd**2 + (0.5 * model) ** 2 + blur[:4] ** 2),
+                np.nan if backlash is None else backlash,
+                float(np.hypot(evidence.backlash_sd_mm, blur[4])),
+                shift,
+            )
         )
     return out
 
@@ -208,13 +218,16 @@ def _weigh(
         lie_sd = priors.lie_lengthwise if lengthwise else priors.lie_profile
         stretch_sd = priors.stretch_lengthwise if lengthwise else priors.stretch_profile
         used = [i for i, look in enumerate(rounds) if np.isfinite(look.centers[k])]
+        mean[:, k, 0] = priors.lie_center[k]
         if not used:
             cov[:, k] = lie_sd**2, stretch_sd**2, 0.0
             continue
         residual = np.stack([rounds[i].centers[k] - figures[i][:, k] for i in used], axis=1)
+        residual -= priors.lie_center[k]
         travel = np.stack([figures[i][:, k] - developed[k] for i in used], axis=1)
         sds = np.hypot([rounds[i].sd[k] for i in used], priors.unlike)
-        log_e, mean[:, k], cov[:, k], miss = _two_closed_forms(residual, travel, sds, lie_sd, stretch_sd)
+        log_e, habit, cov[:, k], miss = _two_closed_forms(residual, travel, sds, lie_sd, stretch_sd)
+        mean[:, k] += habit
         total, misfit = total + log_e, misfit + miss
         count += len(used)
     nominal = evidence.design.backlash_nominal_mm
@@ -222,11 +235,19 @@ def _weigh(
     used = [i for i, look in enumerate(rounds) if np.isfinite(look.backlash)]
     if used:
         residual = np.stack([rounds[i].backlash - figures[i][:, 4] for i in used], axis=1)
-        sds = np.full(len(used), evidence.backlash_sd_mm)
+        sds = np.array([rounds[i].backlash_sd for i in used])
         log_e, backlash_mean, backlash_sd, miss = _closed_form(residual, sds, priors.backlash_mm, nominal)
         total, misfit = total + log_e, misfit + miss
         count += len(used)
     return _Weighed(total, misfit, mean, cov, backlash_mean, backlash_sd, count)
+
+
+def move_slopes(atlas: Atlas) -> Array:
+    """Return how centres and backlash answer to moves of pinion and ring gear, shape (5, 2) [1/mm, mm/mm]."""
+    h = 0.05
+    at = np.array([[h, 0, 0, 0], [-h, 0, 0, 0], [0, h, 0, 0], [0, -h, 0, 0]])
+    figures = atlas(at, SEEN_COLUMNS)
+    return np.stack([figures[0] - figures[1], figures[2] - figures[3]], axis=1) / (2.0 * h)
 
 
 def developed_centers(atlas: Atlas) -> Array:
@@ -290,7 +311,7 @@ def infer(evidence: Evidence, atlas: Atlas, priors: Priors, seed: int) -> Poster
     """
     rng = np.random.default_rng(seed)
     components = depth_components(priors, evidence.mark_mm)
-    rounds = _rounds(evidence, atlas)
+    rounds = _rounds(evidence, atlas, priors)
     first = _draw_prior(rng, SAMPLES, components, priors)
     weighed = _weigh(first, rounds, atlas, priors, evidence)
     heat = 1.0

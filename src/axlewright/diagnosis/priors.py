@@ -34,6 +34,9 @@ class Priors:
         Shaft-angle error of the housing [deg].
     lie_lengthwise, lie_profile : float
         How far a set's own pattern lies from the design's, in half face widths and half working depths.
+    lie_center : (float, float, float, float)
+        Where sets of this design lie on average against the computed patterns: drive (lengthwise, profile),
+        then coast; learned from finished jobs, zero without any.
     stretch_lengthwise, stretch_profile : float
         How much more or less a set's pattern moves with a setting than the design's, as a share: crowns
         differ.
@@ -42,6 +45,9 @@ class Priors:
         the lie.
     backlash_mm : float
         How far the backlash of a set at its developed place differs from its nominal value [mm].
+    moved_sd_mm : (float, float)
+        How far a change of pinion depth and of ring-gear position that was made ended from what was meant
+        [mm]; it blurs what earlier rounds of a job tell.
     mark_mistaken_share : float
         How often a mark is left out or taken the wrong way round.
     source : str
@@ -56,17 +62,23 @@ class Priors:
     shaft_angle_error_deg: float = 0.0143
     lie_lengthwise: float = 0.065
     lie_profile: float = 0.065
+    lie_center: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
     stretch_lengthwise: float = 0.14
     stretch_profile: float = 0.08
     unlike: float = 0.013
     backlash_mm: float = 0.03
+    moved_sd_mm: tuple[float, float] = (0.010, 0.013)
     mark_mistaken_share: float = 0.2
     source: str = "default spreads: common practice, no source; replace by what your own jobs show"
 
     def __post_init__(self) -> None:
         for key in fields(self):
             value = getattr(self, key.name)
-            if key.name in ("wide_share", "mark_mistaken_share"):
+            if key.name == "lie_center":
+                good = len(value) == 4 and all(abs(v) < 1.0 for v in value)
+            elif key.name == "moved_sd_mm":
+                good = len(value) == 2 and all(v >= 0.0 for v in value)
+            elif key.name in ("wide_share", "mark_mistaken_share"):
                 good = 0.0 <= value < 1.0
             else:
                 good = isinstance(value, str) or value > 0.0
