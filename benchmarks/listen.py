@@ -3,10 +3,10 @@
     python benchmarks/listen.py [--drives 240] [--seed 1] [--machine FILE] [--jobs 2]
 
 Each drive has one of six kinds of source, or an order nobody named, or none; a design of the shop; a
-phone's codec and gain control; at times a universal joint besides; and typed speeds wrong by 3 % (one standard deviation) or a satellite
-trace wrong by 0.5 %. The last lines time a 60 s recording of 48 kHz and, where the file is at hand,
-listen to a real machine that is no axle. No real axle recording has been available: what these
-figures say about real cars is unproven.
+phone's codec and gain control; at times a universal joint besides; and typed speeds wrong by 3 %
+(one standard deviation) or a satellite trace wrong by 0.5 %. The last lines time a 60 s recording of
+48 kHz and, where the file is at hand, listen to a real machine that is no axle. No real axle
+recording has been available: what these figures say about real cars is unproven.
 """
 
 from __future__ import annotations
@@ -156,8 +156,8 @@ def _odd_order(rng: np.random.Generator, axle: AxleOrders, sigma: float) -> floa
 
 def table(outcomes: list[Outcome]) -> None:
     """Print the table."""
-    print(f"{'source':16s} {'drives':>6s} {'in top set':>10s} {'top size':>8s} {'likely':>7s} {'likely+wrong':>12s} "
-          f"{'median p(true)':>14s} {'median speed error':>18s}")  # fmt: skip
+    print(f"{'source':16s} {'drives':>6s} {'in top set':>10s} {'top size':>8s} {'likely':>7s} "
+          f"{'likely+wrong':>12s} {'median p(true)':>14s} {'median speed error':>18s}")  # fmt: skip
     for kind in KINDS:
         rows = [o for o in outcomes if o.kind == kind]
         if rows:

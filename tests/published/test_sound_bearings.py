@@ -31,7 +31,7 @@ def test_published_catalogue_orders() -> None:
     assert b.cage == pytest.approx(0.398, abs=0.001)
     assert b.outer == pytest.approx(3.578, abs=0.001)
     assert b.element == pytest.approx(2.339, abs=0.005)
-    assert 20 * 0.398 == pytest.approx(7.96)  # cage at 1200 rpm, as printed
+    assert pytest.approx(7.96) == 20 * 0.398  # cage at 1200 rpm, as printed
 
 
 def test_university_data_set_bearing() -> None:

@@ -66,7 +66,7 @@ def test_audibility_of_every_printed_tone(
     assert audibility_db(tone, noise, frequency, SPACING) == pytest.approx(audibility, abs=0.0125)
 
 
-# Lines 8 and 23 are the peaks at 118.4 Hz and 158.8 Hz; LS as printed, since their bands reach past the table.
+# Lines 8 and 23 are the peaks at 118.4 Hz and 158.8 Hz; LS as printed: their bands leave the table.
 @pytest.mark.parametrize(("line", "noise", "level"), [(8, 48.91, 64.56), (23, 50.50, 68.63)])
 def test_tone_levels_of_the_neighbours(line: int, noise: float, level: float) -> None:
     assert tone_level_db(LEVELS, line, noise)[0] == pytest.approx(level, abs=0.006)

@@ -1,20 +1,22 @@
-"""The command that listens to a recording."""
+"""Commands about sound: listen to a recording, make a setting audible."""
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from axlewright.errors import AxlewrightError, InputError
+from axlewright.cli.options import plain_errors, print_json
+from axlewright.errors import InputError
+from axlewright.units import parse_length, parse_speed, parse_torque
 
 if TYPE_CHECKING:
     from axlewright.sound.orders import AxleOrders, Bearing
     from axlewright.sound.speed import SpeedTrace, Tyre
 
 
+@plain_errors
 def listen(
     file: Annotated[
         Path, typer.Argument(help="Recording: WAV, FLAC, OGG, MP3, or a phone's m4a, mp4, opus, 3gp.")
@@ -30,13 +32,11 @@ def listen(
         Path | None, typer.Option(help="File of marks (0:10 45 mph), a table, or a GPX track.")
     ] = None,
     speed_from: Annotated[
-        str, typer.Option(help="typed, dashboard, satellite or 'wheel sensor'; sets how far it may be wrong.")
+        str, typer.Option(help="typed, dashboard, satellite or 'wheel sensor': how far it may be wrong.")
     ] = "",
     bearing: Annotated[
         list[str] | None,
-        typer.Option(
-            help="PLACE:ELEMENTS:ELEMENT_DIA:PITCH_DIA[:ANGLE], place pinion, side or wheel. May be repeated."
-        ),
+        typer.Option(help="PLACE:ELEMENTS:ELEMENT:PITCH[:ANGLE], place pinion, side or wheel; repeatable."),
     ] = None,
     tread_blocks: Annotated[int, typer.Option(help="Tread blocks round the tyre, if counted.")] = 0,
     no_joint: Annotated[
@@ -44,53 +44,93 @@ def listen(
     ] = False,
     start: Annotated[float, typer.Option(help="Begin at this second of the file.")] = 0.0,
     roughness: Annotated[bool, typer.Option(help="Also compute roughness (optional part).")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the report as JSON.")] = False,
-    png: Annotated[Path | None, typer.Option(help="Write the order picture here.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    png: Annotated[Path | None, typer.Option(help="Draw what was heard into this PNG file.")] = None,
+    overwrite: Annotated[bool, typer.Option(help="Overwrite the PNG file.")] = False,
 ) -> None:
-    """Say which parts fit the sound, which cannot be told apart, and what to record next."""
-    try:
-        report, picture = _run(
-            file, design, ring_teeth, pinion_teeth, (tyre_rollout, tyre_size, tyre_revs_per_mile),
-            (speed, speed_marks, speed_from), tuple(bearing or ()), tread_blocks, not no_joint, start, roughness, png,
-        )  # fmt: skip
-    except AxlewrightError as error:
-        typer.echo(str(error), err=True)
-        raise typer.Exit(2) from None
-    if as_json:
-        typer.echo(json.dumps(report, indent=2, ensure_ascii=False))
-    else:
-        typer.echo(_text(report))
-    if picture:
-        typer.echo(f"picture written to {picture}", err=True)
-
-
-def _run(
-    file: Path,
-    design: str,
-    ring_teeth: int,
-    pinion_teeth: int,
-    tyre: tuple[str, str, float],
-    speed: tuple[str, Path | None, str],
-    bearings: tuple[str, ...],
-    tread_blocks: int,
-    joint: bool,
-    start: float,
-    roughness: bool,
-    png: Path | None,
-) -> tuple[dict[str, Any], str]:
+    """Say which parts fit a sound, which cannot be told apart, and what to record next."""
+    _check_output(png, overwrite, "--png")
+    axle = _axle(design, ring_teeth, pinion_teeth, tuple(bearing or ()), tread_blocks, not no_joint)
+    tyre = _tyre(tyre_rollout, tyre_size, tyre_revs_per_mile)
+    trace = _speed(speed, speed_marks, speed_from)
     from axlewright.sound.listening import listen as listen_to
     from axlewright.sound.recording import read_recording
 
-    axle = _axle(design, ring_teeth, pinion_teeth, bearings, tread_blocks, joint)
-    the_tyre = _tyre(*tyre)
-    trace = _speed(*speed)
     recording = read_recording(file, start_s=start)
-    result = listen_to(recording, axle, the_tyre, trace, roughness=roughness)
+    result = listen_to(recording, axle, tyre, trace, roughness=roughness)
     if png is not None:
         from axlewright.sound.pictures import draw_listening
 
         draw_listening(result, png)
-    return result.as_dict(), str(png or "")
+    report = result.as_dict()
+    if as_json:
+        print_json(report)
+        return
+    typer.echo(_text(report))
+    if png is not None:
+        typer.echo(f"drawn in {png}")
+
+
+@plain_errors
+def sound(
+    design: Annotated[str, typer.Option(help="Name of a design or path of a design file.")],
+    out: Annotated[Path, typer.Option(help="WAV file to write.")],
+    pinion_out: Annotated[
+        str, typer.Option(help="Pinion out from where it belongs, such as 5thou.")
+    ] = "0 mm",
+    ring_away: Annotated[str, typer.Option(help="Ring gear away from the pinion.")] = "0 mm",
+    torque: Annotated[str, typer.Option(help="Torque at the ring gear, such as 200Nm.")] = "40 Nm",
+    flank: Annotated[str, typer.Option(help="drive or coast.")] = "drive",
+    speed: Annotated[str, typer.Option(help="One speed or a sweep, such as 30mph..60mph.")] = "30mph..60mph",
+    seconds: Annotated[float, typer.Option(help="Length.")] = 8.0,
+    tyre_rollout: Annotated[str, typer.Option(help="Way of one wheel turn.")] = "2.10m",
+    tone_to_noise: Annotated[
+        float, typer.Option(help="Tone over road noise where the pinion belongs [dB].")
+    ] = 6.0,
+    overwrite: Annotated[bool, typer.Option(help="Overwrite the WAV file.")] = False,
+) -> None:
+    """Make a setting audible: first where the gears belong, then as set, at equal gain."""
+    _check_output(out, overwrite, "--out")
+    if flank not in ("drive", "coast"):
+        raise InputError(f"unknown flank '{flank}'", where="--flank", fix="use drive or coast")
+    pinion_mm, ring_mm = (
+        parse_length(pinion_out, where="--pinion-out"),
+        parse_length(ring_away, where="--ring-away"),
+    )
+    torque_nm = parse_torque(torque, default_unit="nm", where="--torque")
+    speeds = tuple(parse_speed(part, where="--speed") for part in speed.split(".."))
+    tyre = _tyre(tyre_rollout, "", 0.0)
+    from axlewright.contact import roll
+    from axlewright.gearset import load_design
+    from axlewright.sound.synthesis import join_sounds, make_sounds, speed_profile, write_wav
+
+    loaded = load_design(design)
+    curves = {
+        "where the gears belong": roll(loaded, flank, 0.0, 0.0, 0.0, 0.0, torque_nm).motion_error_urad,
+        "as set": roll(loaded, flank, pinion_mm, ring_mm, 0.0, 0.0, torque_nm).motion_error_urad,
+    }
+    made = make_sounds(
+        curves,
+        loaded.ring_teeth,
+        loaded.pinion_teeth,
+        speed_profile(speeds, seconds),
+        tyre.circumference_m,
+        tone_to_noise_db=tone_to_noise,
+    )
+    write_wav(join_sounds(list(made.values())), out)
+    for name, one in made.items():
+        levels = ", ".join(f"{level:+.1f}" for level in one.tone_to_noise_db[:3])
+        typer.echo(f"{name}: mesh harmonics 1 to 3 over the road noise {levels} dB")
+    typer.echo(f"{one.label}; first where the gears belong, then as set: {out}")
+
+
+def _check_output(path: Path | None, overwrite: bool, where: str) -> None:
+    if path is None:
+        return
+    if path.exists() and not overwrite:
+        raise InputError("exists already", where=str(path), fix="name another file or add --overwrite")
+    if not path.parent.is_dir():
+        raise InputError("the folder does not exist", where=where, fix=f"make {path.parent} first")
 
 
 def _axle(
@@ -110,15 +150,10 @@ def _axle(
 
 
 def _design_teeth(design: str) -> tuple[int, int]:
-    from axlewright import gearset
+    from axlewright.gearset import load_design
 
-    loader = getattr(gearset, "load_design", None)
-    if loader is None:
-        raise InputError(
-            "designs cannot be read here", where=design, fix="give --ring-teeth and --pinion-teeth"
-        )
-    loaded = loader(design)
-    return int(loaded.ring_teeth), int(loaded.pinion_teeth)
+    loaded = load_design(design)
+    return loaded.ring_teeth, loaded.pinion_teeth
 
 
 def _bearing(text: str) -> Bearing:
@@ -193,7 +228,8 @@ def _text(report: dict[str, Any]) -> str:
             heard = "prominent" if h["prominent"] else "audible" if h["audible"] else "not audible"
             lines.append(
                 f"  harmonic {h['harmonic']}: tone-to-noise {h['tone_to_noise_db']:+.1f} dB (prominent from "
-                f"{h['limit_db']:.1f}), audibility {h['audibility_db']:+.1f} dB at {h['loudest_mph']:.0f} mph: {heard}"
+                f"{h['limit_db']:.1f}), audibility {h['audibility_db']:+.1f} dB at "
+                f"{h['loudest_mph']:.0f} mph: {heard}"
             )
     if mesh["roughness_asper"] is not None:
         lines.append(f"  roughness {mesh['roughness_asper']:.2f} asper, played at 60 dB")
@@ -203,7 +239,8 @@ def _text(report: dict[str, Any]) -> str:
         lines.append("Cannot be told apart:")
         for item in report["cannot_separate"]:
             lines.append(
-                f"  {item['sources'][0]} / {item['sources'][1]}: {item['why']}. Would tell: {item['tell_apart']}"
+                f"  {item['sources'][0]} / {item['sources'][1]}: {item['why']}. "
+                f"Would tell: {item['tell_apart']}"
             )
     if report["next_recording"]:
         lines.append("Record next:")

@@ -85,8 +85,8 @@ def find_ambiguities(
                     Ambiguity(
                         one.name,
                         other.name,
-                        f"orders {one.orders[0]:.2f} and {other.orders[0]:.2f} differ by {distance * 100:.1f} %, the "
-                        f"speed is known to ±{sigma * 100:.1f} %",
+                        f"orders {one.orders[0]:.2f} and {other.orders[0]:.2f} differ by "
+                        f"{distance * 100:.1f} %, the speed is known to ±{sigma * 100:.1f} %",
                         f"a satellite speed trace with a taped roll-out; {one.tells}",
                         blocking=posterior.probability[other.name] > 0.1,
                     )
@@ -174,7 +174,7 @@ def advise(
     if posterior.probability[NONE] > 0.5:
         result.append(
             Advice(
-                "record where the complaint is heard best: that speed and load, windows shut, phone on a seat",
+                "record where the complaint is heard best: that speed and load, windows shut, phone on seat",
                 "nothing in this recording follows road speed",
             )
         )

@@ -207,14 +207,14 @@ def order_spectra(
         return None
     power: FloatArray = np.asarray(rows, dtype=np.float64)
     floor = noise_floor(power, int(2 * FLOOR_ORDERS / ORDER_STEP) + 1)
-    ratio = power / floor
+    ratio = np.asarray(power / floor, dtype=np.float64)
     scale = float((window.astype(np.float64) ** 2).sum()) * PER_TURN / 2
     return OrderSpectra(
-        np.arange(bins) * ORDER_STEP,
+        np.asarray(np.arange(bins) * ORDER_STEP, dtype=np.float64),
         ratio,
-        np.asarray(power.mean(axis=0) / scale),
+        np.asarray(power.mean(axis=0) / scale, dtype=np.float64),
         line_score(ratio),
-        np.asarray(times),
+        np.asarray(times, dtype=np.float64),
     )
 
 

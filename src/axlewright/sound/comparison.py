@@ -122,7 +122,7 @@ def compare_before_after(before: list[Listening], after: list[Listening]) -> Bef
     notes: list[str] = []
     if min(len(before), len(after)) < WANTED_PASSES:
         notes.append(
-            f"{len(before)} passes before and {len(after)} after; with three or more each the spread is known better"
+            f"{len(before)} passes before and {len(after)} after; three or more each make the spread known"
         )
     teeth = {(item.axle.ring_teeth, item.axle.pinion_teeth) for item in (*before, *after)}
     if len(teeth) > 1:

@@ -35,7 +35,7 @@ TOP_NATS: Final = 5.0
 TREAD_REACH: Final = (0.78, 1.22)
 """Part of the number of blocks over which the lines of a tread spread."""
 TREAD_LINES: Final = 3.0
-SKIRT: Final = 0.3
+SKIRT: Final = 0.14
 """Orders on either side of a strong line in which its own wander may leave something."""
 UNKNOWN: Final = "something else that follows road speed"
 NONE: Final = "no tone that follows road speed"
@@ -200,14 +200,27 @@ def _mask_explained(scores: FloatArray, candidate: Candidate, error: float) -> F
         whole = grid / scale
         left[(np.abs(whole - np.round(whole)) < 0.2) & (whole > 39) & (whole < 98)] = 0.0
         return left
-    width = max(0.004, 2.5 * candidate.slip)
+    scale *= math.exp(_own_slip(scores, candidate, error))
     for order in candidate.orders:
         for spacing in (0.0, *candidate.spacings):
             for k in (-2, -1, 1, 2) if spacing else (0,):
                 centre = (order + k * spacing) * scale
-                reach = width * order + (SKIRT if k == 0 else 0.12)
+                reach = 0.002 * order + (SKIRT if k == 0 else 0.12)
                 left[np.abs(grid - centre) < reach] = 0.0
     return left
+
+
+def _own_slip(scores: FloatArray, candidate: Candidate, error: float) -> float:
+    """Return the slip of a bearing at which its lines fit best, 0 for anything else."""
+    if not candidate.slip:
+        return 0.0
+    slips = np.arange(-2.5 * candidate.slip, 2.5 * candidate.slip, ERROR_STEP)
+    total = -0.5 * (slips / candidate.slip) ** 2
+    grid = np.arange(len(scores))
+    for order in candidate.orders:
+        total = total + np.interp(order * np.exp(error + slips) / ORDER_STEP, grid, scores, right=0.0)
+    # Strong lines have flat tops: the middle of what fits about equally well.
+    return float(slips[total > total.max() - 1.0].mean())
 
 
 def _unknown(scores: FloatArray) -> tuple[float, float]:

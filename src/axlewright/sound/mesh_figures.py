@@ -12,6 +12,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from axlewright.sound.angle import BASE_RATE_HZ, mix_down, vold_kalman
 from axlewright.sound.audibility import masking_index_db
@@ -27,6 +28,7 @@ NOISE_BANDWIDTH: Final = 1.04
 """Noise bandwidth of the tracking filter over its half-power width (integral of H², numerically)."""
 CLEAR_OF_TONE_HZ: Final = 14.0
 NOISE_REACH_HZ: Final = 60.0
+NOISE_FRAMES: Final = 11
 BIN_MPH: Final = 5.0
 FEWEST_FRAMES: Final = 10
 
@@ -156,7 +158,8 @@ def _density_beside(map_: OrderMap, frequency: FloatArray) -> FloatArray:
     columns = np.clip(column[:, None] + offset, 1, len(map_.frequency_hz) - 1)
     rows = np.arange(len(frequency))[:, None]
     power = 10 ** (map_.ratio_db[rows, columns] / 10) * map_.floor[rows, columns]
-    result: FloatArray = np.median(power, axis=1) / math.log(2)
+    # One frame's median scatters by a third; a second's mean of them keeps its reciprocal unbiased.
+    result: FloatArray = ndimage.uniform_filter1d(np.median(power, axis=1), NOISE_FRAMES) / math.log(2)
     return result
 
 

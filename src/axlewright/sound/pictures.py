@@ -171,11 +171,25 @@ def draw_evidence(result: Listening, path: str | Path) -> None:
         axis.plot(percent, curve, ls=styles[index], color=colours[index], lw=1.3, label=name)
     sigma = result.prior_sigma * 100
     axis.axvspan(-sigma, sigma, color="#eef2f6", zorder=0)
-    axis.text(0, 0.01, "stated speed ±1 sd", transform=axis.get_xaxis_transform(), ha="center", fontsize=SIZE - 1, color=QUIET)  # fmt: skip
+    across = axis.get_xaxis_transform()
+    axis.text(0, 0.01, "stated speed ±1 sd", transform=across, ha="center", fontsize=SIZE - 1, color=QUIET)
     axis.set_xlabel("error of the stated speed that it would need [%]", fontsize=SIZE, color=INK)
     axis.set_ylabel("evidence of its lines [nats]", fontsize=SIZE, color=INK)
     figure.legend(loc="outside upper left", fontsize=SIZE, frameon=False, labelcolor=INK)
     figure.savefig(str(path))
+
+
+def _mark(axis: Axes, height: float, text: str, colour: str) -> None:
+    """Name a level at the left edge, readable over points."""
+    axis.text(
+        0.01,
+        height,
+        text,
+        transform=axis.get_yaxis_transform(),
+        fontsize=SIZE,
+        color=colour,
+        bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6, "alpha": 0.9},
+    )
 
 
 def draw_mesh_level(result: Listening, path: str | Path) -> None:
@@ -202,7 +216,7 @@ def draw_mesh_level(result: Listening, path: str | Path) -> None:
     figure_limits = [h.limit_db for h in result.harmonics]
     if figure_limits:
         axis.axhline(figure_limits[0], color=STRONG, lw=0.8, ls="--")
-        axis.text(0.01, figure_limits[0] + 0.4, "×1 prominent", transform=axis.get_yaxis_transform(), fontsize=SIZE - 1, color=STRONG)  # fmt: skip
+        _mark(axis, figure_limits[0] + 0.5, "×1 prominent", STRONG)
     axis.axhline(-2.3, color=QUIET, lw=0.8, ls=":")
     axis.text(
         0.01, -2.0, "about audible", transform=axis.get_yaxis_transform(), fontsize=SIZE - 1, color=QUIET

@@ -74,7 +74,7 @@ def road_noise(speed_mps: FloatArray, rate_hz: int, seed: int = 0) -> FloatArray
     """
     n = len(speed_mps)
     rng = np.random.default_rng(seed)
-    frequency = np.fft.rfftfreq(n, 1 / rate_hz)
+    frequency = np.asarray(np.fft.rfftfreq(n, 1 / rate_hz), dtype=np.float64)
     spectrum = np.fft.rfft(rng.standard_normal(n)) * np.sqrt(cabin_density(frequency) * rate_hz / 2)
     log_f = np.log2(np.maximum(frequency, 1.0))
     centres = np.log2(np.asarray(OCTAVES_HZ))

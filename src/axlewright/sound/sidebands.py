@@ -136,7 +136,7 @@ def spacing_evidence(wide: FloatArray, candidate: Candidate, errors: FloatArray)
 
 def free_spacing_evidence(wide: FloatArray, order: float) -> float:
     """Return ln of the chance of what stands beside a tone when nothing is known of its spacing."""
-    spacings = SPACINGS[SPACINGS < 0.45 * order]
+    spacings = SPACINGS[0.45 * order > SPACINGS]
     if not len(spacings):
         return math.log(NONE_PRIOR)
     values = comb_score(wide, (order, 2 * order), spacings)

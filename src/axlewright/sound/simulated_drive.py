@@ -10,7 +10,7 @@ from __future__ import annotations
 import io
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -184,7 +184,7 @@ def _at(
 ) -> FloatArray:
     """Return the background's power density at frequency `f`, scaled."""
     frequency, shape, _ = density
-    result: FloatArray = np.interp(f, frequency, shape) * gain
+    result: FloatArray = np.asarray(np.interp(f, frequency, shape) * gain)
     return result
 
 
@@ -204,7 +204,8 @@ def _background(
     steps = int(n / rate / 1.5) + 2
     level_db += np.interp(np.arange(n) / rate, np.arange(steps) * 1.5, rng.normal(0, 1.5, steps))
     gain = 10 ** (level_db / 20)
-    return noise * gain, (frequency, amplitude**2 / (rate / 2), gain)
+    shape = np.asarray(amplitude**2 / (rate / 2), dtype=np.float64)
+    return np.asarray(noise * gain), (np.asarray(frequency, dtype=np.float64), shape, np.asarray(gain))
 
 
 def _source(
@@ -298,7 +299,8 @@ def encode(samples: FloatArray, rate_hz: int, codec: Codec, kbit_s: int = 48) ->
     if rate != rate_hz:
         samples = np.asarray(signal.resample_poly(samples, rate // 1000, rate_hz // 1000))
     with av.open(buffer, "w", format=container) as out:
-        stream = out.add_stream(name, rate=rate, layout="mono")
+        # Any: the decoder's types cannot tell an audio stream from the others here.
+        stream: Any = out.add_stream(name, rate=rate, layout="mono")
         stream.bit_rate = 12200 if codec == "amr" else kbit_s * 1000
         frame = av.AudioFrame.from_ndarray(
             (np.clip(samples, -1, 1) * 32767).astype(np.int16)[None, :], format="s16", layout="mono"

@@ -293,6 +293,17 @@ def level_change_db(before_urad: FloatArray, after_urad: FloatArray) -> FloatArr
     return result
 
 
+def join_sounds(sounds: list[MadeSound], pause_s: float = 0.5) -> MadeSound:
+    """Put sounds one after the other with a pause, gains untouched."""
+    if not sounds:
+        raise SoundError("there is no sound to join", where="sounds")
+    pause = np.zeros(int(pause_s * sounds[0].rate_hz))
+    parts = [sounds[0].samples]
+    for item in sounds[1:]:
+        parts.extend([pause, item.samples])
+    return replace(sounds[0], samples=np.concatenate(parts))
+
+
 def same_loudness(sounds: dict[str, MadeSound]) -> dict[str, MadeSound]:
     """Bring all sounds to the same rms, to hear the character alone; the label says so."""
     rms = {name: float(np.sqrt((s.samples**2).mean())) for name, s in sounds.items()}

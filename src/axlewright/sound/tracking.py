@@ -120,7 +120,7 @@ def order_map(
     scores = line_score(ratio)
     scores[:, ~audible] = 0.0
     for tone in fixed:
-        scores[:, np.abs(frequency - tone) < 6.0] = 0.0
+        scores[:, np.abs(frequency - tone) < 12.0] = 0.0
     log_orders = np.arange(np.log(LOWEST_ORDER), np.log(HIGHEST_ORDER), STEP)
     orders = np.exp(log_orders)
     grid = np.empty((len(times), len(orders)), dtype=np.float64)
