@@ -4,15 +4,16 @@ Each axle starts from the same measured spacer with the errors a shop makes: car
 measured with some error or not at all, the depth mark left out or taken the wrong way round, housing and set
 with habits of their own. Then each policy reads patterns and changes spacer and shims until it signs off.
 
-Common practice: 0.004 in first, bracket, halve, backlash reset each time. "90 % correct reading" is taken two
-ways: an eye that is right nine times of ten about a pattern moved by 0.002 in of depth, the least that is
-visible; and a verdict (right, high, low) that is simply wrong one time in ten. All policies press, measure and
-roll with the same scatter, and all are judged by the same acceptance of the true pattern at the end.
+Common practice: 0.004 in first, bracket, halve, backlash reset each time. "90 % correct reading" is taken
+two ways: an eye that is right nine times of ten about a pattern moved by 0.002 in of depth, the least that is
+visible; and a verdict (right, high, low) that is simply wrong one time in ten. All policies press, measure
+and roll with the same scatter; all are judged by the same acceptance of the true pattern at the end.
+--stray makes sets and housings stray more than the diagnosis believes they do.
 
 Spreads: bearing width from the ISO 492 and ANSI/ABMA 19.2 classes (new bearings differ by up to 0.2 mm), the
 others common practice, no source. Patterns come from the atlas and each set's lie and stretch.
 
-    python benchmarks/bench_trials.py [--axles 240] [--workers 2] [--seed 1]
+    python benchmarks/bench_trials.py [--axles 240] [--workers 2] [--seed 1] [--stray 1.0]
 """
 
 from __future__ import annotations
@@ -104,8 +105,8 @@ class Axle:
             self.shim(-off / 0.7)
 
 
-def draw_axle(name: str, seed: int) -> Axle:
-    """Return an axle as the first rolling finds it."""
+def draw_axle(name: str, seed: int, stray: float = 1.0) -> Axle:
+    """Return an axle as the first rolling finds it; sets and housings stray `stray` times the priors."""
     design = aw.load_design(name)
     rng = np.random.default_rng([seed, DESIGNS.index(name)])
     size = design.ring_outer_diameter_mm / 222.0
@@ -120,9 +121,11 @@ def draw_axle(name: str, seed: int) -> Axle:
         depth -= mark if mistake < 0.075 else 2.0 * mark
     elif rng.random() < 0.10:
         depth += rng.normal(0.0, 0.12)  # spacer misread, carrier wrong, old set not genuine
-    lie = np.array([PRIORS.lie_lengthwise, PRIORS.lie_profile] * 2) * rng.standard_normal(4)
-    stretch = np.array([PRIORS.stretch_lengthwise, PRIORS.stretch_profile] * 2) * rng.standard_normal(4)
-    housing = rng.standard_normal(2) * PRIORS.housing_sd
+    lie = np.array([PRIORS.lie_lengthwise, PRIORS.lie_profile] * 2) * stray * rng.standard_normal(4)
+    stretch = (
+        np.array([PRIORS.stretch_lengthwise, PRIORS.stretch_profile] * 2) * stray * rng.standard_normal(4)
+    )
+    housing = rng.standard_normal(2) * stray * PRIORS.housing_sd
     axle = Axle(
         design,
         atlas_of(design),
@@ -244,11 +247,11 @@ POLICIES: dict[str, Callable[[Axle], Outcome]] = {
 }
 
 
-def run(task: tuple[str, int, int]) -> dict[str, list[Outcome]]:
+def run(task: tuple[str, int, int, float]) -> dict[str, list[Outcome]]:
     """Set up `count` axles of one design both ways."""
-    name, count, seed = task
+    name, count, seed, stray = task
     return {
-        policy: [go(draw_axle(name, seed * 100_000 + k)) for k in range(count)]
+        policy: [go(draw_axle(name, seed * 100_000 + k, stray)) for k in range(count)]
         for policy, go in POLICIES.items()
     }
 
@@ -295,10 +298,11 @@ def main() -> None:
     p.add_argument("--axles", type=int, default=240)
     p.add_argument("--workers", type=int, default=min(2, os.cpu_count() or 1))
     p.add_argument("--seed", type=int, default=1)
+    p.add_argument("--stray", type=float, default=1.0)
     a = p.parse_args()
     start = time.perf_counter()
     with ProcessPoolExecutor(a.workers) as pool:
-        parts = list(pool.map(run, [(n, a.axles // len(DESIGNS), a.seed) for n in DESIGNS]))
+        parts = list(pool.map(run, [(n, a.axles // len(DESIGNS), a.seed, a.stray) for n in DESIGNS]))
     print(f"Simulated shop, {', '.join(DESIGNS)} ({time.perf_counter() - start:.0f} s)\n")
     table({policy: [x for part in parts for x in part[policy]] for policy in POLICIES})
 
