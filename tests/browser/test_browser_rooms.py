@@ -174,7 +174,17 @@ def test_a_restart_loses_nothing_that_was_typed(own_server: Served, sit_down: Ca
     bench.no_errors()
 
 
-PAGES = ("/", "/jobs/new", "/rolling", "/designs", "/designs/TY-222", "/settings", "/help", "/nowhere")
+PAGES = (
+    "/",
+    "/jobs/new",
+    "/rolling",
+    "/listen",
+    "/designs",
+    "/designs/TY-222",
+    "/settings",
+    "/help",
+    "/nowhere",
+)
 
 
 @pytest.mark.parametrize("size", ["phone", "laptop"])
@@ -201,3 +211,27 @@ def test_the_job_works_without_script(server: Served, sit_down: Callable[..., Be
     assert "kept as found" in page.inner_text("#answer")
     page.goto("/rolling?design=TY-222&show_pinion=5")
     assert "0.0050 in" in page.inner_text("[data-statewords]")
+
+
+def test_the_teeth_turn_in_three_dimensions(server: Served, sit_down: Callable[..., Bench]) -> None:
+    bench = sit_down(server, "laptop", "solid")
+    bench.expected.append("GPU stall")
+    page = bench.page
+    rolling_ready(bench, "/rolling?design=TY-222&pinion=0.08")
+    bench.press("text=Show the teeth in 3-D")
+    page.wait_for_selector("[data-teeth3d][data-ready]")
+    flank = page.locator("[data-canvas] canvas").screenshot()
+    bench.press("button:has-text('Both gears')")
+    page.wait_for_timeout(1500)
+    both = page.locator("[data-canvas] canvas").screenshot()
+    assert both != flank
+    bench.press("[data-play]")
+    page.wait_for_timeout(1500)
+    bench.press("[data-play]")
+    assert page.locator("[data-canvas] canvas").screenshot() != both, "rolled on"
+    bench.looked_at("1-both")
+    drawn = int(page.get_attribute("[data-teeth3d]", "data-drawn") or 0)
+    page.wait_for_timeout(600)
+    assert int(page.get_attribute("[data-teeth3d]", "data-drawn") or 0) <= drawn + 1, (
+        "still when nothing moves"
+    )

@@ -169,7 +169,7 @@ def job_view(store: JobStore, number: int) -> JobView:
                     for f in form.fields
                     if f.sticky and one.typed.get(f.name)
                 }
-        remarks = tuple(e for e in own if e.kind in ("waiver", "note", "decision", "sign-off"))
+        remarks = tuple(e for e in own if e.kind in ("waiver", "note", "decision", "sign-off", "recording"))
         steps.append(StepView(status, form, rounds, gone, fill, remarks))
     return JobView(job, tuple(steps), next_step(entries), tuple(entries))
 

@@ -19,6 +19,7 @@ from axlewright.web import (
     design_pages,
     help_pages,
     job_pages,
+    listen_pages,
     pattern_pages,
     rolling_pages,
     settings_pages,
@@ -73,6 +74,7 @@ def create_app(
         design_pages,
         settings_pages,
         help_pages,
+        listen_pages,
     ):
         app.include_router(pages.router)
     app.add_exception_handler(AxlewrightError, _show_error)

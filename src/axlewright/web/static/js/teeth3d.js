@@ -155,7 +155,20 @@ async function start(box) {
     tooth.quaternion.setFromAxisAngle(axis, (2 * Math.PI * k) / model.pinion_teeth);
     pinionTurn.add(tooth);
   }
-  const core = new three.LatheGeometry(model.pinion_body.map((/** @type {number[]} */ p) => new three.Vector2(Math.max(0.1, p[0] - 0.2), p[1])), 96);
+  // A closed body under the teeth, with a shaft at its larger end.
+  const outline = model.pinion_body.map((/** @type {number[]} */ p) => new three.Vector2(Math.max(0.1, p[0] - 0.2), p[1]));
+  const first = outline[0];
+  const last = outline[outline.length - 1];
+  const long = last.y - first.y;
+  const shaft = 0.5 * Math.max(first.x, last.x);
+  if (last.x > first.x) {
+    outline.unshift(new three.Vector2(0, first.y));
+    outline.push(new three.Vector2(shaft, last.y), new three.Vector2(shaft, last.y + long), new three.Vector2(0, last.y + long));
+  } else {
+    outline.push(new three.Vector2(0, last.y));
+    outline.unshift(new three.Vector2(0, first.y - long), new three.Vector2(shaft, first.y - long), new three.Vector2(shaft, first.y));
+  }
+  const core = new three.LatheGeometry(outline, 96);
   const coreMesh = new three.Mesh(core, blue);
   coreMesh.quaternion.setFromUnitVectors(new three.Vector3(0, 1, 0), axis);
   pinionTurn.add(coreMesh);
@@ -172,15 +185,15 @@ async function start(box) {
   const views = {
     drive: () => outward.clone().multiplyScalar(0.75).add(new three.Vector3(0, 0, -0.55)).add(new three.Vector3(-outward.y, outward.x, 0).multiplyScalar(model.forward > 0 ? 0.9 : -0.9)),
     coast: () => outward.clone().multiplyScalar(0.75).add(new three.Vector3(0, 0, -0.55)).add(new three.Vector3(-outward.y, outward.x, 0).multiplyScalar(model.forward > 0 ? -0.9 : 0.9)),
-    pair: () => outward.clone().multiplyScalar(1.2).add(new three.Vector3(0, 0.2, -2.2)),
+    pair: () => outward.clone().multiplyScalar(1.0).add(new three.Vector3(0, 0, -0.8)).add(new three.Vector3(-outward.y, outward.x, 0).multiplyScalar(0.7)),
   };
   /** @param {"drive"|"coast"|"pair"} name */
   function look(name) {
     // One flank is looked at with the pinion out of the way; the pair is looked at in mesh.
     pinionPlace.visible = name === "pair";
     const way = views[name]().normalize();
-    controls.target.copy(name === "pair" ? middle.clone().multiplyScalar(0.75) : middle);
-    camera.position.copy(controls.target.clone().add(way.multiplyScalar(size * (name === "pair" ? 4.4 : 1.15))));
+    controls.target.copy(name === "pair" ? middle.clone().add(new three.Vector3(0, 0, -0.18 * size)) : middle);
+    camera.position.copy(controls.target.clone().add(way.multiplyScalar(size * (name === "pair" ? 3.2 : 1.15))));
     camera.up.set(0, 0, -1);
     sun.position.copy(camera.position).add(new three.Vector3(size, size, 0));
     fill.position.copy(camera.position).multiplyScalar(-1);
