@@ -183,7 +183,7 @@ def backlash_diagram(values_mm: Sequence[float], system: System) -> str:
     shown = ", ".join(f"{v / per:.{places}f}" for v in values_mm)
     title = f"Backlash round the ring gear: {shown} {'in' if system == 'inch' else 'mm'}."
     return (
-        f'<svg class="diagram" viewBox="0 0 640 312" role="img" aria-label={quoteattr(title)}>'
+        f'<svg class="diagram round" viewBox="130 14 380 284" role="img" aria-label={quoteattr(title)}>'
         + "".join(parts)
         + "</svg>"
     )

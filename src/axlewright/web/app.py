@@ -126,6 +126,7 @@ def serve(
     *,
     store_folder: Path | str | None = None,
     database: str | None = None,
+    open_at: str = "/",
 ) -> None:
     """Serve the page until stopped; prints the address once it answers.
 
@@ -135,6 +136,8 @@ def serve(
         Address to listen on; this machine alone by default.
     port : int
         0 takes a free one.
+    open_at : str
+        Path printed with the address.
     """
     import uvicorn
 
@@ -150,7 +153,7 @@ def serve(
         hosts = _names(host)
         app = create_app(store_folder, database, hosts=hosts)
         shown = "127.0.0.1" if host in ("0.0.0.0", "") else host
-        print(f"The page is at http://{shown}:{listening.getsockname()[1]}/", flush=True)
+        print(f"The page is at http://{shown}:{listening.getsockname()[1]}/{open_at.lstrip('/')}", flush=True)
         config = uvicorn.Config(app, log_level="warning", server_header=False)
         uvicorn.Server(config).run(sockets=[listening])
 
