@@ -33,7 +33,7 @@ from axlewright.sound.simulated_drive import (
     save_drive,
     simulate_drive,
 )
-from axlewright.sound.speed import Tyre, constant_speed
+from axlewright.sound.speed import Tyre, constant_speed, make_trace
 
 DESIGNS = (
     ("TY-222", 11, 41, 2.10),
@@ -51,6 +51,7 @@ NAMES = {
     "unknown": UNKNOWN,
     "none": NONE,
 }
+MACHINE = Path("node_modules/supersonic-scsynth-samples/samples/loop_3d_printer.flac")
 WHEEL = Bearing("wheel", bearing_orders(17, 12.0, 70.0), "wheel bearing")
 PINION = Bearing("pinion", bearing_orders(17, 9.5, 60.0, 15.0), "pinion head bearing")
 
@@ -232,8 +233,12 @@ def machine(path: Path | None) -> None:
         return
     recording = read_recording(path)
     axle = AxleOrders(41, 11, (WHEEL, PINION))
-    for speed in ("35 mph", "45 mph", "60 mph"):
-        result = listen(recording, axle, Tyre(2.1, 0.005, "roll-out"), constant_speed(speed))
+    end = recording.duration_s
+    told = {speed: constant_speed(speed) for speed in ("35 mph", "45 mph", "60 mph")}
+    told["30 to 45 mph"] = make_trace([0.0, end], [13.4, 20.1], "typed")
+    told["60 to 45 mph by satellite"] = make_trace([0.0, end], [26.8, 20.1], "satellite")
+    for speed, trace in told.items():
+        result = listen(recording, axle, Tyre(2.1, 0.005, "roll-out"), trace)
         words = [f"{s.name} ({s.word}, {s.probability:.2f})" for s in result.sources if s.probability > 0.05]
         print(f"{path.name} said to be an axle at {speed}: {'; '.join(words)}")
 
@@ -244,7 +249,7 @@ def main() -> None:
     parser.add_argument("--drives", type=int, default=240)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=2)
-    parser.add_argument("--machine", type=Path, default=None)
+    parser.add_argument("--machine", type=Path, default=MACHINE)
     parser.add_argument("--failures", action="store_true")
     options = parser.parse_args()
     encode(np.zeros(4800), 48000, "wav")

@@ -18,7 +18,7 @@ from scipy import special
 from axlewright.sound.angle import ORDER_STEP, OrderSpectra
 from axlewright.sound.lines import persistent_score
 from axlewright.sound.orders import TREAD_BLOCKS, Candidate
-from axlewright.sound.sidebands import free_spacing_evidence, spacing_evidence, widened
+from axlewright.sound.sidebands import CARRIER_REACH, free_spacing_evidence, spacing_evidence, widened
 
 FloatArray = NDArray[np.float64]
 
@@ -202,7 +202,7 @@ def _mask_explained(scores: FloatArray, candidate: Candidate, error: float) -> F
         return left
     scale *= math.exp(_own_slip(scores, candidate, error))
     for order in candidate.orders:
-        for spacing in (0.0, *candidate.spacings):
+        for spacing in (0.0, *(s for s in candidate.spacings if s > CARRIER_REACH)):
             for k in (-2, -1, 1, 2) if spacing else (0,):
                 centre = (order + k * spacing) * scale
                 reach = 0.002 * order + (SKIRT if k == 0 else 0.12)
