@@ -235,3 +235,35 @@ def test_the_teeth_turn_in_three_dimensions(server: Served, sit_down: Callable[.
     assert int(page.get_attribute("[data-teeth3d]", "data-drawn") or 0) <= drawn + 1, (
         "still when nothing moves"
     )
+
+
+def test_marks_by_finger_and_in_words(server: Served, sit_down: Callable[..., Bench]) -> None:
+    bench = sit_down(server, "laptop", "sketch")
+    page = bench.page
+    job = start_job(bench)
+    page.goto(f"{job}/pattern")
+    bench.press(page.locator("summary:has-text('Or draw it by finger')").nth(0))
+    tooth = page.locator('[data-sketch="drive"] svg')
+    tooth.scroll_into_view_if_needed()
+    box = tooth.bounding_box()
+
+    def at(x: float, y: float) -> tuple[float, float]:
+        """Return the place on the screen of (lengthwise, profile)."""
+        return (
+            box["x"] + box["width"] * (30 + 240 * (x + 1) / 2) / 300,
+            box["y"] + box["height"] * (22 + 80 * (1 - y) / 2) / 124,
+        )
+
+    ring = [(0.2, -0.1), (0.6, 0.1), (0.7, 0.6), (0.3, 0.9), (-0.2, 0.7), (-0.3, 0.2)]
+    page.mouse.move(*at(*ring[0]))
+    page.mouse.down()
+    for spot in ring[1:]:
+        page.mouse.move(*at(*spot), steps=6)
+    page.mouse.up()
+    page.fill("#coast-words", "high, centred lengthwise, half the length")
+    bench.press("text=Read the pattern")
+    page.wait_for_selector("#answer, #problem", timeout=180_000)
+    answer = page.inner_text("#answer")
+    assert "too far out" in answer, "high on both flanks: pinion too far out (common practice, no source)"
+    assert "toward heel" in answer
+    bench.looked_at("1-read")

@@ -137,7 +137,9 @@ def _read_flank(
     except FieldError:
         raise
     except AxlewrightError as error:
-        field = "corners" if look.photo is not None or look.photo_file else "words"
+        field = "sketch" if look.sketch else "words"
+        if look.photo is not None or look.photo_file:
+            field = "corners"
         raise FieldError.of(
             f"{flank}_{field}", f"{label}, {error.where}" if error.where else label, error
         ) from error
@@ -197,7 +199,8 @@ def enter_patterns(
     }
     typed: dict[str, str] = {"compound": compound}
     for flank, look in given.items():
-        typed |= {f"{flank}_corners": look.corners, f"{flank}_words": look.words}
+        drawn = " ".join(f"{x:.3f},{y:.3f}" for x, y in look.sketch)
+        typed |= {f"{flank}_corners": look.corners, f"{flank}_words": look.words, f"{flank}_sketch": drawn}
     entry = store.add_entry(
         number,
         "reading",

@@ -28,7 +28,7 @@ from axlewright.web.guard import Guard, page_secret
 from axlewright.web.page import Site, make_templates, site_of
 
 STATIC = Path(__file__).parent / "static"
-DEFAULT_PORT = 8790
+DEFAULT_PORT = 8420
 
 
 def create_app(

@@ -61,6 +61,7 @@ class Warmth:
     def _warm(self, design: str) -> None:
         try:
             import axlewright as aw
+            import axlewright.setup  # so that the first step entered need not wait for it
 
             for flank in ("drive", "coast"):
                 aw.roll(aw.load_design(design), flank)
@@ -68,6 +69,9 @@ class Warmth:
             self.trouble = str(error)
         finally:
             self.ready = True
+        import axlewright.diagnosis
+        import axlewright.pattern
+        import axlewright.sheets  # noqa: F401 - loaded before somebody waits for them
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,6 +46,7 @@ class FlankShown:
     height: int = 0
     corners: list[str] = field(default_factory=lambda: ["", "", "", ""])
     words: str = ""
+    sketch: str = ""
     measured_svg: str = ""
     after_svg: str = ""
     unrolled: str = ""
@@ -98,6 +99,7 @@ def _flanks(request: Request, view: JobView, typed: dict[str, str] | None) -> li
         if typed is not None:
             shown.corners = [typed.get(f"{name}_corner{i}", "") for i in range(4)]
             shown.words = typed.get(f"{name}_words", "")
+            shown.sketch = typed.get(f"{name}_sketch", "")
         out.append(shown)
     return out
 
@@ -250,6 +252,9 @@ def _look(form: Posted, flank: FlankName) -> FlankLook:
     given = [c for c in corners if c]
     photo = form.text(f"{flank}_photo")
     words = form.text(f"{flank}_words")
+    sketch = _sketch(form.text(f"{flank}_sketch"), flank)
+    if sketch and not given and not words:
+        return FlankLook(sketch=sketch)
     if photo and (given or not words):
         names = ", ".join(name for (name, _), c in zip(CORNERS, corners, strict=True) if not c)
         if given and names:
@@ -261,6 +266,23 @@ def _look(form: Posted, flank: FlankName) -> FlankLook:
                 photo_file=photo, corners=" ".join(c.replace(" ", "") for c in corners), words=words
             )
     return FlankLook(words=words)
+
+
+def _sketch(text: str, flank: str) -> tuple[tuple[float, float], ...]:
+    """Read a drawn outline: pairs "lengthwise,profile" from −1 to +1."""
+    points = []
+    for pair in text.split()[:2000]:
+        x, _, y = pair.partition(",")
+        try:
+            points.append((float(x), float(y)))
+        except ValueError:
+            raise FieldError(
+                f"{flank}_sketch",
+                f"{flank} sketch",
+                f"'{pair}' is no place on the tooth",
+                "draw it once more",
+            ) from None
+    return tuple(points)
 
 
 @router.post("/jobs/{number}/pattern/read")
@@ -295,7 +317,7 @@ def advice(request: Request, number: int, form: Form) -> Response:
         answer_advice(
             site_of(request).store,
             number,
-            int(form.text("seq") or 0),
+            int(form.text("seq")) if form.text("seq").isdigit() else 0,
             form.text("taken") == "yes",
             form.text("reason"),
             who=person_of(request).who,
