@@ -32,7 +32,7 @@ from axlewright.gearset.design import REFERENCE_DIAMETER_MM
 
 Array = NDArray[np.float64]
 
-VERSION = 5
+VERSION = 6
 DEGREE = 5
 EVEN, LIKELY, HELD_BACK = 320, 576, 96
 LENGTHWISE, PROFILE, ROLL_ANGLES = 64, 32, 96

@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from axlewright.contact.mesh import FlankMesh
+from axlewright.contact.mesh import MARK_MARGIN, FlankMesh
 
 Array = NDArray[np.float64]
 F = TypeVar("F")
@@ -38,6 +38,11 @@ REACH = 0.0016  # a point whose gap is this far above its least one neither touc
 
 @njit(cache=True, nogil=True, inline="always")
 def _gap(px, py, pz, m, s, ring, coef, outward, y_floor):  # type: ignore[no-untyped-def]
+    return _gap_within(px, py, pz, m, s, ring, coef, outward, y_floor, 1.0 + 1e-9)
+
+
+@njit(cache=True, nogil=True, inline="always")
+def _gap_within(px, py, pz, m, s, ring, coef, outward, y_floor, edge):  # type: ignore[no-untyped-def]
     qx = m[0, 0] * px + m[0, 1] * py + m[0, 2] * pz + s[0]
     qy = m[1, 0] * px + m[1, 1] * py + m[1, 2] * pz + s[1]
     qz = m[2, 0] * px + m[2, 1] * py + m[2, 2] * pz + s[2]
@@ -50,7 +55,7 @@ def _gap(px, py, pz, m, s, ring, coef, outward, y_floor):  # type: ignore[no-unt
     bottom = -(ring[7] + along * ring[8])
     x = along * ring[4]
     y = (2.0 * h - top - bottom) / (top - bottom)
-    if x > 1.0 + 1e-9 or x < -1.0 - 1e-9 or y > 1.0 + 1e-9 or y < y_floor:
+    if x > edge or x < -edge or y > edge or y < y_floor:
         return np.inf, x, y
     fx = (x - ring[9]) / ring[11]
     fy = (y - ring[10]) / ring[12]
@@ -108,6 +113,7 @@ def _roll(  # type: ignore[no-untyped-def]
     reach,
     window,
     spacing,
+    margin,
 ):
     ny, nx = first.shape
     n = matrices.shape[0]
@@ -119,6 +125,8 @@ def _roll(  # type: ignore[no-untyped-def]
     path_gap = np.full(n, np.inf)
     row_shift = np.zeros((nx, n))
     column = np.empty((n, ny))
+    wide = np.empty(n)
+    edge = 1.0 + margin
     for a in range(nx):
         column[:, :] = np.inf
         for b in range(ny):
@@ -128,10 +136,13 @@ def _roll(  # type: ignore[no-untyped-def]
             k0 = min(max(first[b, a], 0), n - 1)
             lo = k0
             hi = k0
-            g0, x0, y0 = _gap(px, py, pz, matrices[k0], shifts[k0], ring, coef, outward, y_floor)
-            column[k0, b] = g0
+            g0, x0, y0 = _gap_within(px, py, pz, matrices[k0], shifts[k0], ring, coef, outward, y_floor, edge)
+            wide[k0] = g0
             best = g0
-            if g0 < path_gap[k0]:
+            inside = abs(x0) <= 1.0 + 1e-9 and y0 <= 1.0 + 1e-9
+            if inside:
+                column[k0, b] = g0
+            if inside and g0 < path_gap[k0]:
                 path_gap[k0] = g0
                 path[k0, 0] = x0
                 path[k0, 1] = y0
@@ -145,9 +156,14 @@ def _roll(  # type: ignore[no-untyped-def]
                         up = False
                     else:
                         hi += 1
-                        g, x, y = _gap(px, py, pz, matrices[hi], shifts[hi], ring, coef, outward, y_floor)
-                        column[hi, b] = g
-                        if g < path_gap[hi]:
+                        g, x, y = _gap_within(
+                            px, py, pz, matrices[hi], shifts[hi], ring, coef, outward, y_floor, edge
+                        )
+                        wide[hi] = g
+                        inside = abs(x) <= 1.0 + 1e-9 and y <= 1.0 + 1e-9
+                        if inside:
+                            column[hi, b] = g
+                        if inside and g < path_gap[hi]:
                             path_gap[hi] = g
                             path[hi, 0] = x
                             path[hi, 1] = y
@@ -163,9 +179,14 @@ def _roll(  # type: ignore[no-untyped-def]
                         down = False
                     else:
                         lo -= 1
-                        g, x, y = _gap(px, py, pz, matrices[lo], shifts[lo], ring, coef, outward, y_floor)
-                        column[lo, b] = g
-                        if g < path_gap[lo]:
+                        g, x, y = _gap_within(
+                            px, py, pz, matrices[lo], shifts[lo], ring, coef, outward, y_floor, edge
+                        )
+                        wide[lo] = g
+                        inside = abs(x) <= 1.0 + 1e-9 and y <= 1.0 + 1e-9
+                        if inside:
+                            column[lo, b] = g
+                        if inside and g < path_gap[lo]:
                             path_gap[lo] = g
                             path[lo, 0] = x
                             path[lo, 1] = y
@@ -178,7 +199,7 @@ def _roll(  # type: ignore[no-untyped-def]
                                 down = False
             start[a, b] = lo
             for k in range(lo, hi + 1):
-                stored[a, b, k - lo] = column[k, b]
+                stored[a, b, k - lo] = wide[k]
         for k in range(n):
             jb = 0
             low = np.inf
@@ -240,10 +261,12 @@ def _roll(  # type: ignore[no-untyped-def]
                         low -= (vm - vp) ** 2 / (8.0 * bend)
             nearest[b, a] = low * lever[b, a]
             px, py, pz = points[b, a, 0], points[b, a, 1], points[b, a, 2]
-            g, x, y = _gap(px, py, pz, matrices[k], shifts[k], ring, coef, outward, y_floor)
+            g, x, y = _gap_within(px, py, pz, matrices[k], shifts[k], ring, coef, outward, y_floor, edge)
             if step != 0.0:
                 k2 = k + 1 if step > 0 else k - 1
-                g, x2, y2 = _gap(px, py, pz, matrices[k2], shifts[k2], ring, coef, outward, y_floor)
+                g, x2, y2 = _gap_within(
+                    px, py, pz, matrices[k2], shifts[k2], ring, coef, outward, y_floor, edge
+                )
                 x += abs(step) * (x2 - x)
                 y += abs(step) * (y2 - y)
             at_x[b, a] = x
@@ -301,5 +324,6 @@ def roll_pair(
         REACH,
         max(8, flank.per_pitch),
         np.array([flank.x[1] - flank.x[0], flank.y[1] - flank.y[0]]),
+        MARK_MARGIN,
     )
     return curve, lowest, nearest, at_x, at_y, path

@@ -12,6 +12,8 @@ from scipy import ndimage
 
 from axlewright.gearset import FlankName
 
+MOSTLY = 0.5  # a node is known when at least this share of its surroundings is
+
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
@@ -162,8 +164,13 @@ def onto_ring(x: Array, y: Array, at_x: Array, at_y: Array, value: Array, nx: in
     """
     X, Y = np.meshgrid(np.linspace(-1, 1, nx), np.linspace(-1, 1, ny))
     dx, dy = x[1] - x[0], y[1] - y[0]
-    shift_x = at_x - x[None, :]
-    shift_y = at_y - y[:, None]
+    # A point that never stands on the ring gear has no place there; it takes the others' mean motion.
+    stands = np.isfinite(value)
+    if not stands.any():
+        return np.full((ny, nx), np.inf)
+    shift_x, shift_y = at_x - x[None, :], at_y - y[:, None]
+    shift_x = np.where(stands, shift_x, shift_x[stands].mean())
+    shift_y = np.where(stands, shift_y, shift_y[stands].mean())
     px, py = X.copy(), Y.copy()
     for _ in range(3):
         where = np.stack([(py - y[0]) / dy, (px - x[0]) / dx])
@@ -173,13 +180,31 @@ def onto_ring(x: Array, y: Array, at_x: Array, at_y: Array, value: Array, nx: in
     i = np.clip(np.floor(fi), 0, len(y) - 2).astype(np.intp)
     j = np.clip(np.floor(fj), 0, len(x) - 2).astype(np.intp)
     a, b = fi - i, fj - j
-    big = np.where(np.isfinite(value), value, 1e6)
-    out = (
-        big[i, j] * (1 - a) * (1 - b)
-        + big[i + 1, j] * a * (1 - b)
-        + big[i, j + 1] * (1 - a) * b
-        + big[i + 1, j + 1] * a * b
-    )
+    out, weight = np.zeros((ny, nx)), np.zeros((ny, nx))
+    for di, dj, w in (
+        (0, 0, (1 - a) * (1 - b)),
+        (1, 0, a * (1 - b)),
+        (0, 1, (1 - a) * b),
+        (1, 1, a * b),
+    ):
+        known = stands[i + di, j + dj]
+        out += np.where(known, w * np.where(known, value[i + di, j + dj], 0.0), 0.0)
+        weight += np.where(known, w, 0.0)
     slack = 1e-6
     outside = (fi < -slack) | (fi > len(y) - 1 + slack) | (fj < -slack) | (fj > len(x) - 1 + slack)
-    return np.where(outside | (out > 1e3), np.inf, out)
+    lost = outside | (weight < MOSTLY)
+    out = np.where(lost, np.inf, out / np.where(lost, 1.0, weight))
+    _continue_to_edge(out)
+    _continue_to_edge(out.T)
+    return out
+
+
+def _continue_to_edge(rows: Array) -> None:
+    """Continue the first and last row straight from the two beside it where only the edge itself is unknown.
+
+    The pinion's grid ends between its last node on the ring gear and the edge; the edge is closer to that
+    node than the nodes are to each other.
+    """
+    for edge, one, two in ((0, 1, 2), (-1, -2, -3)):
+        fill = ~np.isfinite(rows[edge]) & np.isfinite(rows[one]) & np.isfinite(rows[two])
+        rows[edge][fill] = 2.0 * rows[one][fill] - rows[two][fill]

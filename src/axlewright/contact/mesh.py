@@ -30,6 +30,7 @@ ROLL_ANGLES = 128
 LENGTH_MARGIN = 0.14  # the pinion's face is wider than the ring gear's by this share of it at each end
 UNDERCUT_SHARE = 0.03  # pinion area per ring-gear area below which the flank is taken as undercut
 UNDERCUT_LIMIT = 0.03  # share of the working flank that may be lost before the design is refused
+MARK_MARGIN = 0.05  # marks are followed this far beyond toe, heel and top, so that they are right on the edge
 ROOT_MARGIN = 0.14  # the pinion flank goes on into its clearance by this share of the working depth
 
 

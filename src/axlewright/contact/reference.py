@@ -10,13 +10,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from axlewright.contact.mesh import FlankMesh
+from axlewright.contact.mesh import MARK_MARGIN, FlankMesh
 
 Array = NDArray[np.float64]
 
 
 def gaps(
-    flank: FlankMesh, points: Array, matrices: Array, shifts: Array, y_floor: float
+    flank: FlankMesh, points: Array, matrices: Array, shifts: Array, y_floor: float, margin: float = 1e-9
 ) -> tuple[Array, Array, Array]:
     """Return the gap of every pinion point at every roll angle.
 
@@ -29,6 +29,8 @@ def gaps(
         From `roll_transforms`.
     y_floor : float
         Lowest profile place at which the ring gear still has a flank (its clearance).
+    margin : float
+        How far beyond toe, heel and top the flank is taken to go on.
 
     Returns
     -------
@@ -42,7 +44,7 @@ def gaps(
     x, y = flank.ring.blank.to_tooth(r, q[..., 2])
     theta = flank.ring.patches(np.clip(x, -1.3, 1.3), np.clip(y, -1.45, 1.45))[0]
     gap = flank.ring.outward * _wrap(np.arctan2(q[..., 1], q[..., 0]) - theta)
-    outside = (np.abs(x) > 1.0 + 1e-9) | (y > 1.0 + 1e-9) | (y < y_floor) | ~flank.valid
+    outside = (np.abs(x) > 1.0 + margin) | (y > 1.0 + margin) | (y < y_floor) | ~flank.valid
     gap[outside] = np.inf
     # A point meets the ring gear within half a pitch of where it would touch if conjugate; further off
     # lies the other branch of an undercut flank, which the cutter has removed.
@@ -141,10 +143,11 @@ def roll_pair(
     path : array, shape (n, 2)
         Where the least gap lies on the ring-gear tooth.
     """
-    gap, x, y = gaps(flank, points, matrices, shifts, y_floor)
+    wide, x, y = gaps(flank, points, matrices, shifts, y_floor, MARK_MARGIN)
+    gap = np.where((np.abs(x) > 1.0 + 1e-9) | (y > 1.0 + 1e-9), np.inf, wide)
     curve = pair_curve(gap)
     lowest = envelope(curve, flank.per_pitch)
-    nearest, at_x, at_y = marks(flank, gap, lowest, x, y)
+    nearest, at_x, at_y = marks(flank, wide, lowest, x, y)
     flat = np.argmin(gap.reshape(len(curve), -1), axis=1)
     rows = np.arange(len(curve))
     path = np.stack([x.reshape(len(curve), -1)[rows, flat], y.reshape(len(curve), -1)[rows, flat]], axis=1)

@@ -212,8 +212,9 @@ def pinion_member(geometry: Geometry) -> Member:
     """
     blank, cones, design = geometry.blank, geometry.cones, geometry.design
     ring = ring_member(geometry)
-    zero = np.array(0.0)
-    slot = float(ring.surfaces["coast"](zero, zero) - geometry.coast.patches(zero, zero)[0])
+    # Both flanks of the design pass through the pitch point, so the slot is read there.
+    pitch_x, pitch_y = blank.to_tooth(np.array(blank.pitch_radius), np.array(blank.pitch_height))
+    slot = float(ring.surfaces["coast"](pitch_x, pitch_y) - geometry.coast.patches(pitch_x, pitch_y)[0])
     r0, z0, _ = pinion_places(geometry, cones.mean_point)
     sd, cd = math.sin(blank.delta1), math.cos(blank.delta1)
     coarse = build_mesh(design, 33, 17, 64)
