@@ -75,13 +75,12 @@ def test_bar_is_drawn_on_request(design, capsys):
 
 
 def test_no_mark_is_a_row_with_a_sentence(design):
-    table = aw.sweep(
-        design, [Settings(shaft_angle_error_deg=1.9, offset_error_mm=1.3)], progress=False, **SMALL
-    )
+    dry = replace(design, compound_film_mm=1e-9)  # no node of the grid is squeezed as thin as this
+    table = aw.sweep(dry, [Settings(offset_error_mm=0.3)], progress=False, **SMALL)
     for row in table.rows:
-        assert (row["lengthwise"] is None) == bool(row["problem"])
-        assert row["offset_error_mm"] == 1.3
-    assert any(row["problem"] for row in table.rows)
+        assert row["lengthwise"] is None
+        assert "film" in row["problem"]
+        assert row["offset_error_mm"] == 0.3
 
 
 def test_no_workers_is_refused(design):
