@@ -2,6 +2,7 @@
 
 import csv
 import io
+from dataclasses import replace
 from threading import Event
 
 import pytest
