@@ -1,4 +1,4 @@
-"""The commands listen and sound as a person uses them."""
+"""The command listen as a person uses it."""
 
 from __future__ import annotations
 
@@ -11,12 +11,18 @@ import soundfile
 import typer
 from typer.testing import CliRunner
 
-from axlewright.cli.listen import listen, sound
+from axlewright.cli.listen import listen
 from axlewright.sound import DrivePlan, DriveSource, Tyre, save_drive, simulate_drive
 
 app = typer.Typer()
-app.command()(listen)
-app.command()(sound)
+app.command("listen")(listen)
+
+
+@app.callback()
+def _root() -> None:
+    """Keep the command's name."""
+
+
 TEETH = ["--ring-teeth", "41", "--pinion-teeth", "11"]
 ROLLOUT = ["--tyre-rollout", "2.10m"]
 
@@ -97,26 +103,3 @@ def test_nothing_is_overwritten_unasked(drive_file: Path, tmp_path: Path) -> Non
     assert code == 2
     assert "exists already" in err
     assert png.read_text() == "mine"
-
-
-def test_sound_of_a_setting(tmp_path: Path) -> None:
-    out = tmp_path / "setting.wav"
-    code, text, err = run(
-        "sound", "--design", "TY-222", "--pinion-out", "6thou", "--torque", "0Nm", "--seconds", "2",
-        "--speed", "30mph..60mph", "--out", str(out),
-    )  # fmt: skip
-    assert code == 0, err
-    assert "comparison of settings, not the sound in a car" in text
-    samples, rate = soundfile.read(out)
-    assert rate == 48000
-    assert len(samples) == 48000 * 4 + 24000
-    assert np.abs(samples).max() <= 0.96
-
-
-def test_sound_refuses_nonsense(tmp_path: Path) -> None:
-    for extra in (["--flank", "middle"], ["--speed", "fast"], ["--out", str(tmp_path / "no" / "x.wav")]):
-        arguments = {"--design": "TY-222", "--out": str(tmp_path / "x.wav"), "--torque": "0Nm"}
-        arguments |= dict([extra])
-        code, _, err = run("sound", *[part for pair in arguments.items() for part in pair])
-        assert code == 2
-        assert len(err.strip().splitlines()) == 1

@@ -1,4 +1,4 @@
-"""Commands about sound: listen to a recording, make a setting audible."""
+"""The command that listens to a recording."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ import typer
 
 from axlewright.cli.options import plain_errors, print_json
 from axlewright.errors import InputError
-from axlewright.units import parse_length, parse_speed, parse_torque
 
 if TYPE_CHECKING:
     from axlewright.sound.orders import AxleOrders, Bearing
@@ -69,59 +68,6 @@ def listen(
     typer.echo(_text(report))
     if png is not None:
         typer.echo(f"drawn in {png}")
-
-
-@plain_errors
-def sound(
-    design: Annotated[str, typer.Option(help="Name of a design or path of a design file.")],
-    out: Annotated[Path, typer.Option(help="WAV file to write.")],
-    pinion_out: Annotated[
-        str, typer.Option(help="Pinion out from where it belongs, such as 5thou.")
-    ] = "0 mm",
-    ring_away: Annotated[str, typer.Option(help="Ring gear away from the pinion.")] = "0 mm",
-    torque: Annotated[str, typer.Option(help="Torque at the ring gear, such as 200Nm.")] = "40 Nm",
-    flank: Annotated[str, typer.Option(help="drive or coast.")] = "drive",
-    speed: Annotated[str, typer.Option(help="One speed or a sweep, such as 30mph..60mph.")] = "30mph..60mph",
-    seconds: Annotated[float, typer.Option(help="Length.")] = 8.0,
-    tyre_rollout: Annotated[str, typer.Option(help="Way of one wheel turn.")] = "2.10m",
-    tone_to_noise: Annotated[
-        float, typer.Option(help="Tone over road noise where the pinion belongs [dB].")
-    ] = 6.0,
-    overwrite: Annotated[bool, typer.Option(help="Overwrite the WAV file.")] = False,
-) -> None:
-    """Make a setting audible: first where the gears belong, then as set, at equal gain."""
-    _check_output(out, overwrite, "--out")
-    if flank not in ("drive", "coast"):
-        raise InputError(f"unknown flank '{flank}'", where="--flank", fix="use drive or coast")
-    pinion_mm, ring_mm = (
-        parse_length(pinion_out, where="--pinion-out"),
-        parse_length(ring_away, where="--ring-away"),
-    )
-    torque_nm = parse_torque(torque, default_unit="nm", where="--torque")
-    speeds = tuple(parse_speed(part, where="--speed") for part in speed.split(".."))
-    tyre = _tyre(tyre_rollout, "", 0.0)
-    from axlewright.contact import roll
-    from axlewright.gearset import load_design
-    from axlewright.sound.synthesis import join_sounds, make_sounds, speed_profile, write_wav
-
-    loaded = load_design(design)
-    curves = {
-        "where the gears belong": roll(loaded, flank, 0.0, 0.0, 0.0, 0.0, torque_nm).motion_error_urad,
-        "as set": roll(loaded, flank, pinion_mm, ring_mm, 0.0, 0.0, torque_nm).motion_error_urad,
-    }
-    made = make_sounds(
-        curves,
-        loaded.ring_teeth,
-        loaded.pinion_teeth,
-        speed_profile(speeds, seconds),
-        tyre.circumference_m,
-        tone_to_noise_db=tone_to_noise,
-    )
-    write_wav(join_sounds(list(made.values())), out)
-    for name, one in made.items():
-        levels = ", ".join(f"{level:+.1f}" for level in one.tone_to_noise_db[:3])
-        typer.echo(f"{name}: mesh harmonics 1 to 3 over the road noise {levels} dB")
-    typer.echo(f"{one.label}; first where the gears belong, then as set: {out}")
 
 
 def _check_output(path: Path | None, overwrite: bool, where: str) -> None:

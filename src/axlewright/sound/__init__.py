@@ -11,7 +11,8 @@ from axlewright.sound.audibility import (
 )
 from axlewright.sound.evidence import NONE, UNKNOWN
 from axlewright.sound.figures import ToneFigure, prominence_ratio, tone_to_noise_ratio
-from axlewright.sound.listening import Listening, SourceFinding, listen
+from axlewright.sound.findings import SourceFinding
+from axlewright.sound.listening import Listening, listen
 from axlewright.sound.orders import (
     AxleOrders,
     Bearing,

@@ -116,7 +116,8 @@ def find_ambiguities(
                 Ambiguity(
                     one.name,
                     FIXED,
-                    "the speed hardly changes, so a tone that follows it looks like one that stays",
+                    "the speed hardly changes, or a tone stays put while it does: "
+                    "what follows the speed is not shown",
                     "a slow sweep, for example 30 to 60 mph and back in a minute",
                     blocking=True,
                 )

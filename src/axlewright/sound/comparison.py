@@ -14,7 +14,8 @@ import numpy as np
 from scipy import stats
 
 from axlewright.errors import SoundError
-from axlewright.sound.listening import MESH, Listening
+from axlewright.sound.findings import MESH
+from axlewright.sound.listening import Listening
 from axlewright.sound.mesh_figures import BIN_MPH, speed_bins_db
 
 WANTED_PASSES: Final = 3

@@ -22,12 +22,12 @@ from axlewright.sound.advice import (
     notices_when_nothing_fits,
 )
 from axlewright.sound.angle import OrderSpectra, order_spectra, refine, wheel_turns
-from axlewright.sound.evidence import NONE, UNKNOWN, Posterior, SetEvidence, weigh
+from axlewright.sound.evidence import Posterior, SetEvidence, weigh
+from axlewright.sound.findings import MESH, POSSIBLE, SourceFinding, source_findings
 from axlewright.sound.mesh_figures import (
     HarmonicFigure,
     HarmonicTrack,
     harmonic_figure,
-    segment_level_db,
     track_harmonic,
 )
 from axlewright.sound.orders import AxleOrders, Candidate, candidate_sources
@@ -35,7 +35,15 @@ from axlewright.sound.recording import Recording
 from axlewright.sound.segments import Segment, SegmentKind, Vehicle, find_segments
 from axlewright.sound.sidebands import Sidebands, locate, measure_sidebands
 from axlewright.sound.speed import SpeedTrace, Tyre, check_wheel_rate, prior_sigma
-from axlewright.sound.tracking import OrderMap, Path, Tracker, follow, frame_times, order_map
+from axlewright.sound.tracking import (
+    OrderMap,
+    Path,
+    Tracker,
+    follow,
+    frame_times,
+    order_map,
+    without_fixed_tones,
+)
 from axlewright.units import MPS_PER_MPH
 
 FloatArray = NDArray[np.float64]
@@ -43,39 +51,12 @@ FloatArray = NDArray[np.float64]
 PRESENCE_OFFSET: Final = 40.0
 """More than the best of all trackers reaches in road noise alone [nats]: up to 27 in simulated drives."""
 LOWEST_LINE_HZ: Final = 15.0
-MESH: Final = "ring and pinion mesh"
-LIKELY: Final = 0.9
-POSSIBLE: Final = 0.05
 LITTLE_SWEEP: Final = 0.06
 HEARD_FROM_HZ: Final = 40.0
-RUNOUT_PRIOR: Final = 0.3
-LEAST_MODULATION: Final = 0.04
+STEADY_SHARE: Final = 0.5
+"""Part of the best path's evidence from which a steady tone may be what was followed; our judgement."""
 KNOWN_SPEED: Final = 0.004
 """Below this relative standard deviation a mesh level can be tracked even if no mesh was named."""
-
-
-@dataclass(frozen=True, slots=True)
-class SourceFinding:
-    """One source and what speaks for it.
-
-    Parameters
-    ----------
-    name, kind : str
-    probability : float
-    order : float
-        Leading order per wheel turn; 0 for none.
-    word : str
-        ``likely``, ``possible`` or ``unlikely``.
-    evidence : tuple of str
-        Sentences.
-    """
-
-    name: str
-    kind: str
-    probability: float
-    order: float
-    word: str
-    evidence: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,6 +167,7 @@ def listen(
     times = frame_times(len(samples), rate)
     stated = speed.at(times) / tyre.circumference_m
     map_ = order_map(samples, rate, stated, leave_out)
+    samples = without_fixed_tones(samples, rate, map_.fixed_hz)
     candidates = candidate_sources(axle)
     paths = follow(map_, make_trackers(candidates, sigma))
     best = max(paths, key=lambda path: path.evidence)
@@ -227,8 +209,9 @@ def listen(
                 tracks.append(track)
     figures = tuple(f for f in map(harmonic_figure, tracks) if f is not None)
     bands = _mesh_sidebands(samples, rate, mesh_turns, leave_out, axle, posterior) if heard else ()
-    ambiguities = find_ambiguities(posterior, candidates, axle, sigma, map_.sweep, speed.constant)
-    sources = _findings(
+    steady = map_.fixed_nats > STEADY_SHARE * best.evidence
+    ambiguities = find_ambiguities(posterior, candidates, axle, sigma, map_.sweep, speed.constant or steady)
+    sources = source_findings(
         posterior,
         candidates,
         axle,
@@ -375,71 +358,6 @@ def _mesh_sidebands(
         measure_sidebands(scores, spectra.level, carrier, axle.ratio, "pinion"),
         measure_sidebands(scores, spectra.level, carrier, 1.0, "ring gear"),
     )
-
-
-def _findings(
-    posterior: Posterior,
-    candidates: tuple[Candidate, ...],
-    axle: AxleOrders,
-    bands: tuple[Sidebands, ...],
-    tracks: list[HarmonicTrack],
-    segments: tuple[Segment, ...],
-    sigma: float,
-    map_: OrderMap,
-    blocked: list[str],
-) -> tuple[SourceFinding, ...]:
-    """Put probabilities and evidence into words."""
-    from axlewright.sound.wording import source_evidence
-
-    result: list[SourceFinding] = []
-    levels = {s: segment_level_db(tracks[0], s) for s in segments} if tracks else {}
-    for candidate in candidates:
-        p = posterior.probability[candidate.name]
-        sentences, proven = source_evidence(posterior, candidate, bands, axle, sigma, map_, levels)
-        word = (
-            "likely"
-            if p > LIKELY and proven and candidate.name not in blocked
-            else ("possible" if p > POSSIBLE else "unlikely")
-        )
-        order = candidate.orders[0] if candidate.orders else 0.0
-        result.append(SourceFinding(candidate.name, candidate.kind, p, order, word, sentences))
-    mesh_p = posterior.probability[MESH]
-    mesh_word = next(f.word for f in result if f.kind == "mesh")
-    for band in bands:
-        odds = (
-            RUNOUT_PRIOR * math.exp(min(band.evidence, 50.0)) if band.modulation >= LEAST_MODULATION else 0.0
-        )
-        p = mesh_p * odds / (1 + odds)
-        teeth = axle.pinion_teeth if band.name == "pinion" else axle.ring_teeth
-        text = (
-            f"sidebands once per {band.name} turn, {band.level_db:.1f} dB re the mesh tone "
-            f"(modulation {band.modulation * 100:.0f} %)",
-            f"tone over spacing {band.ratio:.2f} ± {band.ratio_sigma:.2f}; {band.name} teeth {teeth}",
-        )
-        word = (
-            "likely" if p > LIKELY and mesh_word == "likely" else ("possible" if p > POSSIBLE else "unlikely")
-        )
-        spacing = axle.ratio if band.name == "pinion" else 1.0
-        result.append(SourceFinding(f"{band.name} runout", "runout", p, spacing, word, text))
-    unknown = posterior.probability[UNKNOWN]
-    at = next((s.unknown_order for s in posterior.sets if UNKNOWN in s.members), 0.0)
-    where = (
-        (f"a line near order {at:.2f} per wheel turn as stated fits none of the sources named",)
-        if unknown > POSSIBLE
-        else ()
-    )
-    result.append(
-        SourceFinding(
-            UNKNOWN, "unknown", unknown, at, "possible" if unknown > POSSIBLE else "unlikely", where
-        )
-    )
-    none = posterior.probability[NONE]
-    text_none = (
-        ("no line keeps step with road speed beyond what noise alone does",) if none > POSSIBLE else ()
-    )
-    word_none = "likely" if none > LIKELY else ("possible" if none > POSSIBLE else "unlikely")
-    result.append(SourceFinding(NONE, "none", none, 0.0, word_none, text_none))
-    return tuple(sorted(result, key=lambda finding: -finding.probability))
 
 
 def _roughness(recording: Recording, tracks: list[HarmonicTrack]) -> float | None:

@@ -28,6 +28,7 @@ LOWEST_FIXED_HZ: Final = 80.0
 FLOOR_HALF_WIDTH_HZ: Final = 60.0
 STEP: Final = 0.001
 """Step of the speed error's grid (relative)."""
+MOST_FIXED: Final = 60
 WALK: Final = 0.003
 """Standard deviation of the change of the speed error per 0.1 s (relative)."""
 WALK_REACH: Final = 8
@@ -59,6 +60,8 @@ class OrderMap:
         Noise power density [1/Hz] re full scale.
     fixed_hz : tuple of float
         Tones that do not follow road speed; they are left out of `scores`.
+    fixed_nats : float
+        Evidence of the strongest tone of fixed frequency that is still left [nats].
     """
 
     times_s: FloatArray
@@ -69,6 +72,7 @@ class OrderMap:
     frequency_hz: FloatArray
     floor: FloatArray
     fixed_hz: tuple[float, ...] = ()
+    fixed_nats: float = 0.0
 
     @property
     def sweep(self) -> float:
@@ -137,7 +141,25 @@ def order_map(
         frequency,
         floor / scale,
         fixed,
+        _fixed_evidence(scores, frequency, usable),
     )
+
+
+def without_fixed_tones(samples: FloatArray, rate_hz: int, fixed_hz: tuple[float, ...]) -> FloatArray:
+    """Take tones of fixed frequency out of a recording, each with 6 Hz on either side."""
+    if not fixed_hz:
+        return samples
+    spectrum = np.fft.rfft(samples)
+    frequency = np.fft.rfftfreq(len(samples), 1 / rate_hz)
+    for tone in fixed_hz:
+        spectrum[np.abs(frequency - tone) < 6.0] = 0.0
+    result: FloatArray = np.fft.irfft(spectrum, len(samples))
+    return result
+
+
+def _fixed_evidence(scores: FloatArray, frequency: FloatArray, usable: NDArray[np.bool_]) -> float:
+    heard = scores[usable][:, frequency > LOWEST_FIXED_HZ]
+    return float(TEMPER * np.minimum(heard, CAP).sum(axis=0).max()) if heard.size else 0.0
 
 
 def frame_times(count: int, rate_hz: int) -> FloatArray:
@@ -162,7 +184,7 @@ def _fixed_tones(
         & (excess >= ndimage.maximum_filter1d(excess, 9))
         & (frequency > LOWEST_FIXED_HZ)
     )
-    return tuple(float(f) for f in frequency[peaks][:12])
+    return tuple(float(f) for f in frequency[peaks][:MOST_FIXED])
 
 
 @dataclass(frozen=True, slots=True)
