@@ -76,6 +76,17 @@ def test_the_wrong_spacer_is_named_with_what_it_does(store: JobStore, job: Job) 
     assert outcome.values["pinion_left_out_mm"] == pytest.approx(0.005 * 25.4)
 
 
+def test_readings_filled_in_again_are_said_to_be_old(store: JobStore, job: Job) -> None:
+    first = enter(store, job.number, "depth", DEPTH, who="bench one")
+    assert not any("not taken again" in note for note in first.notes)
+    assert job_view(store, job.number).step("depth").fill["carrier"] == DEPTH["carrier"]
+    second = enter(store, job.number, "depth", {**DEPTH, "fitted": "0.0609"}, who="bench two")
+    assert any("as entered before by bench one; not taken again" in note for note in second.notes)
+    fresh = {**DEPTH, "carrier": "5.6251 5.6252", "bearing": "1.2501"}
+    third = enter(store, job.number, "depth", fresh, who="bench two")
+    assert not any("not taken again" in note for note in third.notes)
+
+
 @pytest.mark.parametrize("missing", ["mark_unit", "mark_meaning", "place", "carrier", "bearing"])
 def test_what_is_never_guessed_is_asked_at_its_field(store: JobStore, job: Job, missing: str) -> None:
     fields = {k: v for k, v in DEPTH.items() if k != missing}

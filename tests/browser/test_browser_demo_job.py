@@ -125,9 +125,10 @@ def test_the_demo_job(server: Served, sit_down: Callable[..., Bench], size: str)
     # The right spacer; the depth step turns good.
     page.goto(f"{job}?step=depth")
     bench.unfold()
-    bench.fill(carrier="5.6255 5.6250 5.6254 5.6256 5.6255", bearing="1.2500 1.2500", fitted="0.0610")
+    bench.fill(fitted="0.0610")
     bench.enter()
     assert "Done." in page.inner_text("#answer")
+    assert "not taken again" in page.inner_text("#answer")
     bench.looked_at("13-depth-right")
 
     sheet = page.request.get(f"{job}/sheet.pdf")

@@ -170,7 +170,8 @@ def test_a_restart_loses_nothing_that_was_typed(own_server: Served, sit_down: Ca
     assert "= 0.06273 in" in page.inner_text("#answer")
     page.goto(f"{job}?step=depth")
     bench.unfold()
-    assert page.input_value("#f-carrier") == "", "what was sent is no draft any more"
+    assert page.input_value("#f-note") == "", "what was sent is no draft any more"
+    assert page.input_value("#f-carrier") == "5.6255 5.6250", "filled in again from the record"
     bench.no_errors()
 
 

@@ -166,8 +166,22 @@ def find_depth(typed: Typed, known: Known) -> Found:
         "mounting_distance_mm": distance_mm,
         **({} if mark is None else mark_values(mark)),
     }
+    _say_carried_over(found, typed, known)
     _fit(found, typed, known, result)
     return found
+
+
+def _say_carried_over(found: Found, typed: Typed, known: Known) -> None:
+    """Say when readings were filled in from an earlier entry, so that nobody takes them for new ones."""
+    for entry in reversed(known.entries):
+        if entry.step != "depth" or entry.kind != "reading":
+            continue
+        before = entry.payload.get("typed", {})
+        same = [name for name in ("carrier", "bearing") if before.get(name, "").strip() == typed.text(name)]
+        if same:
+            words = " and ".join({"carrier": "carrier", "bearing": "bearing width"}[name] for name in same)
+            found.notes.append(f"Readings of {words} as entered before by {entry.who}; not taken again.")
+        return
 
 
 def _tell_readings(

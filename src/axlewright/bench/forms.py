@@ -275,6 +275,7 @@ DEPTH: Final = StepForm(
             "Five readings, separated by spaces or new lines. At a cage flange: axis to the flange face.",
             needed=True,
             place="A",
+            sticky=True,
         ),
         Field(
             "bearing",
@@ -283,6 +284,7 @@ DEPTH: Final = StepForm(
             "Cone and cup together, turned a few times under light load. Several readings are better.",
             needed=True,
             place="T",
+            sticky=True,
         ),
         Field(
             "mounting_distance",

@@ -71,7 +71,7 @@ class Warmth:
             self.ready = True
         import axlewright.diagnosis
         import axlewright.pattern
-        import axlewright.sheets  # noqa: F401 - loaded before somebody waits for them
+        import axlewright.sheets
 
 
 @dataclass(frozen=True, slots=True)
