@@ -2,7 +2,8 @@
 
 from axlewright.bench.designs import design_names, design_of_job, find_design, put_design, start_job
 from axlewright.bench.entering import Outcome, enter, take_back, work_out
-from axlewright.bench.forms import FORMS, Choice, Field, StepForm
+from axlewright.bench.form_parts import Choice, Field, StepForm
+from axlewright.bench.forms import FORMS
 from axlewright.bench.paper import job_sheet_pdf, sheet_data
 from axlewright.bench.shelf import put_on_shelf, spacers
 from axlewright.bench.typed import FieldError

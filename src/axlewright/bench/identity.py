@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import get_args
 
-from axlewright.bench.forms import UNKNOWN
+from axlewright.bench.form_parts import UNKNOWN
 from axlewright.bench.found import Found, Known, ShownReading
 from axlewright.bench.typed import FieldError, Typed
 from axlewright.errors import AxlewrightError

@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Final
 
-from axlewright.bench.forms import FORMS, StepForm
+from axlewright.bench.form_parts import StepForm
+from axlewright.bench.forms import FORMS
 from axlewright.units import System
 
 if TYPE_CHECKING:

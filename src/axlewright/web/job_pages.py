@@ -11,7 +11,7 @@ from fastapi.responses import HTMLResponse, Response
 from axlewright.bench import FORMS, FieldError, JobView, StepView, enter, job_sheet_pdf, job_view, take_back
 from axlewright.bench.diagrams import backlash_diagram, depth_diagram
 from axlewright.bench.entering import cautions_of
-from axlewright.bench.forms import UNUSUAL
+from axlewright.bench.form_parts import UNUSUAL
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.records import JobConflictError
 from axlewright.units import System, show_length
