@@ -219,7 +219,12 @@ def with_axlewright(axle: Axle) -> Outcome:
             mark_mm=axle.mark_mm or None,
             history=history,
         )
-        best = diagnose(evidence, seed=look, atlas=axle.atlas).advice[0]
+        found = diagnose(evidence, seed=look, atlas=axle.atlas)
+        if not found.explained and look == 0:
+            continue  # roll and read again before anything comes apart
+        best = next(
+            a for a in found.advice if found.explained or a.cost_class != "L0" or a.chance_last_teardown
+        )
         if best.cost_class == "L4":
             return _done(axle, needed, press, hours, look + 1, housing=True)
         if not best.pinion_move_mm and not best.shim_move_mm:

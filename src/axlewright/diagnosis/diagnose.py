@@ -13,7 +13,7 @@ from scipy.stats import chi2
 from axlewright.contact import ContactPattern, Settings, build_mesh
 from axlewright.contact.atlas import Atlas, atlas_of
 from axlewright.contact.rolling import roll_unloaded
-from axlewright.diagnosis.advice import Advice, list_advice, show_chance
+from axlewright.diagnosis.advice import COST_WORDS, Advice, list_advice, show_chance
 from axlewright.diagnosis.cause import KEYS, Posterior, Spread, infer, spread_of
 from axlewright.diagnosis.cure import Goal, accepted, best_moves, patterns_after
 from axlewright.diagnosis.evidence import Evidence
@@ -165,6 +165,8 @@ def diagnose(
         fixable=fixable,
         backlash_known=evidence.backlash_mm is not None,
     )
+    if not explained:
+        advice.insert(0, _read_again(evidence))
     notes = _notes(evidence, posterior, cause, fixable, explained, atlas)
     advice = [
         replace(item, expected=expected_patterns(evidence, posterior, item, atlas)) if k < 2 else item
@@ -172,6 +174,23 @@ def diagnose(
     ]
     return Diagnosis(
         cause, cure, fixable, explained, tuple(advice), tuple(notes), posterior.components, posterior
+    )
+
+
+def _read_again(evidence: Evidence) -> Advice:
+    """Return the cheap check that comes before all others when nothing likely explains the patterns."""
+    return Advice(
+        "Roll and read both flanks again and check that design, set and pictures belong together; what was "
+        "read is no ground for taking anything apart.",
+        0.0,
+        0.0,
+        0.0,
+        evidence.spacer_now_mm,
+        "L0",
+        COST_WORDS["L0"],
+        0.0,
+        {},
+        None,
     )
 
 
