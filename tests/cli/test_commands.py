@@ -145,3 +145,38 @@ def test_an_unwritable_folder_is_said(tmp_path: Path):
     out = run("job", "new", "--design", "TY-222", "--home", str(blocked / "home"))
     assert out.exit_code == 2
     assert "Traceback" not in out.output
+
+
+@pytest.mark.parametrize(
+    ("args", "word"),
+    [
+        (("roll", "TY-222", "--png", "MISSING/x.png"), "no such folder"),
+        (("roll", "TY-222", "--torque", "300"), "unit"),
+        (
+            ("sound", "--design", "TY-222", "--pinion-out", "0.005in", "--out", "MISSING/x.wav"),
+            "no such folder",
+        ),
+        (("sound", "--design", "TY-222", "--out", "FOLDER/x.wav"), "same"),
+    ],
+)
+def test_places_and_settings_that_cannot_be_are_said_first(args, word, tmp_path):
+    places = {"MISSING": str(tmp_path / "missing"), "FOLDER": str(tmp_path)}
+    out = run(*(a.replace("MISSING", places["MISSING"]).replace("FOLDER", places["FOLDER"]) for a in args))
+    assert out.exit_code == 2, out.output
+    assert word in out.output
+    assert not (tmp_path / "missing").exists()
+
+
+def test_sounds_of_two_settings_are_made_at_equal_gain(tmp_path):
+    import soundfile
+
+    wav = tmp_path / "before.wav"
+    told = json.loads(
+        run("sound", "--design", "TY-222", "--pinion-out", "0.005in", "--torque", "0 Nm", "--seconds", "2",
+            "--out", str(wav), "--json").output
+    )  # fmt: skip
+    assert told["setting"]["harmonic_urad"][0] > told["compared"]["harmonic_urad"][0]
+    for name in ("before.wav", "before-compared.wav"):
+        samples, rate = soundfile.read(tmp_path / name)
+        assert len(samples) == 2 * rate
+        assert 0.01 < abs(samples).max() < 1.0

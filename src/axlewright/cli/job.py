@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from axlewright.cli.options import check_compound, plain_errors, print_json, sum_text
+from axlewright.cli.options import check_compound, new_file, plain_errors, print_json, sum_text
 from axlewright.errors import InputError
 
 if TYPE_CHECKING:
@@ -281,8 +281,7 @@ def sheet(
 
     if paper not in ("a4", "us-letter"):
         raise InputError(f"unknown paper '{paper}'", where="--paper", fix="use a4 or us-letter")
-    if out.exists() and not overwrite:
-        raise InputError("exists already", where=str(out), fix="name another file or add --overwrite")
+    new_file(out, overwrite)
     with _store(home) as store:
         data = job_sheet_pdf(store, number, system=_system(system), shop=shop, paper=paper)  # type: ignore[arg-type]
     write_atomically(out, data)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import json
 from collections.abc import Callable, Mapping
+from pathlib import Path
 from typing import Any, TypeVar
 
 import typer
@@ -24,8 +25,10 @@ def plain_errors(command: F) -> F:
         except AxlewrightError as error:
             typer.echo(str(error), err=True)
             raise typer.Exit(2) from None
-        except PermissionError as error:
-            typer.echo(f"{error.filename}: cannot be written; give a folder you may write to", err=True)
+        except OSError as error:
+            why = (error.strerror or error.__class__.__name__).lower()
+            place = error.filename or "file"
+            typer.echo(f"{place}: cannot be read or written ({why}); give a place you may use", err=True)
             raise typer.Exit(2) from None
 
     return run  # type: ignore[return-value]
@@ -53,3 +56,20 @@ def check_compound(text: str) -> Any:
     if text not in ("auto", "rubbed", "print"):
         raise InputError(f"unknown way '{text}'", where="--compound", fix="use auto, rubbed or print")
     return text
+
+
+def new_file(path: Path, overwrite: bool) -> Path:
+    """Return a path that may be written: its folder is there, and so far nothing else is.
+
+    Raises
+    ------
+    InputError
+        When the folder is missing or the file exists and may not be overwritten.
+    """
+    if not path.parent.is_dir():
+        raise InputError("there is no such folder", where=str(path.parent), fix="make it or name another")
+    if path.is_dir():
+        raise InputError("is a folder", where=str(path), fix="name a file in it")
+    if path.exists() and not overwrite:
+        raise InputError("exists already", where=str(path), fix="name another file or add --overwrite")
+    return path

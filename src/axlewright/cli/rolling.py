@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from axlewright.cli.options import plain_errors, print_json
+from axlewright.cli.options import new_file, plain_errors, print_json
 from axlewright.errors import InputError
 from axlewright.units import parse_angle, parse_length, parse_torque, show_length
 
@@ -74,9 +74,7 @@ def roll(
     shaft_angle_error: Annotated[
         str, typer.Option(help="Shaft angle open by this much, such as 0.02deg.")
     ] = "0",
-    torque: Annotated[
-        str, typer.Option(help="Torque at the ring gear, such as 200Nm; 0 is no load.")
-    ] = "0 Nm",
+    torque: Annotated[str, typer.Option(help="Torque at the ring gear, such as 200Nm or 150lb-ft.")] = "0 Nm",
     flank: Annotated[str, typer.Option(help="drive, coast or both.")] = "both",
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
     png: Annotated[
@@ -87,14 +85,14 @@ def roll(
     """Roll a set at a setting: contact pattern and motion error of each flank."""
     if flank not in ("drive", "coast", "both"):
         raise InputError(f"unknown flank '{flank}'", where="--flank", fix="use drive, coast or both")
-    if png is not None and png.exists() and not overwrite:
-        raise InputError("exists already", where=str(png), fix="name another file or add --overwrite")
+    if png is not None:
+        new_file(png, overwrite)
     settings = {
         "pinion_out_mm": parse_length(pinion_out, where="--pinion-out"),
         "ring_away_mm": parse_length(ring_away, where="--ring-away"),
         "offset_error_mm": parse_length(offset_error, where="--offset-error"),
         "shaft_angle_error_deg": parse_angle(shaft_angle_error, where="--shaft-angle-error"),
-        "torque_nm": parse_torque(torque, default_unit="nm", where="--torque"),
+        "torque_nm": parse_torque(torque, where="--torque"),
     }
     from axlewright.contact import roll as roll_set
     from axlewright.gearset import load_design
@@ -123,7 +121,7 @@ def roll(
     typer.echo(
         f"{loaded.name}: pinion {show_length(settings['pinion_out_mm'], signed=True)} out, ring gear "
         f"{show_length(settings['ring_away_mm'], signed=True)} away, "
-        f"{settings['torque_nm']:g} N·m at the ring gear"
+        f"{settings['torque_nm']:.0f} N·m at the ring gear"
     )
     for r in rollings:
         x, y = r.pattern.center

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from axlewright.cli.options import plain_errors, print_json
+from axlewright.cli.options import new_file, plain_errors, print_json
 from axlewright.errors import InputError
 from axlewright.units import parse_length, parse_speed, parse_torque
 
@@ -15,7 +15,7 @@ from axlewright.units import parse_length, parse_speed, parse_torque
 @plain_errors
 def sound(
     design: Annotated[str, typer.Option(help="Name of a design or path of a design file.")],
-    out: Annotated[Path, typer.Option(help="WAV file to write; the comparison goes beside it.")],
+    out: Annotated[Path, typer.Option(help="WAV file; the one to compare with goes to NAME-compared.wav.")],
     pinion_out: Annotated[str, typer.Option(help="Pinion out, such as 0.005in.")] = "0 mm",
     ring_away: Annotated[str, typer.Option(help="Ring gear away, such as 0.1mm.")] = "0 mm",
     flank: Annotated[str, typer.Option(help="drive or coast.")] = "drive",
@@ -36,14 +36,19 @@ def sound(
     """
     beside = out.with_name(out.stem + "-compared" + out.suffix)
     for path in (out, beside):
-        if path.exists() and not overwrite:
-            raise InputError("exists already", where=str(path), fix="name another file or add --overwrite")
+        new_file(path, overwrite)
     speeds = tuple(parse_speed(part, where="--speed") for part in speed.split(".."))
     pinion = parse_length(pinion_out, where="--pinion-out")
     ring = parse_length(ring_away, where="--ring-away")
     other = parse_length(against, where="--against")
     way = parse_length(tyre_rollout, default_unit="m", where="--tyre-rollout") / 1000.0
-    load = parse_torque(torque, default_unit="nm", where="--torque")
+    load = parse_torque(torque, where="--torque")
+    if abs(pinion - other) < 1e-9 and abs(ring) < 1e-9:
+        raise InputError(
+            "both settings are the same",
+            where="--pinion-out",
+            fix="give a setting, such as --pinion-out 0.005in",
+        )
     from axlewright.contact import Settings
     from axlewright.contact.atlas import write_atomically
     from axlewright.gearset import load_design

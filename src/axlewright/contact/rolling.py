@@ -33,7 +33,7 @@ Kernel = Literal["auto", "compiled", "reference"]
 FINER = 4  # the motion error is given at this many times the roll angles
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Rolling:
     """What one flank pair does when rolled at a setting.
 
@@ -65,6 +65,14 @@ class Rolling:
     shift_urad: float
     contact_path: Array
     loaded: LoadedResult | None = None
+
+    def __repr__(self) -> str:
+        s = self.settings
+        return (
+            f"<Rolling {self.design.name} {self.flank}: pinion {s.pinion_out_mm:+.4f} mm out, ring gear "
+            f"{s.ring_away_mm:+.4f} mm away, {self.torque_nm:g} N·m; {self.pattern.describe()}; "
+            f"motion error {self.motion_error_pp_urad:.1f} µrad>"
+        )
 
     @property
     def motion_error_pp_urad(self) -> float:
@@ -229,6 +237,8 @@ def roll(
         ("offset_error_mm", offset_error_mm, 0.006 * design.ring_outer_diameter_mm),
         ("shaft_angle_error_deg", shaft_angle_error_deg, 2.0),
     ):
+        if not isinstance(value, (int, float, np.floating, np.integer)):
+            raise InputError(f"{value!r} is not a number", where=field, fix="give a number, such as 0.05")
         if not np.isfinite(value) or abs(value) > limit:
             raise InputError(
                 f"{value:g} is beyond what this set could be rolled at",
