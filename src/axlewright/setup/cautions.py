@@ -53,8 +53,8 @@ LIFTING: Final = Caution(
 )
 STANDS: Final = Caution("Wheels chocked, rated stands under the load, never a jack alone.", COMMON_PRACTICE)
 DRIVEN: Final = Caution(
-    "Driven wheels on stands: people clear, both wheels off or both on; with one wheel turning keep to "
-    "34 mph (55 km/h) indicated.",
+    "Driven wheels on stands: people clear, both wheels off or both on; with one wheel turning keep "
+    "below the speed the axle's data allow.",
     CIVIL,
 )
 ROAD: Final = Caution(
@@ -70,9 +70,9 @@ HOT: Final = Caution(
 )
 CAPS: Final = Caution(
     "Bearing caps are bored in place: mark left, right and way up; swapped caps scrap the bores.",
-    "trade articles",
+    COMMON_PRACTICE,
 )
-IMPACT: Final = Caution("No impact wrench on the pinion nut: it dents the bearings.", "trade articles")
+IMPACT: Final = Caution("No impact wrench on the pinion nut: it dents the bearings.", COMMON_PRACTICE)
 BACK_OFF: Final = Caution(
     "Never back the nut off a crushed sleeve to lower the preload: fit a new sleeve.",
     f"{manual('T4')}; {CIVIL}",

@@ -100,7 +100,7 @@ def carrier_from_parting_face(
 
     With bore depth ``R1`` in the casting and ``R2`` in the cap the bore radius is ``(R1 + R2)/2``; the axis
     lies ``(R2 − R1)/2`` beyond the parting face, away from the pinion; the offset may be negative. The method
-    is described in trade articles; the sum is derived here.
+    is common practice without a source; the sum is derived here.
 
     Parameters
     ----------
