@@ -124,15 +124,6 @@ class PitchCones:
         pinion = -ratio * np.cross(self.pinion_axis, p - np.array([0.0, self.offset, 0.0]))
         return ring - pinion
 
-    def tooth_direction(self) -> Vector:
-        """Unit vector along the tooth at P in the pitch plane, from toe to heel, shape (3,)."""
-        g = self.ring_generator()
-        p = self.mean_point
-        around = np.cross([0.0, 0.0, 1.0], p)
-        around /= np.linalg.norm(around)
-        along: Vector = math.cos(self.spiral2) * g + math.sin(self.spiral2) * around
-        return along
-
     def residuals(self, ratio: float) -> dict[str, float]:
         """Return how far the solution misses the geometric conditions; all vanish when it is right.
 

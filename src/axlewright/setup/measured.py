@@ -20,7 +20,7 @@ from typing import Final
 from scipy import special
 
 from axlewright.errors import InputError
-from axlewright.units import MM_PER_INCH, System, show_length
+from axlewright.units import MM_PER_INCH, System
 
 LEVEL_95: Final = 0.95
 
@@ -233,11 +233,6 @@ class WrittenSum:
         half = self.expanded_uncertainty_mm
         return self.value_mm - half, self.value_mm + half
 
-    @property
-    def largest_term(self) -> Term:
-        """The term that contributes most to the uncertainty: the one to measure again."""
-        return max(self.terms, key=lambda term: term.standard_uncertainty_mm)
-
     def as_length(self, source: str = "") -> MeasuredLength:
         """Return the result as one length, to use in a further sum."""
         return MeasuredLength(
@@ -276,11 +271,6 @@ class WrittenSum:
                 pieces.append(f"{'−' if minus else '+'} {shown}")
         sign = "−" if round(total, decimals) < 0.0 else ""
         return f"{' '.join(pieces)} = {sign}{abs(total):.{decimals}f} {unit}{note}"
-
-    def result_text(self, system: System = "inch") -> str:
-        """Return the result with its 95 % half-width in both systems."""
-        value = show_length(self.value_mm, system)
-        return f"{value} ± {show_length(self.expanded_uncertainty_mm, system)}, 95 %"
 
 
 def plus(quantity: MeasuredLength, factor: float = 1.0) -> Term:

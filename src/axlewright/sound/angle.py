@@ -147,11 +147,6 @@ class OrderSpectra:
     scores: FloatArray
     times_s: FloatArray
 
-    @property
-    def turns_covered(self) -> float:
-        """Wheel turns that were looked at."""
-        return float((len(self.times_s) - 1) * HOP_TURNS + TURNS)
-
 
 def order_spectra(
     samples: FloatArray,

@@ -108,17 +108,6 @@ class Posterior:
         names = {name for item in self.top_sets for name in (item.members or (NONE,))}
         return tuple(sorted(names, key=lambda name: -self.probability[name]))
 
-    def credible_sets(self, mass: float = 0.9) -> tuple[SetEvidence, ...]:
-        """Return the smallest collection of sets that holds this much probability."""
-        total, chosen = 0.0, []
-        norm = sum(math.exp(s.log_posterior) for s in self.sets)
-        for item in self.sets:
-            chosen.append(item)
-            total += math.exp(item.log_posterior) / norm
-            if total >= mass:
-                break
-        return tuple(chosen)
-
 
 class _Lines:
     """Line scores over apparent order, read at any order and speed error."""

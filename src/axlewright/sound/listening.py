@@ -44,7 +44,6 @@ from axlewright.sound.tracking import (
     order_map,
     without_fixed_tones,
 )
-from axlewright.units import MPS_PER_MPH
 
 FloatArray = NDArray[np.float64]
 
@@ -376,9 +375,3 @@ def _roughness(recording: Recording, tracks: list[HarmonicTrack]) -> float | Non
         )
     piece = recording.full_samples[start : start + length]
     return roughness_asper(piece, recording.full_rate_hz)
-
-
-def tracked_speed_mph(listening: Listening) -> FloatArray:
-    """Return the tracked speed [mph], shape (frames,)."""
-    result: FloatArray = listening.speed_mps / MPS_PER_MPH
-    return result

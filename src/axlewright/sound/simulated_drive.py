@@ -18,7 +18,6 @@ from scipy import signal
 from scipy.interpolate import CubicSpline
 
 from axlewright.sound.figures import critical_bandwidth_hz
-from axlewright.sound.orders import AxleOrders
 from axlewright.sound.speed import SpeedTrace, Tyre, make_trace
 from axlewright.units import MPS_PER_MPH
 
@@ -112,11 +111,6 @@ class Drive:
     times_s: FloatArray
     true_speed_mps: FloatArray
     sources: tuple[DriveSource, ...] = field(default_factory=tuple)
-
-
-def mesh_source(axle: AxleOrders, **kwargs: float) -> DriveSource:
-    """Return a mesh tone of this axle; keywords as in `DriveSource`."""
-    return DriveSource("mesh", float(axle.ring_teeth), pinion_order=axle.ratio, **kwargs)  # type: ignore[arg-type]
 
 
 def simulate_drive(

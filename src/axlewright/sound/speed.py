@@ -146,13 +146,6 @@ class SpeedTrace:
         result: FloatArray = np.interp(times_s, self.times_s, self.speed_mps) * (1 + self.centre)
         return result
 
-    def moving_spans(self, slowest_mps: float = 4.0) -> tuple[float, float]:
-        """Return the first and last time at which the vehicle is faster than `slowest_mps` [s]."""
-        fast = np.flatnonzero(self.speed_mps >= slowest_mps)
-        if fast.size == 0:
-            return (0.0, 0.0)
-        return float(self.times_s[fast[0]]), float(self.times_s[fast[-1]])
-
 
 def make_trace(
     times_s: FloatArray | list[float],
