@@ -1,9 +1,10 @@
-"""Hertz contact against published benchmarks and exact integrals."""
+"""Hertz contact against exact integrals and against figures from memory, each with its grade."""
 
 import math
 
 import numpy as np
 import pytest
+from scipy import integrate, optimize
 
 from axlewright.contact.hertz import (
     contact_modulus,
@@ -18,34 +19,66 @@ STEEL = contact_modulus(206e3, 0.3, 206e3, 0.3)
 
 
 def test_cylinder_on_block() -> None:
-    """NAFEMS 2D cylinder roller contact benchmark: half-width 6.21 mm, peak 3585.4 MPa."""
+    """NAFEMS 2D cylinder roller contact benchmark: half-width 6.21 mm, peak 3585.4 MPa.
+
+    Grade: from memory, recomputed by the closed form (6.2146 mm, 3585.4 MPa); the benchmark was not re-read.
+    """
     modulus = contact_modulus(210e3, 0.3, 70e3, 0.3)
     assert line_half_width(35e3, 50.0, modulus) == pytest.approx(6.21, abs=0.01)
     assert line_peak_pressure(35e3, 50.0, modulus) == pytest.approx(3585.4, rel=1e-4)
 
 
 def test_sphere_on_flat() -> None:
-    """Closed form a³ = 3FR/(4E*), p0 = 3F/(2πa²), approach a²/R (Johnson, Contact Mechanics, ch. 4)."""
+    """Closed form a³ = 3FR/(4E*), p0 = 3F/(2πa²), approach a²/R (Johnson ch. 4; memory)."""
     found = point_contact(100.0, 10.0, 10.0, STEEL)
-    assert found.a == pytest.approx(0.187826, rel=1e-5)
-    assert found.peak_pressure == pytest.approx(1353.4, rel=1e-4)
-    assert found.approach == pytest.approx(3.5279e-3, rel=1e-4)
+    a = (3 * 100.0 * 10.0 / (4 * 206e3 / (2 * (1 - 0.3**2)))) ** (1 / 3)
+    assert found.a == pytest.approx(a, rel=1e-6)
+    assert found.b == pytest.approx(a, rel=1e-6)
+    assert found.peak_pressure == pytest.approx(3 * 100.0 / (2 * math.pi * a**2), rel=1e-6)
+    assert found.approach == pytest.approx(a**2 / 10.0, rel=1e-6)
+
+
+def potential(a: float, b: float, power_a: float, power_b: float) -> float:
+    """∫₀^∞ dw / ((a²+w)^power_a (b²+w)^power_b √w), by quadrature with w = (b tan v)²."""
+
+    def integrand(v: float) -> float:
+        w = (b * math.tan(v)) ** 2
+        return 2 * b / math.cos(v) ** 2 / ((a * a + w) ** power_a * (b * b + w) ** power_b)
+
+    return float(integrate.quad(integrand, 0.0, math.pi / 2, epsabs=0.0, epsrel=1e-11, limit=400)[0])
 
 
 @pytest.mark.parametrize(
-    ("load", "ra", "rb", "a", "b", "peak", "approach"),
-    [
-        (5000.0, 1000.0, 20.0, 4.9586, 0.41078, 1172.02, 16.513e-3),
-        (10000.0, 2500.0, 25.0, 8.8566, 0.48697, 1107.06, 20.431e-3),
-    ],
+    ("load", "ra", "rb"),
+    [(5000.0, 1000.0, 20.0), (10000.0, 2500.0, 25.0), (200.0, 30.0, 12.0)],
 )
-def test_ellipse(load: float, ra: float, rb: float, a: float, b: float, peak: float, approach: float) -> None:
-    """Exact elliptic integrals worked out independently."""
+def test_ellipse(load: float, ra: float, rb: float) -> None:
+    """Hertz's own integrals, solved here by quadrature for the half-axes, without elliptic functions.
+
+    The pressure p0 √(1 − x²/a² − y²/b²) moves the surface by p0 ab/(2E*) ∫₀^∞ (1 − x²/(a²+w) − y²/(b²+w)) dw
+    / √((a²+w)(b²+w)w); its terms must be the approach, x²/(2 R_a) and y²/(2 R_b) (derived; potential of an
+    ellipsoid).
+    """
+
+    def factor(a: float, b: float) -> float:
+        return float(3 * load / (2 * math.pi * a * b) * a * b / (2 * STEEL))
+
+    def miss(logs: np.ndarray) -> list[float]:
+        a, b = np.exp(logs)
+        return [
+            math.log(factor(a, b) * potential(a, b, 1.5, 0.5) * 2 * ra),
+            math.log(factor(a, b) * potential(a, b, 0.5, 1.5) * 2 * rb),
+        ]
+
+    start = (load * math.sqrt(ra * rb) / STEEL) ** (1 / 3)
+    solved = optimize.root(miss, np.log([2 * start, start / 2]), tol=1e-12)
+    assert solved.success
+    a, b = np.exp(solved.x)
     found = point_contact(load, ra, rb, STEEL)
-    assert found.a == pytest.approx(a, rel=1e-4)
-    assert found.b == pytest.approx(b, rel=1e-4)
-    assert found.peak_pressure == pytest.approx(peak, rel=1e-4)
-    assert found.approach == pytest.approx(approach, rel=1e-4)
+    assert found.a == pytest.approx(a, rel=1e-7)
+    assert found.b == pytest.approx(b, rel=1e-7)
+    assert found.peak_pressure == pytest.approx(3 * load / (2 * math.pi * a * b), rel=1e-7)
+    assert found.approach == pytest.approx(factor(a, b) * potential(a, b, 0.5, 0.5), rel=1e-7)
 
 
 @pytest.mark.parametrize(
@@ -53,7 +86,10 @@ def test_ellipse(load: float, ra: float, rb: float, a: float, b: float, peak: fl
     [(30, 2.731, 0.493), (45, 1.926, 0.604), (60, 1.486, 0.717), (80, 1.128, 0.893)],
 )
 def test_hertz_factors(theta: float, m: float, n: float) -> None:
-    """Factors m, n of the ellipse against θ: Timoshenko and Goodier, Theory of Elasticity, table."""
+    """Factors m, n of the ellipse against θ, recomputed by elliptic integrals.
+
+    The table of Timoshenko and Goodier, Theory of Elasticity, was compared from memory: it agrees to 0.002.
+    """
     c = math.cos(math.radians(theta))
     A, B = (1 - c) / 2, (1 + c) / 2  # A + B = 1
     found = point_contact(1000.0, 0.5 / A, 0.5 / B, STEEL)
@@ -63,7 +99,7 @@ def test_hertz_factors(theta: float, m: float, n: float) -> None:
 
 
 def test_growth_with_load() -> None:
-    """Peak pressure grows as F^1/2 in a line and F^1/3 in a point (university lecture notes)."""
+    """Peak pressure grows as F^1/2 in a line and F^1/3 in a point (derived from the closed forms)."""
     ratio = line_peak_pressure(800.0, 20.0, STEEL) / line_peak_pressure(100.0, 20.0, STEEL)
     assert ratio == pytest.approx(math.sqrt(8.0))
     points = [point_contact(f, 100.0, 10.0, STEEL).peak_pressure for f in (100.0, 800.0)]

@@ -65,8 +65,8 @@ def test_stem_square_to_the_tooth_reads_less() -> None:
 
 @pytest.mark.parametrize(
     ("away_in", "backlash_in"),
-    # Printed rules, civil service literature, maker withheld: 0.002 -> 0.001 in; trade article: 0.010 ->
-    # 0.007 in; TM 9-2320-289-34 p 6-19: 0.010 in from tight mesh lands in 0.005 to 0.008 in.
+    # Printed rules, civil service literature, maker withheld: 0.002 -> 0.001 in; 0.010 -> 0.007 in: common
+    # practice, no source; TM 9-2320-289-34 p 6-19: 0.010 in from tight mesh lands in 0.005 to 0.008 in.
     [(0.002, 0.001), (0.010, 0.007), (0.010, 0.005), (0.010, 0.008)],
 )
 def test_printed_rules_of_thumb_are_believed(away_in: float, backlash_in: float) -> None:

@@ -71,16 +71,18 @@ def test_effective_degrees_of_freedom_after_gum_g4() -> None:
     # GUM G.4.1 example: 10, 5 and 15 readings, relative uncertainties 0.25, 0.57, 0.82 %: combined 1.03 %,
     # 19.0 degrees of freedom, t for 95 % 2.09, expanded 2.2 %. From memory; the arithmetic closes.
     shares = [(0.25, 9.0), (0.57, 4.0), (0.82, 14.0)]
-    freedom = setup.effective_degrees_of_freedom(shares)
-    assert freedom == pytest.approx(19.0, abs=0.1)
+    assert setup.effective_degrees_of_freedom(shares) == pytest.approx(19.0, abs=0.1)
     assert setup.coverage_factor(19.0) == pytest.approx(2.09, abs=0.005)
-    combined = math.hypot(*(u for u, _ in shares))
-    assert combined == pytest.approx(1.03, abs=0.005)
-    assert setup.coverage_factor(freedom) * combined == pytest.approx(2.2, abs=0.05)
+    terms = tuple(setup.Term(setup.MeasuredLength(f"input {u}", 0.0, u, freedom)) for u, freedom in shares)
+    combined = setup.WrittenSum("relative uncertainty [%]", terms)
+    assert combined.standard_uncertainty_mm == pytest.approx(1.03, abs=0.005)
+    assert combined.degrees_of_freedom == pytest.approx(19.0, abs=0.1)
+    assert combined.expanded_uncertainty_mm == pytest.approx(2.2, abs=0.05)
 
 
 def test_scatter_of_a_caliper() -> None:
-    # Real readings from a trade article: mean 2.8128 in, s 0.0019 in (0.049 mm).
+    # Five readings of one part from a trade article, source withheld, not re-read (from memory); mean 2.8128
+    # in and s 0.0019 in (0.049 mm) recomputed.
     inches = (2.810, 2.814, 2.812, 2.813, 2.815)
     found = setup.RepeatedReadings("caliper", tuple(25.4 * x for x in inches), EXACT)
     assert found.mean_mm / 25.4 == pytest.approx(2.8128, abs=5e-5)

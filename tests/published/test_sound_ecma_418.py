@@ -1,4 +1,8 @@
-"""Tone-to-noise ratio and prominence ratio against ECMA-418-1:2024 and an analytic case."""
+"""Tone-to-noise ratio and prominence ratio against ECMA-418-1:2024 and an analytic case.
+
+Grade of the standard's figures: read in open test suites that transcribe it, not in the standard itself, then
+recomputed by its formulas.
+"""
 
 from __future__ import annotations
 
@@ -15,9 +19,9 @@ from axlewright.sound.figures import (
     tone_to_noise_ratio,
 )
 
-# ECMA-418-1:2024 prints 117.3 Hz at 500 Hz and 162.2 Hz at 1000 Hz as clause examples; the others
-# follow from its formula 2 and agree with the whole numbers of DIN 45681 Table A.1
-# (101, 105 in print where the formula gives 104, 162, 239, 685).
+# ECMA-418-1:2024 (through a transcription) prints 117.3 Hz at 500 Hz and 162.2 Hz at 1000 Hz as clause
+# examples; the others are recomputed from its formula 2 and agree with the whole numbers of DIN 45681 Table
+# A.1 (101, 105 in print where the formula gives 104, 162, 239, 685).
 BANDWIDTHS = [(100, 100.7), (250, 104.5), (500, 117.3), (1000, 162.2), (1600, 239.4), (4000, 685.4)]
 
 
@@ -27,18 +31,19 @@ def test_critical_bandwidth(frequency: float, width: float) -> None:
 
 
 def test_critical_band_at_1_khz_is_the_standards_example() -> None:
-    # ECMA-418-1:2024, clause example: 922.2 Hz to 1084.4 Hz.
+    # ECMA-418-1:2024, clause example, through a transcription; recomputed: 922.2 Hz to 1084.4 Hz.
     assert critical_band_hz(1000.0) == pytest.approx((922.2, 1084.4), abs=0.06)
 
 
-# ECMA-418-1:2024, clause example on the proximity of two tones: 23 Hz at 150 Hz, 63.8 Hz at 850 Hz;
-# its least value is 21 Hz at 212 Hz.
+# ECMA-418-1:2024, clause example on the proximity of two tones, through a transcription: 23 Hz at 150 Hz,
+# 63.8 Hz at 850 Hz (63.84 recomputed); its least value is 21 Hz at 212 Hz.
 @pytest.mark.parametrize(("frequency", "spacing"), [(150, 23.0), (850, 63.84), (212, 21.0)])
 def test_proximity_spacing(frequency: float, spacing: float) -> None:
     assert proximity_spacing_hz(frequency) == pytest.approx(spacing, abs=0.06)
 
 
-# Limits by the formulas of ECMA-418-1:2024 (8 + 8.33 lg(1000/f), 9 + 10 lg(1000/f); 8 and 9 dB from 1 kHz).
+# Recomputed by the formulas of ECMA-418-1:2024, through a transcription (8 + 8.33 lg(1000/f), 9 + 10
+# lg(1000/f); 8 and 9 dB from 1 kHz).
 @pytest.mark.parametrize(
     ("frequency", "tone_to_noise", "prominence"),
     [(150, 14.86, 17.24), (300, 12.36, 14.23), (450, 10.89, 12.47), (600, 9.85, 11.22), (1000, 8.0, 9.0)],
@@ -48,8 +53,9 @@ def test_limits(frequency: float, tone_to_noise: float, prominence: float) -> No
     assert prominence_limit_db(frequency) == pytest.approx(prominence, abs=0.006)
 
 
-# No figure in dB is published. Analytic case: a tone of rms 0.1 in white noise of rms 0.05 at 48 kHz has
-# TNR = 10 lg(Pt / (N0 Δfc)) and PR = 10 lg((Pt + N0 Δfc) / (N0 × half of both neighbouring bands)).
+# No figure in dB of any source is at hand. Analytic case, derived: a tone of rms 0.1 in white noise of rms
+# 0.05 at 48 kHz has TNR = 10 lg(Pt / (N0 Δfc)) and PR = 10 lg((Pt + N0 Δfc) / (N0 × half of both
+# neighbouring bands)).
 ANALYTIC = [
     (150, 29.75, 29.71),
     (300, 29.55, 29.49),
