@@ -94,12 +94,19 @@ DESIGNS = [load_design(name) for name in shipped_designs()] + MORE
 
 @pytest.mark.parametrize("design", DESIGNS, ids=lambda d: d.name)
 def test_rules_of_the_trade(design):
-    """Signs of what each move does (common practice, no source; both tooth forms stated there).
+    """Signs and least sizes of what each move does (common practice, no source; both tooth forms stated
+    there).
 
-    The profile half holds for every form. The lengthwise half of pinion moves is the face-milled rule and
-    turns round for face-hobbed sets. The coast flank of face-milled and the drive flank of face-hobbed sets
-    hardly move lengthwise in the model, so each flank may not go the wrong way by more than 0.03 and one must
-    go the right way clearly; the method note says more.
+    The step is 0.1 mm at 222 mm of ring gear. The profile half of pinion moves holds for every form. Their
+    lengthwise half is the face-milled rule and turns round for face-hobbed sets. The coast flank of
+    face-milled and the drive flank of face-hobbed sets hardly move lengthwise in the model, so each flank
+    may not go the wrong way by more than 0.03 and one must go the right way clearly; the method note says
+    more.
+
+    Ring gear close, as measured on these designs (away is the mirror of it within 0.01): drive 0.094 to 0.151
+    toward toe and 0.027 to 0.071 toward root, coast 0.049 to 0.113 toward root. Exempt: the coast flank
+    lengthwise. The trade says toward toe; the model gives 0.023 toward toe on TY-176B and 0.034 to 0.103
+    toward heel on the others (section 9 of the method note says why), so nothing is asked of it here.
     """
     step = 0.1 * design.ring_outer_diameter_mm / 222.0
     zero = centers(design)
@@ -108,8 +115,12 @@ def test_rules_of_the_trade(design):
     for k in (0, 1):
         assert out[k][1] - zero[k][1] > 0.1, "pinion out: toward top"
         assert back[k][1] - zero[k][1] < -0.1, "pinion in: toward root"
-        assert close[k][1] < zero[k][1] + 0.005, "ring gear close: toward root"
-        assert away[k][1] > zero[k][1] - 0.005, "ring gear away: toward top"
+    for moved, sign, word in ((close, 1.0, "close"), (away, -1.0, "away")):
+        toe, root = (sign * (zero[0][i] - moved[0][i]) for i in (0, 1))
+        assert toe > 0.08, f"ring gear {word}: drive toward toe when close, heel when away"
+        assert root > 0.01, f"ring gear {word}: drive toward root when close, top when away"
+        coast_root = sign * (zero[1][1] - moved[1][1])
+        assert coast_root > 0.04, f"ring gear {word}: coast toward root when close, top when away"
     milled = 1.0 if design.tooth_form == "face-milled" else -1.0
     drive = (out[0][0] - back[0][0]) * milled
     coast = (back[1][0] - out[1][0]) * milled
