@@ -27,6 +27,7 @@ from axlewright.records import (
     restore,
 )
 from axlewright.records.chain import sha256_hex
+from axlewright.records.database import HEAD_REVISION
 from axlewright.records.models import Base
 
 
@@ -39,7 +40,7 @@ def other(tmp_path: Path) -> Iterator[JobStore]:
 
 def fill(store: JobStore) -> Job:
     store.instruments.put(Instrument("dial 3", calibrated_on=date(2026, 2, 1)))
-    store.people.add("bench one", "technician", "2580")
+    store.people.add("bench one", "admin", "2580")
     store.new_job(design_name="TY-310", vehicle="Valley bus")
     job = store.new_job(
         design_name="TY-222", design_text="a = 1\n", vehicle="Milk lorry ä", set_number="4417"
@@ -161,6 +162,86 @@ def test_incomplete_backup_changes_nothing(other: JobStore, tmp_path: Path) -> N
     assert restore(other, tmp_path / "changed") == 2
 
 
+Tables = dict[str, list[dict[str, Any]]]
+
+
+def _entry(tables: Tables, seq: int) -> dict[str, Any]:
+    return next(row for row in tables["entries"] if row["seq"] == seq and row["job_number"] == 2)
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        (lambda t: _entry(t, 3).update(who="nobody"), "job 2 does not hold: entry 3 was changed"),
+        (lambda t: _entry(t, 3).update(payload='{"value":0.3}'), "job 2 does not hold: entry 3 was changed"),
+        (lambda t: _entry(t, 3).update(payload="{"), "job 2 cannot be read"),
+        (lambda t: _entry(t, 3).update(payload="[1]"), "job 2"),
+        (lambda t: _entry(t, 3).update(seq="three"), "line 4 has no good seq"),
+        (lambda t: _entry(t, 3).update(at="noon"), r"'tables/entries/00000.jsonl' cannot be read"),
+        (lambda t: _entry(t, 3).update(who=None), "line 4 has no good who"),
+        (lambda t: t["entries"].remove(_entry(t, 6)), "entries after number 5 are missing"),
+        (lambda t: t["jobs"][1].update(state="closed"), "state of the job changed outside its entries"),
+        (lambda t: t["design_texts"][0].update(text="a = 3"), "a design text was changed"),
+        (lambda t: t["people"][0].update(pin_hash="scrypt$9$8$1$a$b"), "'bench one' is not as it should be"),
+        (lambda t: t["people"][0].update(role="owner"), "'bench one' is not as it should be"),
+        (lambda t: t["instruments"][0].update(calibrated_on="soon"), "cannot be read"),
+        (lambda t: t["stock"][0].update(thickness_mm="thin"), "has no good thickness_mm"),
+        (lambda t: t["stock"].append([1]), "other columns"),  # type: ignore[arg-type]
+    ],
+)
+def test_changed_backup_with_fitting_hashes_changes_nothing(
+    other: JobStore, tmp_path: Path, change: Callable[[Tables], None], message: str
+) -> None:
+    with open_store(tmp_path / "one") as one:
+        fill(one)
+        path = backup(one, tmp_path / "shop.backup")
+    with zipfile.ZipFile(path) as archive:
+        facts = json.loads(archive.read("manifest.json"))
+        parts = {name: archive.read(name) for name in archive.namelist() if name != "manifest.json"}
+    tables = {
+        name.split("/")[1]: [json.loads(line) for line in data.decode().split("\n")]
+        for name, data in parts.items()
+        if name.startswith("tables/") and data
+    }
+    change(tables)
+    for table, rows in tables.items():
+        parts[f"tables/{table}/00000.jsonl"] = "\n".join(json.dumps(row) for row in rows).encode()
+    (tmp_path / "changed").write_bytes(pack(parts, **{k: facts[k] for k in ("kind", "version", "revision")}))
+    empty = dump(other)
+    with pytest.raises(RecordError, match=message) as caught:
+        restore(other, tmp_path / "changed")
+    assert "\n" not in str(caught.value)
+    assert dump(other) == empty
+    assert not list(other.folder.rglob("*.jpg")), "no photo of a refused backup is left"
+
+
+@pytest.mark.parametrize("rows", [b"{", b"\xff\xfe", b"[" * 100_000, b"null", b"5"])
+def test_backup_with_rows_that_are_none_is_refused(other: JobStore, tmp_path: Path, rows: bytes) -> None:
+    facts = {"kind": "axlewright backup", "version": 1, "revision": HEAD_REVISION}
+    (tmp_path / "changed").write_bytes(pack({"tables/people/00000.jsonl": rows}, **facts))
+    with pytest.raises(RecordError, match=r"00000\.jsonl' (cannot be read|has other columns)"):
+        restore(other, tmp_path / "changed")
+
+
+@pytest.mark.parametrize("method", [zipfile.ZIP_LZMA, zipfile.ZIP_BZIP2])
+def test_other_ways_of_packing_are_refused(other: JobStore, members: Members, method: int) -> None:
+    data = bytearray(pack(members, method=method))
+    with pytest.raises(RecordError, match="packed in a way that is not taken here"):
+        import_job(other, bytes(data))
+    data[60] ^= 0xFF
+    with pytest.raises(RecordError):
+        import_job(other, bytes(data))
+
+
+def test_every_damaged_byte_of_a_packed_member_gets_one_sentence(other: JobStore, members: Members) -> None:
+    data = pack({"job.json": members["job.json"]})
+    for at in range(30, min(len(data), 400), 7):
+        damaged = bytearray(data)
+        damaged[at] ^= 0xFF
+        with pytest.raises(RecordError):
+            import_job(other, bytes(damaged))
+
+
 # --- jobs ---------------------------------------------------------------------------------------------
 
 
@@ -228,13 +309,19 @@ def test_job_file_follows_its_schema(tmp_path: Path) -> None:
 Members = dict[str, bytes]
 
 
-def pack(members: Members, *, listed: list[dict[str, Any]] | None = None, **manifest: Any) -> bytes:
+def pack(
+    members: Members,
+    *,
+    listed: list[dict[str, Any]] | None = None,
+    method: int = zipfile.ZIP_DEFLATED,
+    **manifest: Any,
+) -> bytes:
     """Pack members with a manifest that fits them, unless told otherwise."""
     if listed is None:
         listed = [{"name": n, "size": len(d), "sha256": sha256_hex(d)} for n, d in members.items()]
     head = {"kind": "axlewright job", "version": 1, "members": listed, **manifest}
     out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+    with zipfile.ZipFile(out, "w", method) as archive:
         for name, data in members.items():
             archive.writestr(name, data)
         archive.writestr("manifest.json", json.dumps(head))

@@ -9,8 +9,10 @@ from __future__ import annotations
 import io
 import json
 import os
+import struct
 import tempfile
 import zipfile
+import zlib
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -23,6 +25,18 @@ from axlewright.records.files import MAX_FILE_BYTES, sync_folder
 MANIFEST: Final = "manifest.json"
 MAX_MEMBERS: Final = 2_000_000
 MAX_MANIFEST_BYTES: Final = 64 * 1024 * 1024
+_PACKED: Final = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+_DAMAGE: Final = (
+    zipfile.BadZipFile,
+    zlib.error,
+    struct.error,
+    KeyError,
+    OSError,
+    EOFError,
+    RuntimeError,
+    ValueError,
+)
+"""What zipfile throws at a damaged or hostile file packed in one of these two ways."""
 _TIME: Final = (1980, 1, 1, 0, 0, 0)  # the same content gives the same bytes
 
 
@@ -108,19 +122,7 @@ class Archive:
         try:
             with self._archive.open(name) as member:
                 data = member.read(size + 1)
-        except (
-            zipfile.BadZipFile,
-            KeyError,
-            OSError,
-            EOFError,
-            RuntimeError,
-            NotImplementedError,
-            ValueError,
-        ):
-            data = b""
-        except Exception as problem:  # the inflate library has an exception of its own
-            if type(problem).__name__ != "error":
-                raise
+        except _DAMAGE:
             data = b""
         if len(data) != size or sha256_hex(data) != self._listed[name]["sha256"]:
             raise RecordError(
@@ -142,7 +144,7 @@ def open_archive(source: Path | bytes, kind: str, newest: int) -> Iterator[Archi
     with stream:
         try:
             archive = zipfile.ZipFile(stream)
-        except (zipfile.BadZipFile, OSError, ValueError, EOFError):
+        except _DAMAGE:
             raise RecordError(f"this is no {kind}", where=where, fix="choose the right file") from None
         with archive:
             yield Archive(archive, _manifest(archive, kind, newest, where), where)
@@ -153,6 +155,12 @@ def _manifest(archive: zipfile.ZipFile, kind: str, newest: int, where: str) -> d
     inside = archive.namelist()
     if len(inside) > MAX_MEMBERS or MANIFEST not in inside:
         raise wrong
+    if any(one.compress_type not in _PACKED for one in archive.infolist()):
+        raise RecordError(
+            "the file is packed in a way that is not taken here",
+            where=where,
+            fix="make it with axlewright, or pack it as a plain zip (stored or deflated)",
+        )
     try:
         with archive.open(MANIFEST) as member:
             text = member.read(MAX_MANIFEST_BYTES + 1)
@@ -172,7 +180,7 @@ def _manifest(archive: zipfile.ZipFile, kind: str, newest: int, where: str) -> d
         )
     except RecordError:
         raise
-    except Exception:  # whatever a hostile file makes json or zipfile throw
+    except (*_DAMAGE, TypeError, AttributeError):  # also lists where objects should be
         raise wrong from None
     if not fits:
         raise wrong

@@ -8,6 +8,7 @@ PostgreSQL and back.
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable, Iterator, Sequence
 from datetime import date, datetime
 from pathlib import Path
@@ -18,12 +19,15 @@ from sqlalchemy.orm import Session
 
 from axlewright import __version__
 from axlewright.errors import RecordError
+from axlewright.records import journal
 from axlewright.records.archive import Archive, open_archive, write_archive
-from axlewright.records.chain import canonical_json, read_time, utc_now, write_time
+from axlewright.records.chain import canonical_json, read_time, sha256_hex, utc_now, write_time
 from axlewright.records.database import HEAD_REVISION
 from axlewright.records.files import SHA256
-from axlewright.records.models import Base, FileRow, JobRow, Moment
+from axlewright.records.models import Base, DesignTextRow, FileRow, JobRow, Moment, PersonRow
+from axlewright.records.people import PIN_HASH
 from axlewright.records.store import JobStore
+from axlewright.records.types import ROLES
 
 KIND: Final = "axlewright backup"
 VERSION: Final = 1
@@ -87,7 +91,7 @@ def restore(store: JobStore, path: Path, *, overwrite: bool = False) -> int:
     Raises
     ------
     RecordError
-        The store is not empty, or the file is no whole backup.
+        The store is not empty, the file is no whole backup, or a job in it was changed.
     """
     with open_archive(path, KIND, VERSION) as archive:
         if archive.manifest.get("revision") != HEAD_REVISION:
@@ -103,9 +107,7 @@ def restore(store: JobStore, path: Path, *, overwrite: bool = False) -> int:
                     f"'{name}' is no part of a backup", where=str(path), fix="choose another file"
                 )
         for name in archive.names("files/"):
-            sha256, dot, suffix = name.removeprefix("files/").partition(".")
-            data = archive.read(name)
-            if not SHA256.fullmatch(sha256) or store.files.write(data, dot + suffix).sha256 != sha256:
+            if not SHA256.fullmatch(name.removeprefix("files/").partition(".")[0]):
                 raise RecordError(f"'{name}' is not what its name says", where=str(path))
         with store.sessions.writing() as session:
             _empty(session, store.place, overwrite=overwrite)
@@ -119,7 +121,48 @@ def restore(store: JobStore, path: Path, *, overwrite: bool = False) -> int:
             }
             if listed != set(archive.names("files/")):
                 raise RecordError("photos or recordings are missing", where=str(path), fix="make it again")
+            _check_jobs(session, str(path))
+            _check_people(session, str(path))
+            for name in archive.names("files/"):  # only now: what is refused leaves no file behind
+                sha256, dot, suffix = name.removeprefix("files/").partition(".")
+                if store.files.write(archive.read(name), dot + suffix).sha256 != sha256:
+                    raise RecordError(f"'{name}' is not what its name says", where=str(path))
             return session.scalar(sa.select(sa.func.count()).select_from(JobRow)) or 0
+
+
+def _check_jobs(session: Session, where: str) -> None:
+    """Check the chain of every job; whoever rewrites a whole chain is not found this way."""
+    fix = "restore another backup"
+    designs = set()
+    for text in session.scalars(sa.select(DesignTextRow)):
+        if sha256_hex(text.text.encode("utf-8")) != text.sha256:
+            raise RecordError("a design text was changed", where=where, fix=fix)
+        designs.add(text.sha256)
+    files = set(session.scalars(sa.select(FileRow.sha256)))
+    for row in session.scalars(sa.select(JobRow).order_by(JobRow.number)).all():
+        try:
+            entries = journal.entries_of(session, row)
+            found = row.design_sha256 if row.design_sha256 in designs else None
+            report = journal.check_chain(row, entries, found)
+            lost = {sha256 for entry in entries for sha256 in entry.files} - files
+        except RecordError as problem:
+            raise RecordError(
+                f"job {row.number} cannot be read ({problem.what})", where=where, fix=fix
+            ) from None
+        except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
+            raise RecordError(f"job {row.number} cannot be read", where=where, fix=fix) from None
+        if not report.holds:
+            raise RecordError(f"job {row.number} does not hold: {report.why}", where=where, fix=fix)
+        if lost:
+            raise RecordError(f"a file of job {row.number} is missing", where=where, fix=fix)
+
+
+def _check_people(session: Session, where: str) -> None:
+    for row in session.scalars(sa.select(PersonRow)):
+        if row.role not in ROLES or not PIN_HASH.fullmatch(row.pin_hash):
+            raise RecordError(
+                f"the person '{row.name}' is not as it should be", where=where, fix="restore another backup"
+            )
 
 
 def _empty(session: Session, place: str, *, overwrite: bool) -> None:
@@ -145,17 +188,41 @@ def _rows(archive: Archive, name: str, table: sa.Table) -> Sequence[dict[str, An
         elif isinstance(column.type, sa.Date):
             readers[column.name] = date.fromisoformat
     names = {column.name for column in table.columns}
+    again = {"where": archive.where, "fix": "make the backup again"}
     rows = []
-    for line in archive.read(name).decode("utf-8").split("\n"):
-        row = json.loads(line) if line else None
-        if row is None:
-            continue
-        if set(row) != names:
-            raise RecordError(f"'{name}' has other columns", where=archive.where, fix="make the backup again")
-        for key, read in readers.items():
-            row[key] = None if row[key] is None else read(row[key])
-        rows.append(row)
+    try:
+        lines = archive.read(name).decode("utf-8").split("\n")
+        for number, line in enumerate(lines, start=1):
+            if not line:
+                continue
+            row = json.loads(line)
+            if not isinstance(row, dict) or set(row) != names:
+                raise RecordError(f"'{name}' has other columns", **again)
+            for column in table.columns:
+                if not _fits(column, row[column.name]):
+                    raise RecordError(f"'{name}' line {number} has no good {column.name}", **again)
+            for key, read in readers.items():
+                row[key] = None if row[key] is None else read(row[key])
+            rows.append(row)
+    except (ValueError, RecursionError) as problem:
+        if isinstance(problem, RecordError) and problem.where == archive.where:
+            raise
+        raise RecordError(f"'{name}' cannot be read", **again) from None
     return rows
+
+
+def _fits(column: sa.Column[Any], value: Any) -> bool:
+    """Return whether the JSON value is one this column may hold; SQLite itself would take any."""
+    if value is None:
+        return bool(column.nullable) and not column.primary_key
+    if isinstance(column.type, sa.Boolean):
+        return isinstance(value, bool)
+    if isinstance(column.type, sa.Integer):
+        return isinstance(value, int) and not isinstance(value, bool) and abs(value) < 2**31
+    if isinstance(column.type, sa.Float):
+        return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    longest = getattr(column.type, "length", None)
+    return isinstance(value, str) and "\0" not in value and (longest is None or len(value) <= longest)
 
 
 def _set_counters(session: Session) -> None:

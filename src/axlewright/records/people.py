@@ -15,6 +15,8 @@ import base64
 import hashlib
 import hmac
 import os
+import re
+from dataclasses import replace
 from datetime import timedelta
 from typing import Final, cast
 
@@ -37,6 +39,8 @@ RIGHTS: Final[dict[Role, frozenset[str]]] = {
 
 WRONG_TRIES: Final = 5
 LOCK_TIME: Final = timedelta(minutes=5)
+PIN_HASH: Final = re.compile(r"scrypt\$16384\$8\$1\$[A-Za-z0-9+/]{22}==\$[A-Za-z0-9+/]{43}=")
+"""What a kept hash looks like; anything else is not computed, whoever wrote it."""
 _COST, _BLOCK, _PARALLEL, _LENGTH = 2**14, 8, 1, 32
 
 
@@ -50,6 +54,10 @@ def hash_pin(pin: str, salt: bytes | None = None) -> str:
 
 def pin_fits(pin: str, kept: str) -> bool:
     """Return whether the PIN belongs to the kept hash."""
+    if not PIN_HASH.fullmatch(kept):
+        raise RecordError(
+            "the kept PIN was changed", where="PIN", fix="set it again: axlewright people set-pin"
+        )
     _, cost, block, parallel, salt, digest = kept.split("$")
     wanted = base64.b64decode(digest)
     found = hashlib.scrypt(
@@ -84,7 +92,11 @@ class People:
         self._sessions = sessions
 
     def add(self, name: str, role: Role, pin: str) -> Person:
-        """Add a person; the name must be new."""
+        """Add a person; the name must be new.
+
+        Where nobody is an admin, the person is made one whatever `role` says, so that nobody is locked out
+        of entering people; `Person.note` of the answer says so.
+        """
         name = plain_text(name, "name", required=True, longest=80)
         if role not in ROLES:
             raise RecordError(f"'{role}' is no role", where="role", fix=f"use {', '.join(ROLES)}")
@@ -92,11 +104,15 @@ class People:
         with self._sessions.writing() as session:
             if session.get(PersonRow, name) is not None:
                 raise RecordError(f"'{name}' is here already", where="name", fix="choose another name")
+            note = ""
+            if role != "admin" and not _other_admin(session, name):
+                note = f"{name} is the first person who may enter people, so the role is admin, not {role}"
+                role = "admin"
             row = PersonRow(
                 name=name, role=role, pin_hash=kept, active=True, wrong_tries=0, locked_until=None
             )
             session.add(row)
-            return _person(row)
+            return replace(_person(row), note=note)
 
     def list(self, *, active_only: bool = True) -> list[Person]:
         """Return the people by name."""
@@ -112,18 +128,22 @@ class People:
             row.pin_hash, row.wrong_tries, row.locked_until = kept, 0, None
 
     def set_role(self, name: str, role: Role) -> Person:
-        """Give a person another role."""
+        """Give a person another role; the last admin stays one."""
         if role not in ROLES:
             raise RecordError(f"'{role}' is no role", where="role", fix=f"use {', '.join(ROLES)}")
         with self._sessions.writing() as session:
             row = _known(session, name)
+            if role != "admin":
+                _keep_an_admin(session, row)
             row.role = role
             return _person(row)
 
     def set_active(self, name: str, active: bool) -> Person:
-        """Let a person sign or not; what they signed stays."""
+        """Let a person sign or not; what they signed stays, and the last admin does."""
         with self._sessions.writing() as session:
             row = _known(session, name)
+            if not active:
+                _keep_an_admin(session, row)
             row.active = active
             return _person(row)
 
@@ -140,15 +160,16 @@ class People:
         RecordError
             Unknown or inactive person, wrong PIN, or locked after five wrong tries for five minutes.
         """
+        with self._sessions.reading() as session:
+            row = _known(session, name, lock=False)
+            _refuse_locked(row)
+            kept = row.pin_hash
+        fits = pin_fits(pin, kept)  # slow on purpose: nobody else waits for it
         with self._sessions.writing() as session:
             row = _known(session, name)
+            _refuse_locked(row)  # tries made at the same time count as well
             now = utc_now()
-            if row.locked_until is not None and row.locked_until > now:
-                minutes = -(-(row.locked_until - now).total_seconds() // 60)
-                raise RecordError(
-                    f"too many wrong PINs for {row.name}", where="PIN", fix=f"wait {minutes:.0f} min"
-                )
-            right = row.active and pin_fits(pin, row.pin_hash)
+            right = row.active and fits and row.pin_hash == kept
             if right:
                 row.wrong_tries, row.locked_until = 0, None
             else:
@@ -169,8 +190,28 @@ class People:
         return person
 
 
-def _known(session: Session, name: str) -> PersonRow:
-    row = session.scalar(select(PersonRow).where(PersonRow.name == name.strip()).with_for_update())
+def _refuse_locked(row: PersonRow) -> None:
+    now = utc_now()
+    if row.locked_until is not None and row.locked_until > now:
+        minutes = -(-(row.locked_until - now).total_seconds() // 60)
+        raise RecordError(f"too many wrong PINs for {row.name}", where="PIN", fix=f"wait {minutes:.0f} min")
+
+
+def _other_admin(session: Session, name: str) -> bool:
+    query = select(PersonRow.name).where(PersonRow.role == "admin", PersonRow.active, PersonRow.name != name)
+    return session.scalars(query.with_for_update()).first() is not None
+
+
+def _keep_an_admin(session: Session, row: PersonRow) -> None:
+    if row.role == "admin" and row.active and not _other_admin(session, row.name):
+        raise RecordError(
+            f"{row.name} is the only admin", where="role", fix="make somebody else an admin first"
+        )
+
+
+def _known(session: Session, name: str, *, lock: bool = True) -> PersonRow:
+    query = select(PersonRow).where(PersonRow.name == name.strip())
+    row = session.scalar(query.with_for_update() if lock else query)
     if row is None:
         raise RecordError(f"nobody is called '{name.strip()}'", where="name", fix="choose from the list")
     return row

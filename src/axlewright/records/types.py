@@ -146,11 +146,12 @@ class ChainReport:
 
 @dataclass(frozen=True)
 class Person:
-    """Somebody who works here."""
+    """Somebody who works here; `note` says what was done otherwise than asked, see `People.add`."""
 
     name: str
     role: Role
     active: bool = True
+    note: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True)
