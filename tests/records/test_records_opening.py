@@ -96,6 +96,28 @@ def test_folder_without_permission_gets_one_sentence(tmp_path: Path) -> None:
     assert "folder cannot be written (Permission denied)" in done.stdout
 
 
+@pytest.mark.skipif(os.name != "posix", reason="permissions of POSIX systems")
+def test_records_are_the_owners_alone(tmp_path: Path) -> None:
+    before = os.umask(0)
+    try:
+        with open_store(tmp_path / "home") as store:
+            store.new_job(design_name="TY-222")
+            found = {path.name: path.stat().st_mode & 0o777 for path in (tmp_path / "home").iterdir()}
+            folder = (tmp_path / "home").stat().st_mode & 0o777
+    finally:
+        os.umask(before)
+    assert folder == 0o700
+    assert found.keys() >= {database.DATABASE_FILE, f"{database.DATABASE_FILE}-wal"}
+    assert set(found.values()) == {0o600}
+
+
+@pytest.mark.skipif(os.name != "posix", reason="permissions of POSIX systems")
+def test_folder_that_is_there_keeps_its_permissions(tmp_path: Path) -> None:
+    tmp_path.chmod(0o750)
+    open_store(tmp_path).close()
+    assert tmp_path.stat().st_mode & 0o777 == 0o750
+
+
 def test_file_that_is_no_database_gets_one_sentence(tmp_path: Path) -> None:
     (tmp_path / database.DATABASE_FILE).write_bytes(b"this is a shopping list" * 100)
     with pytest.raises(RecordError, match="the database is damaged") as caught:

@@ -47,9 +47,12 @@ def data_folder(folder: Path | str | None = None) -> Path:
 
 
 def make_folder(folder: Path) -> None:
-    """Make the folder and check that it can be written, or say in one sentence that it cannot."""
+    """Make the folder, its owner's alone, and check that it can be written, or say that it cannot.
+
+    A folder that is there keeps its permissions.
+    """
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=folder):
             pass
     except OSError as problem:
@@ -57,6 +60,20 @@ def make_folder(folder: Path) -> None:
             f"the folder cannot be written ({problem.strerror or problem})",
             where=str(folder),
             fix=f"choose another with --home or {HOME_VARIABLE}, or change its permissions",
+        ) from None
+
+
+def make_private_file(path: Path) -> None:
+    """Make an empty file that its owner alone reads; SQLite gives its side files the same permissions."""
+    try:
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+    except FileExistsError:
+        pass
+    except OSError as problem:
+        raise RecordError(
+            f"the database cannot be made ({problem.strerror or problem})",
+            where=str(path),
+            fix="change the permissions of the folder",
         ) from None
 
 
@@ -95,6 +112,7 @@ def sqlite_engine(folder: Path) -> Engine:
             where=str(folder),
             fix="use a folder on this machine, or a PostgreSQL server for several benches",
         )
+    make_private_file(folder / DATABASE_FILE)
     engine = sa.create_engine(
         URL.create("sqlite", database=str(folder / DATABASE_FILE)),
         connect_args={"timeout": BUSY_TIMEOUT_MS / 1000, "check_same_thread": False},
