@@ -7,8 +7,8 @@ from datetime import date, timedelta
 
 import pytest
 
-from axlewright.errors import RecordError
-from axlewright.records import Instrument, JobConflictError, JobStore, people
+from axlewright.errors import ConflictError, RecordError
+from axlewright.records import Entry, Instrument, JobConflictError, JobStore, people
 from axlewright.records.chain import utc_now
 
 
@@ -27,6 +27,7 @@ def test_scrypt_gives_the_published_value() -> None:
 
 
 def test_wrong_pins_lock_for_a_while(store: JobStore, monkeypatch: pytest.MonkeyPatch) -> None:
+    store.people.add("office", "admin", "9631")
     store.people.add("bench one", "technician", "2580")
     for _ in range(people.WRONG_TRIES):
         with pytest.raises(RecordError, match="the PIN is wrong"):
@@ -40,14 +41,18 @@ def test_wrong_pins_lock_for_a_while(store: JobStore, monkeypatch: pytest.Monkey
 
 def test_sign_off_needs_the_pin_and_names_what_was_signed(store: JobStore) -> None:
     number = store.new_job(design_name="TY-222").number
+    store.people.add("office", "admin", "9631")
     store.people.add("bench one", "technician", "2580")
     head = store.get_job(number).head
     with pytest.raises(RecordError, match="the PIN is wrong"):
-        store.sign_off(number, who="bench one", pin="0000", statement="built as written")
+        store.sign_off(number, who="bench one", pin="0000", statement="built as written", head=head)
     with pytest.raises(RecordError, match="nobody is called 'tester'"):
-        store.sign_off(number, who="tester", pin="2580", statement="built as written")
+        store.sign_off(number, who="tester", pin="2580", statement="built as written", head=head)
     assert store.get_job(number).entry_count == 1
-    signed = store.sign_off(number, who="bench one", pin="2580", statement="built as written")
+    with pytest.raises(RecordError, match="needs the state of the job that was seen"):
+        store.sign_off(number, who="bench one", pin="2580", statement="built as written")
+    assert store.get_job(number).entry_count == 1
+    signed = store.sign_off(number, who="bench one", pin="2580", statement="built as written", head=head)
     assert signed.payload == {"statement": "built as written", "role": "technician", "signed_head": head}
     with pytest.raises(JobConflictError):
         store.sign_off(number, who="bench one", pin="2580", statement="x", head=head)
@@ -62,6 +67,7 @@ def test_waiver_needs_a_reason_and_a_role_that_may(store: JobStore) -> None:
     with pytest.raises(RecordError, match="with a reason only"):
         store.waive(number, "as-found", " ", who="bench one")
     assert store.waive(number, "as-found", "came in pieces", who="bench one").kind == "waiver"
+    store.people.add("office", "admin", "9631")
     store.people.add("bench one", "technician", "2580")
     store.people.add("tester", "lead", "1470")
     with pytest.raises(RecordError, match="with a PIN here"):
@@ -72,6 +78,7 @@ def test_waiver_needs_a_reason_and_a_role_that_may(store: JobStore) -> None:
 
 
 def test_bad_people_get_one_sentence(store: JobStore) -> None:
+    store.people.add("office", "admin", "9631")
     store.people.add("bench one", "technician", "2580")
     with pytest.raises(RecordError, match="here already"):
         store.people.add("bench one", "lead", "2580")
@@ -80,7 +87,7 @@ def test_bad_people_get_one_sentence(store: JobStore) -> None:
     with pytest.raises(RecordError, match="is no role"):
         store.people.add("bench two", "boss", "2580")  # type: ignore[arg-type]
     store.people.set_active("bench one", False)
-    assert store.people.list() == []
+    assert [one.name for one in store.people.list()] == ["office"]
     with pytest.raises(RecordError, match="the PIN is wrong"):
         store.people.check_pin("bench one", "2580")
 
@@ -148,3 +155,107 @@ def test_files_are_kept_once_and_checked(store: JobStore) -> None:
         store.store_file(b"x", "../../x")
     with pytest.raises(RecordError, match="not the name of a stored file"):
         store.files.path("../../etc/passwd", "")
+
+
+def test_signing_and_closing_is_one_and_happens_once(store: JobStore) -> None:
+    number = store.new_job(design_name="TY-222").number
+    store.people.add("office", "admin", "9631")
+    head = store.get_job(number).head
+
+    def sign(key: str, head: str = head) -> Entry:
+        return store.sign_off(
+            number, who="office", pin="9631", statement="done", head=head, close=True, idempotency_key=key
+        )
+
+    first = sign("form 1")
+    job = store.get_job(number)
+    assert (job.state, job.entry_count) == ("closed", 3)
+    assert sign("form 1") == first
+    assert store.get_job(number) == job
+    with pytest.raises(JobConflictError):
+        sign("form 2")
+    assert store.get_job(number) == job, "neither signed nor closed"
+    store.set_state(number, "open", who="office")
+    assert sign("form 1") == first
+    assert store.get_job(number).state == "open", "an old form closes nothing"
+    assert store.verify(number).holds
+
+
+def test_waiver_sent_again_is_written_once(store: JobStore) -> None:
+    number = store.new_job(design_name="TY-222").number
+    first = store.waive(number, "as-found", "came in pieces", who="a", idempotency_key="k")
+    assert store.waive(number, "as-found", "came in pieces", who="a", idempotency_key="k") == first
+    assert store.get_job(number).entry_count == 2
+
+
+def test_stock_sent_again_is_counted_once(store: JobStore) -> None:
+    item = store.stock.add("side shim", 0.5, count=3, idempotency_key="a")
+    assert store.stock.add("side shim", 0.5, count=3, idempotency_key="a") == item
+    assert store.stock.list() == [item]
+    assert store.stock.move(item.id, -1, who="bench one", idempotency_key="b").count == 2
+    assert store.stock.move(item.id, -1, who="bench one", idempotency_key="b").count == 2
+    assert store.stock.move(item.id, -1, who="bench one").count == 1
+    assert store.stock.move(item.id, -1, who="bench one").count == 0, "without a key every move counts"
+    assert store.stock.move(item.id, -1, who="bench one", idempotency_key="b").count == 0
+    with pytest.raises(ConflictError, match="used already for something else"):
+        store.stock.move(item.id, -2, who="bench one", idempotency_key="b")
+    with pytest.raises(ConflictError, match="used already for something else"):
+        store.stock.add("side shim", 0.6, count=3, idempotency_key="a")
+    assert [move.change for move in store.stock.moves(item.id)] == [3, -1, -1, -1]
+
+
+def test_there_is_always_an_admin(store: JobStore) -> None:
+    first = store.people.add("bench one", "technician", "2580")
+    assert first.role == "admin"
+    assert "the role is admin, not technician" in first.note
+    second = store.people.add("tester", "lead", "1470")
+    assert (second.role, second.note) == ("lead", "")
+    for change in (
+        lambda: store.people.set_role("bench one", "lead"),
+        lambda: store.people.set_active("bench one", False),
+    ):
+        with pytest.raises(RecordError, match="bench one is the only admin"):
+            change()
+    store.people.set_role("tester", "admin")
+    assert store.people.set_role("bench one", "technician").role == "technician"
+
+
+def test_nobody_waits_while_a_pin_is_hashed(store: JobStore, monkeypatch: pytest.MonkeyPatch) -> None:
+    store.people.add("office", "admin", "9631")
+    real = people.pin_fits
+
+    def slow(pin: str, kept: str) -> bool:
+        store.new_job(design_name="TY-222")  # would wait for the writing place for ten seconds and fail
+        return real(pin, kept)
+
+    monkeypatch.setattr(people, "pin_fits", slow)
+    assert store.people.check_pin("office", "9631").name == "office"
+    assert len(store.list_jobs()) == 1
+
+
+def test_tries_at_the_same_time_count_as_well(store: JobStore, monkeypatch: pytest.MonkeyPatch) -> None:
+    store.people.add("office", "admin", "9631")
+    real = people.pin_fits
+
+    def meanwhile(pin: str, kept: str) -> bool:
+        monkeypatch.setattr(people, "pin_fits", real)
+        for _ in range(people.WRONG_TRIES):
+            with pytest.raises(RecordError, match="the PIN is wrong"):
+                store.people.check_pin("office", "0000")
+        return real(pin, kept)
+
+    monkeypatch.setattr(people, "pin_fits", meanwhile)
+    with pytest.raises(RecordError, match="wait 5 min"):
+        store.people.check_pin("office", "9631")
+
+
+def test_pin_changed_while_it_is_checked_is_wrong(store: JobStore, monkeypatch: pytest.MonkeyPatch) -> None:
+    store.people.add("office", "admin", "9631")
+
+    def meanwhile(pin: str, kept: str) -> bool:
+        store.people.set_pin("office", "1111")
+        return True
+
+    monkeypatch.setattr(people, "pin_fits", meanwhile)
+    with pytest.raises(RecordError, match="the PIN is wrong"):
+        store.people.check_pin("office", "9631")

@@ -140,12 +140,14 @@ class StockMoveRow(Base):
     """What went onto the shelf or off it, when, by whom and for which job."""
 
     __tablename__ = "stock_moves"
+    __table_args__ = (UniqueConstraint("idempotency_key"),)
     id: Mapped[int] = mapped_column(Integer, primary_key=True)
     stock_id: Mapped[int] = mapped_column(ForeignKey("stock.id"), index=True)
     change: Mapped[int]
     who: Mapped[str]
     at: Mapped[datetime]
     job_number: Mapped[int | None] = mapped_column(ForeignKey("jobs.number"))
+    idempotency_key: Mapped[str | None]
 
 
 class FileRow(Base):

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from datetime import date
 
 from sqlalchemy import select
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
 
-from axlewright.errors import RecordError
+from axlewright.errors import ConflictError, RecordError
 from axlewright.records.chain import utc_now
 from axlewright.records.models import InstrumentRow, StockMoveRow, StockRow
 from axlewright.records.session import Sessions, plain_text
@@ -67,6 +70,25 @@ def _item(row: StockRow) -> StockItem:
     )
 
 
+def _done(
+    session: Session, key: str | None, same: Callable[[StockMoveRow, StockRow], bool]
+) -> StockRow | None:
+    """Return the item that was moved with this key before, or None; another move with it is an error."""
+    if key is None:
+        return None
+    move = session.scalar(select(StockMoveRow).where(StockMoveRow.idempotency_key == key))
+    if move is None:
+        return None
+    item = session.get_one(StockRow, move.stock_id)
+    if not same(move, item):
+        raise ConflictError(
+            f"the key '{key}' was used already for something else",
+            where="stock",
+            fix="send the new move with a key of its own",
+        )
+    return item
+
+
 class Stock:
     """Spacers and shims on the shelf; reached as ``store.stock``."""
 
@@ -84,6 +106,7 @@ class Stock:
         place: str = "",
         design_name: str = "",
         who: str = "",
+        idempotency_key: str = "",
     ) -> StockItem:
         """Put a new kind of piece on the shelf.
 
@@ -97,6 +120,8 @@ class Stock:
             What the part says it is.
         design_name : str
             Design it fits, empty for any.
+        idempotency_key : str
+            Adding again with the same key returns the first item as it is now and writes nothing.
         """
         for value, where in ((thickness_mm, "thickness"), (nominal_mm, "nominal thickness")):
             if value is not None and not (math.isfinite(value) and 0 < value < 1000):
@@ -112,19 +137,48 @@ class Stock:
             place=plain_text(place, "place", longest=200),
             design_name=plain_text(design_name, "design", longest=200),
         )
+        key = plain_text(idempotency_key, "idempotency key", longest=200) or None
+        person = plain_text(who, "who", longest=80)
+
+        def same(move: StockMoveRow, item: StockRow) -> bool:
+            mine = (count, None, row.kind, row.thickness_mm)
+            return mine == (move.change, move.job_number, item.kind, item.thickness_mm)
+
         with self._sessions.writing() as session:
-            session.add(row)
-            session.flush()
-            session.add(StockMoveRow(stock_id=row.id, change=count, who=who, at=utc_now(), job_number=None))
+            if (first := _done(session, key, same)) is not None:
+                return _item(first)
+            try:
+                with session.begin_nested():
+                    session.add(row)
+                    session.flush()
+                    move = StockMoveRow(stock_id=row.id, change=count, who=person, at=utc_now())
+                    move.idempotency_key = key
+                    session.add(move)
+            except IntegrityError:  # somebody sent the same key at the same time
+                if (first := _done(session, key, same)) is None:
+                    raise
+                return _item(first)
             return _item(row)
 
-    def move(self, item_id: int, change: int, *, who: str, job: int | None = None) -> StockItem:
-        """Take pieces (`change` below 0) or put some back, and write down who did and for which job."""
+    def move(
+        self, item_id: int, change: int, *, who: str, job: int | None = None, idempotency_key: str = ""
+    ) -> StockItem:
+        """Take pieces (`change` below 0) or put some back, and write down who did and for which job.
+
+        Moving again with the same key returns the item as it is now and writes nothing.
+        """
         person = plain_text(who, "who", required=True, longest=80)
+        key = plain_text(idempotency_key, "idempotency key", longest=200) or None
+
+        def same(move: StockMoveRow, item: StockRow) -> bool:
+            return (item_id, change, job) == (item.id, move.change, move.job_number)
+
         with self._sessions.writing() as session:
             row = session.scalar(select(StockRow).where(StockRow.id == item_id).with_for_update())
             if row is None:
                 raise RecordError(f"there is no stock item {item_id}", where="stock", fix="look at the list")
+            if (first := _done(session, key, same)) is not None:
+                return _item(first)
             if row.count + change < 0:
                 raise RecordError(
                     f"only {row.count} of the {row.kind} {row.thickness_mm:g} mm are there",
@@ -133,6 +187,7 @@ class Stock:
                 )
             row.count += change
             move = StockMoveRow(stock_id=row.id, change=change, who=person, at=utc_now(), job_number=job)
+            move.idempotency_key = key
             session.add(move)
             session.flush()
             return _item(row)

@@ -327,33 +327,66 @@ class JobStore:
             row = journal.job_row(session, number, lock=True)
             return journal.append(session, row, kind=kind, step=step, payload=payload, **more)
 
-    def waive(self, number: int, step: str, reason: str, *, who: str, pin: str = "") -> Entry:
+    def waive(
+        self, number: int, step: str, reason: str, *, who: str, pin: str = "", idempotency_key: str = ""
+    ) -> Entry:
         """Leave a step out, with a reason.
 
-        As soon as people are entered, only one with the right to waive may, with the PIN.
+        As soon as people are entered, only one with the right to waive may, with the PIN. The key is that
+        of `add_entry`.
         """
         if self.people.any_known():
             who = self.people.require(who, pin, "waive").name
-        return self._append(number, "waiver", step, {"reason": reason.strip()}, who=who)
+        payload = {"reason": reason.strip()}
+        return self._append(number, "waiver", step, payload, who=who, idempotency_key=idempotency_key)
 
     def sign_off(
-        self, number: int, *, who: str, pin: str, statement: str, step: str = "close", head: str | None = None
+        self,
+        number: int,
+        *,
+        who: str,
+        pin: str,
+        statement: str,
+        step: str = "close",
+        head: str | None = None,
+        close: bool = False,
+        idempotency_key: str = "",
     ) -> Entry:
         """Sign a step, with the PIN; the entry names role and the head that was signed.
 
         Parameters
         ----------
-        head : str, optional
-            `Job.head` the person saw; a `JobConflictError` is raised when somebody wrote since.
+        head : str
+            `Job.head` the person saw: nobody signs what they have not seen, so it is required. A
+            `JobConflictError` is raised when somebody wrote since.
+        close : bool
+            Close the job with the signature, both or neither.
+        idempotency_key : str
+            Signing again with the same key returns the first signature and writes nothing.
         """
+        if not head:
+            raise RecordError(
+                "a signature needs the state of the job that was seen",
+                where="head",
+                fix="open the job, look at it and sign it from there",
+            )
+        order.step(step)
         person = self.people.require(who, pin, "sign")
-        seen = head if head is not None else self.get_job(number).head
         payload = {
             "statement": plain_text(statement, "statement", required=True),
             "role": person.role,
-            "signed_head": seen,
+            "signed_head": head,
         }
-        return self._append(number, "sign-off", step, payload, who=person.name, expected_head=seen)
+        key = plain_text(idempotency_key, "idempotency key", longest=200)
+        more = {"who": person.name, "idempotency_key": key, "expected_head": head}
+        with self.sessions.writing() as session:
+            row = journal.job_row(session, number, lock=True)
+            before = row.entry_count
+            entry = journal.append(session, row, kind="sign-off", step=step, payload=payload, **more)
+            if close and row.entry_count > before and row.state != "closed":
+                state = {"state": "closed", "reason": ""}
+                journal.append(session, row, kind="state", step="", payload=state, who=person.name)
+            return entry
 
     def store_file(self, data: bytes, suffix: str) -> str:
         """Keep a photo or recording beside the database and return its SHA-256; the same content once."""

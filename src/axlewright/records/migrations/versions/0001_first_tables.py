@@ -118,9 +118,11 @@ def upgrade() -> None:
         sa.Column("who", sa.Text(), nullable=False),
         sa.Column("at", sa.String(length=27), nullable=False),
         sa.Column("job_number", sa.Integer(), nullable=True),
+        sa.Column("idempotency_key", sa.Text(), nullable=True),
         sa.ForeignKeyConstraint(["job_number"], ["jobs.number"], name=op.f("fk_stock_moves_job_number_jobs")),
         sa.ForeignKeyConstraint(["stock_id"], ["stock.id"], name=op.f("fk_stock_moves_stock_id_stock")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_stock_moves")),
+        sa.UniqueConstraint("idempotency_key", name=op.f("uq_stock_moves_idempotency_key")),
     )
     op.create_index(op.f("ix_stock_moves_stock_id"), "stock_moves", ["stock_id"], unique=False)
 
