@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import builtins
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -180,3 +181,54 @@ def test_missing_decoder_is_said_plainly(tmp_path: Path, monkeypatch: pytest.Mon
     monkeypatch.setattr(builtins, "__import__", no_av)
     with pytest.raises(OptionalPartMissingError, match=r"axlewright\[phone-audio\]"):
         read_recording(path)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "#EXTM3U\n#EXTINF:10,\nother.wav\n",
+        "ffconcat version 1.0\nfile other.wav\n",
+        "Tränk " * 2000,
+        "a,b\r\n1,2\r\n",
+    ],
+)
+@pytest.mark.parametrize("suffix", [".wav", ".m4a", ".m3u8", ""])
+def test_a_text_is_not_a_recording(
+    tmp_path: Path, text: str, suffix: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, "av", None)  # the answer does not depend on the optional decoder
+    soundfile.write(tmp_path / "other.wav", noise(4.0), RATE)
+    path = tmp_path / f"list{suffix}"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(SoundError, match="this is not a recording"):
+        read_recording(path)
+
+
+def test_the_decoder_opens_no_list_of_other_files(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The lists would be read otherwise: the decoder without our limits finds the sound they name."""
+    av = pytest.importorskip("av")
+    monkeypatch.setattr("axlewright.sound.recording._is_text", lambda path: False)
+    soundfile.write(tmp_path / "other.wav", noise(4.0), RATE)
+    path = tmp_path / "list.xyz"
+    path.write_text("ffconcat version 1.0\nfile other.wav\n")
+    with av.open(str(path)) as container:
+        assert container.streams.audio[0].codec_context.sample_rate == RATE
+    with pytest.raises(SoundError, match="no recording that can be read"):
+        read_recording(path)
+
+
+@pytest.mark.parametrize(("channels", "rate"), [(9, 8000), (1, 200_000)])
+@pytest.mark.parametrize("suffix", [".wav", ".xyz"])
+def test_more_than_fits_is_refused(tmp_path: Path, channels: int, rate: int, suffix: str) -> None:
+    if suffix == ".xyz":
+        pytest.importorskip("av")
+    path = tmp_path / f"many{suffix}"
+    soundfile.write(path, np.zeros((rate * 3, channels), dtype=np.int16), rate, format="WAV")
+    with pytest.raises(SoundError, match=f"the file has {channels} channels at {rate} Hz"):
+        read_recording(path)
+
+
+def test_eight_channels_are_read(tmp_path: Path) -> None:
+    path = tmp_path / "eight.wav"
+    soundfile.write(path, np.tile(noise(4.0)[:, None], (1, 8)), RATE)
+    assert read_recording(path).channels == 8

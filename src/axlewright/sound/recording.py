@@ -26,6 +26,11 @@ LONGEST_S: Final = 600.0
 """Only this much of a file is read unless more is asked for; ten minutes hold many sweeps."""
 SHORTEST_S: Final = 2.0
 SOUNDFILE_SUFFIXES: Final = frozenset({".wav", ".flac", ".ogg", ".mp3", ".oga", ".aif", ".aiff"})
+MOST_CHANNELS: Final = 8
+HIGHEST_RATE_HZ: Final = 192_000
+"""More is no recording of a drive but a file made to fill the memory."""
+DECODER_FORMATS: Final = "mov,mp4,m4a,3gp,3g2,matroska,webm,ogg,amr,aac,mp3,wav,w64,flac,aiff,caf,asf,au"
+"""Formats the optional decoder may open: only such as hold the sound themselves, no list of other files."""
 SPEECH_CODECS: Final = frozenset({"amrnb", "amr_nb", "gsm", "pcm_alaw", "pcm_mulaw", "speex"})
 
 
@@ -111,6 +116,8 @@ def read_recording(path: str | Path, *, start_s: float = 0.0, longest_s: float =
         raise SoundError("the file is empty", where=where, fix="record again")
     if start_s < 0 or longest_s <= 0:
         raise SoundError("start must not be negative and length must be positive", where=where)
+    if _is_text(path):
+        raise SoundError("this is not a recording", where=where, fix="give a sound file, not a text")
     flags: list[Flag] = []
     decoded = None
     if path.suffix.lower() in SOUNDFILE_SUFFIXES or not path.suffix:
@@ -235,6 +242,28 @@ def _too_long(total_s: float, used_s: float) -> Flag:
     )
 
 
+def _is_text(path: Path) -> bool:
+    """Say whether the file begins as text does; every sound format has other bytes in its header."""
+    with path.open("rb") as handle:
+        head = handle.read(4096)
+    try:
+        text = head.decode("utf-8")
+    except UnicodeDecodeError as problem:
+        if problem.start < len(head) - 3:  # else only the last letter was cut
+            return False
+        text = head[: problem.start].decode("utf-8")
+    return bool(text) and all(sign.isprintable() or sign in "\t\n\r\f\ufeff" for sign in text)
+
+
+def _check_size(channels: int, rate: int, where: str) -> None:
+    if channels > MOST_CHANNELS or rate > HIGHEST_RATE_HZ:
+        raise SoundError(
+            f"the file has {channels} channels at {rate} Hz",
+            where=where,
+            fix=f"at most {MOST_CHANNELS} channels and {HIGHEST_RATE_HZ} Hz are read",
+        )
+
+
 def _read_soundfile(
     path: Path, start_s: float, longest_s: float, flags: list[Flag]
 ) -> tuple[NDArray[np.floating], int, str] | None:
@@ -243,6 +272,7 @@ def _read_soundfile(
     try:
         with soundfile.SoundFile(str(path)) as handle:
             rate = int(handle.samplerate)
+            _check_size(int(handle.channels), rate, path.name)
             total = int(handle.frames)
             codec = str(handle.subtype).lower()
             handle.seek(min(int(start_s * rate), total))
@@ -287,7 +317,8 @@ def _read_av(
     rate = 0
     got = 0
     try:
-        with av.open(str(path)) as container:
+        guard = {"format_whitelist": DECODER_FORMATS, "protocol_whitelist": "file"}
+        with av.open(str(path.absolute()), options=guard) as container:
             if not container.streams.audio:
                 raise SoundError("the file holds no sound", where=path.name, fix="give a recording")
             stream = container.streams.audio[0]
@@ -296,6 +327,7 @@ def _read_av(
             channels = int(stream.codec_context.channels)
             if rate <= 0:
                 raise SoundError("the sound in the file cannot be read", where=path.name)
+            _check_size(channels, rate, path.name)
             resampler = av.AudioResampler(
                 format="fltp", layout=stream.codec_context.layout.name if channels else "mono", rate=rate
             )
