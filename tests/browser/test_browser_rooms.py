@@ -146,6 +146,46 @@ def test_what_nothing_answered_is_sent_later_and_once(
     bench.no_errors()
 
 
+def test_what_the_bench_refuses_stays_flagged_and_a_pin_is_never_kept(
+    own_server: Served, sit_down: Callable[..., Bench]
+) -> None:
+    bench = sit_down(own_server, "phone", "refused")
+    bench.expected += ["ERR_INTERNET_DISCONNECTED", "ERR_CONNECTION_REFUSED", "Failed to load resource"]
+    page = bench.page
+    job = start_job(bench)
+    page.goto("/settings")
+    bench.fill(name="bench one", newpin="4711")
+    bench.press('form[action="/settings/people"] button')
+    page.wait_for_selector("text=bench one, admin")
+    page.goto(f"{job}?step=close")
+    bench.fill(pin="4711")
+    page.context.set_offline(True)
+    bench.press("text=Sign and close the job")
+    page.wait_for_selector("#waiting:not([hidden])")
+    assert "a PIN is never kept" in page.inner_text("#waiting")
+    page.context.set_offline(False)
+    page.goto(f"{job}?step=as-found")
+    bench.fill(spacer="0.0559x", note="wet day")
+    page.context.set_offline(True)
+    bench.press("#entryform button.main")
+    page.wait_for_selector("#waiting:has-text('1 entry is kept here')")
+    page.context.set_offline(False)
+    page.wait_for_selector("#waiting:has-text('was not taken')", timeout=30_000)
+    page.goto("/")
+    bench.press("text=Fill it in again and look")
+    page.wait_for_url("**/jobs/**")
+    page.wait_for_selector("#entryform[data-kept-entry]")
+    assert page.input_value("#f-note") == "wet day"
+    bench.fill(spacer="0.0559")
+    bench.enter()
+    page.wait_for_selector("#waiting", state="hidden")
+    page.reload()
+    assert "was not taken" not in page.inner_text("body")
+    kept = page.evaluate("JSON.stringify({...localStorage, ...sessionStorage})")
+    assert "4711" not in kept
+    bench.no_errors()
+
+
 def test_a_restart_loses_nothing_that_was_typed(own_server: Served, sit_down: Callable[..., Bench]) -> None:
     bench = sit_down(own_server, "phone", "restart")
     bench.expected += ["ERR_CONNECTION_REFUSED", "Failed to load resource"]

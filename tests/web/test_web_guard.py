@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import socket
 import stat
 import subprocess
 import sys
@@ -9,9 +11,10 @@ from pathlib import Path
 
 import httpx
 import pytest
-from web_visitor import served
+from web_visitor import Visitor, served
 
 from axlewright.web import create_app
+from axlewright.web.app import _listen
 from axlewright.web.guard import CONTENT_POLICY, LARGEST_FORM, SECRET_FILE, form_token, token_fits
 
 
@@ -101,3 +104,88 @@ def test_the_secret_is_for_its_owner_and_survives_a_restart(tmp_path: Path) -> N
     again = create_app(tmp_path / "records")
     assert again.state.site.secret == first
     again.state.site.store.close()
+
+
+@pytest.mark.parametrize("number", ["²", "٣", "9" * 5000, "-1", "1e3", ""])
+def test_what_is_no_whole_number_is_refused_in_a_sentence(visitor: Visitor, number: str) -> None:
+    job = visitor.start_job()
+    for path, fields in (
+        (f"/jobs/{job}/take-back", {"seq": number, "reason": "x"}),
+        (f"/jobs/{job}/pattern/advice", {"seq": number, "taken": "yes"}),
+        ("/settings/stock/move", {"item": number, "change": "1"}),
+        ("/settings/stock/move", {"item": "1", "change": number}),
+    ):
+        assert 'id="problem"' in visitor.post(path, fields, status=422), path
+    if number:
+        fields = {"kind": "pinion spacer", "thickness": "0.0600", "count": number}
+        assert "is not a count" in visitor.post("/settings/stock", fields, status=422)
+        fields = {"supersedes": number, "heard": "whine", "when": "drive", "others_out": "yes"}
+        visitor.post(f"/jobs/{job}/steps/complaint", fields, status=422)
+
+
+def test_an_answer_to_no_advice_writes_nothing(visitor: Visitor) -> None:
+    job = visitor.start_job()
+    page = visitor.post(f"/jobs/{job}/pattern/advice", {"seq": "1", "taken": "yes"}, status=422)
+    assert "has no advice 1" in page
+    assert "Followed" not in visitor.get(f"/jobs/{job}?step=pattern")
+
+
+def test_a_token_that_is_not_ascii_does_not_fit(visitor: Visitor) -> None:
+    assert not token_fits(b"s" * 32, "one", "ß\ud800")
+    answer = visitor.client.post("/jobs/new", data={"token": "ß" * 64, "vehicle": "x"})
+    assert answer.status_code == 422
+
+
+def test_an_address_cannot_put_words_on_the_page(client: httpx.Client) -> None:
+    assert "Call this number" not in client.get("/?said=Call+this+number").text
+    assert "Job started" in client.get("/?said=started").text
+
+
+def test_a_fault_carries_the_same_headers(tmp_path: Path) -> None:
+    app = create_app(tmp_path / "records")
+
+    @app.get("/fault")
+    def fault() -> None:
+        raise RuntimeError("on purpose")
+
+    with served(app) as base:
+        answer = httpx.get(f"{base}/fault")
+    assert answer.status_code == 500
+    assert "on purpose" not in answer.text
+    assert answer.headers["content-security-policy"] == CONTENT_POLICY
+    assert answer.headers["x-content-type-options"] == "nosniff"
+    assert answer.headers["cache-control"] == "no-store"
+
+
+def test_both_families_of_addresses_can_be_listened_on() -> None:
+    with _listen("127.0.0.1", 0) as four:
+        assert four.family == socket.AF_INET
+    if not socket.has_ipv6:
+        pytest.skip("no IPv6 here")
+    try:
+        with _listen("::1", 0) as six:
+            assert six.family == socket.AF_INET6
+    except OSError:
+        pytest.skip("no IPv6 address here")
+
+
+def test_forms_with_a_pin_are_never_kept_in_the_browser(visitor: Visitor) -> None:
+    job = visitor.start_job()
+    visitor.post("/settings/people", {"name": "bench one", "role": "admin", "pin": "4711"})
+    seen = 0
+    for path in (f"/jobs/{job}?step=close", f"/jobs/{job}?step=fits", "/settings"):
+        for form in re.findall(r"<form.*?</form>", visitor.get(path), re.DOTALL):
+            if 'type="password"' in form:
+                seen += 1
+                opening = form.partition(">")[0]
+                assert "data-no-outbox" in opening
+                assert "data-draft" not in opening
+    assert seen >= 4
+
+
+def test_signing_names_the_state_that_was_seen(visitor: Visitor) -> None:
+    job = visitor.start_job()
+    visitor.post("/settings/people", {"name": "bench one", "role": "lead", "pin": "4711"})
+    fields = {"who": "bench one", "pin": "4711", "statement": "As written."}
+    assert "which state" in visitor.post(f"/jobs/{job}/sign", fields, status=422)
+    assert "Signed" not in visitor.get(f"/jobs/{job}?step=close")

@@ -132,7 +132,9 @@ def test_signing_closes_the_job(visitor: Visitor) -> None:
     visitor.post("/settings/people", {"name": "bench one", "role": "lead", "pin": "4711"})
     page = visitor.get(f"/jobs/{number}?step=close")
     assert "Sign and close the job" in page
-    fields = {"who": "bench one", "pin": "4711", "statement": "Set up as written."}
+    head = re.search(r'name="head" value="([0-9a-f]+)"', page)
+    assert head is not None
+    fields = {"who": "bench one", "pin": "4711", "statement": "Set up as written.", "head": head[1]}
     page = visitor.post(f"/jobs/{number}/sign", fields)
     assert "Signed" in page
     assert "closed" in visitor.get("/")

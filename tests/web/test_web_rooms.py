@@ -86,6 +86,9 @@ def test_a_design_of_ones_own_is_checked_and_kept(visitor: Visitor) -> None:
         (WHOLE % b"X" + b"wheels = 4\n", "unknown field"),
         (WHOLE % b"../X", "Use letters"),
         (WHOLE % b"TY-222", "another name"),
+        (WHOLE % b"ty-222", "another name"),
+        (WHOLE % "Ü7".encode(), "Use letters"),
+        (WHOLE % (b"x" * 61), "Use letters"),
     ],
 )
 def test_a_wrong_design_file_is_refused(visitor: Visitor, text: bytes, said: str) -> None:
@@ -101,7 +104,8 @@ def test_estimates_are_marked(visitor: Visitor) -> None:
 def test_the_shelf_counts(visitor: Visitor) -> None:
     fields = {"kind": "pinion spacer", "thickness": "0.0600 0.0605 1.55 mm", "count": "2"}
     page = visitor.post("/settings/stock", fields)
-    assert "3 sizes put on the shelf" in page
+    assert "Put on the shelf" in page
+    assert page.count("<td>2</td>") == 3
     assert "unknown" in visitor.post("/settings/stock", {**fields, "kind": "sweets"}, status=422)
     assert "0.0600x" in visitor.post("/settings/stock", {**fields, "thickness": "0.0600x"}, status=422)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
 
 FOLDER: Final = "designs"
 LARGEST_FILE: Final = 64 * 1024
+NAME: Final = re.compile(r"[A-Za-z0-9._-]{1,60}")
 
 
 @lru_cache(maxsize=64)
@@ -88,22 +90,28 @@ def put_design(store: JobStore, data: bytes) -> GearSetDesign:
     except UnicodeDecodeError as error:
         raise DesignError("is no text file", where="design file", fix="save it as UTF-8 text") from error
     design = _parsed(text, "design file")
+    from axlewright.contact.atlas import write_atomically
     from axlewright.gearset import build_geometry, shipped_designs
 
-    if not all(c.isalnum() or c in "-_." for c in design.name) or design.name.startswith("."):
+    if not NAME.fullmatch(design.name) or design.name.startswith("."):
         raise DesignError(
-            f"name '{design.name}'", where="design file", fix="use letters, digits, hyphen and underscore"
+            f"name '{design.name[:80]}'",
+            where="design file",
+            fix="use letters, digits, hyphen and underscore, 60 at most",
         )
-    if design.name in shipped_designs():
+    folded = design.name.casefold()
+    if folded in {name.casefold() for name in shipped_designs()}:
         raise DesignError(
             f"'{design.name}' comes with the program", where="design file", fix="give yours another name"
         )
     build_geometry(design)
     folder = own_folder(store)
-    folder.mkdir(parents=True, exist_ok=True)
-    part = folder / f"{design.name}.toml.part"
-    part.write_text(text, encoding="utf-8")
-    part.replace(folder / f"{design.name}.toml")
+    for other in folder.glob("*.toml") if folder.is_dir() else ():
+        if other.stem.casefold() == folded and other.stem != design.name:
+            raise DesignError(
+                f"'{other.stem}' is there already", where="design file", fix="write the name the same way"
+            )
+    write_atomically(folder / f"{design.name}.toml", text.encode())
     return design
 
 

@@ -378,6 +378,10 @@ def answer_advice(
     """Write down whether an advice was followed."""
     if not taken and not reason.strip():
         raise InputError("no reason given", where="advice", fix="say why it is not followed")
+    if not any(e.seq == seq for e in store.entries(number, kind="advice")):
+        raise InputError(
+            f"this job has no advice {seq}", where="advice", fix="use the buttons under the advice"
+        )
     return store.add_entry(
         number,
         "decision",

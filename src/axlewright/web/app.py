@@ -24,7 +24,7 @@ from axlewright.web import (
     rolling_pages,
     settings_pages,
 )
-from axlewright.web.guard import Guard, page_secret
+from axlewright.web.guard import Guard, dress_fault, page_secret
 from axlewright.web.page import Site, make_templates, site_of
 
 STATIC = Path(__file__).parent / "static"
@@ -111,13 +111,14 @@ async def _show_http_error(request: Request, error: Exception) -> Response:
 
 
 async def _show_fault(request: Request, _error: Exception) -> Response:
-    """Say that the program failed; the server logs the trace."""
+    """Say that the program failed; the server logs the trace. This answer is made outside the guard."""
     what = "The program failed here; what you entered before is kept"
     if _wants_json(request):
-        return JSONResponse({"error": what}, status_code=500)
-    return site_of(request).show(
+        return dress_fault(JSONResponse({"error": what}, status_code=500))
+    page = site_of(request).show(
         request, "error.html", {"what": what, "where": "", "fix": "load the page again"}, status=500
     )
+    return dress_fault(page)
 
 
 def serve(
@@ -142,7 +143,7 @@ def serve(
     import uvicorn
 
     try:
-        listening = socket.create_server((host, port))
+        listening = _listen(host, port)
     except OSError as error:
         raise InputError(
             f"cannot listen on {host} port {port} ({error.strerror or error})",
@@ -152,10 +153,18 @@ def serve(
     with listening:
         hosts = _names(host)
         app = create_app(store_folder, database, hosts=hosts)
-        shown = "127.0.0.1" if host in ("0.0.0.0", "") else host
+        shown = "127.0.0.1" if host in ("0.0.0.0", "") else "::1" if host == "::" else host
+        shown = f"[{shown}]" if ":" in shown else shown
         print(f"The page is at http://{shown}:{listening.getsockname()[1]}/{open_at.lstrip('/')}", flush=True)
         config = uvicorn.Config(app, log_level="warning", server_header=False)
         uvicorn.Server(config).run(sockets=[listening])
+
+
+def _listen(host: str, port: int) -> socket.socket:
+    """Return a listening socket of the family the address belongs to."""
+    found = socket.getaddrinfo(host or None, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)
+    family = next((info[0] for info in found if info[0] == socket.AF_INET), found[0][0])
+    return socket.create_server((host, port), family=family)
 
 
 def _names(host: str) -> tuple[str, ...]:

@@ -109,7 +109,7 @@ def start(request: Request, form: Form) -> Response:
         )
     except AxlewrightError as error:
         return _start_page(request, dict(form.fields), str(error), 422)
-    return go(f"/jobs/{job.number}", "Job started")
+    return go(f"/jobs/{job.number}", "started")
 
 
 @router.get("/api/ready")

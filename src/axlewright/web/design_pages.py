@@ -38,7 +38,7 @@ def upload(request: Request, form: Form) -> Response:
         design = put_design(site_of(request).store, files[0].data)
     except AxlewrightError as error:
         return _list(request, error)
-    return go(f"/designs/{design.name}", "Design kept")
+    return go(f"/designs/{design.name}", "design")
 
 
 @router.get("/designs/{name}", response_class=HTMLResponse)

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, Final
 from urllib.parse import urlsplit
 
+from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 SESSION_COOKIE: Final = "axlewright-session"
@@ -61,7 +62,9 @@ def form_token(secret: bytes, session: str) -> str:
 
 def token_fits(secret: bytes, session: str, token: str) -> bool:
     """Whether a posted token belongs to this session."""
-    return bool(session) and hmac.compare_digest(form_token(secret, session), token)
+    if not session:
+        return False
+    return hmac.compare_digest(form_token(secret, session).encode(), token.encode("utf-8", "replace"))
 
 
 def _header(scope: Scope, name: bytes) -> str:
@@ -167,6 +170,14 @@ def _dress(message: MutableMapping[str, Any], path: str, new_session: str) -> No
         cookie = f"{SESSION_COOKIE}={new_session}; Path=/; HttpOnly; SameSite=Strict"
         headers.append((b"set-cookie", cookie.encode("latin-1")))
     message["headers"] = headers
+
+
+def dress_fault(response: Response) -> Response:
+    """Give an answer made outside the guard the same headers."""
+    for name, value in HEADERS:
+        response.headers[name.decode()] = value.decode()
+    response.headers["cache-control"] = "no-store"
+    return response
 
 
 async def _refuse(send: Send, status: int, text: str) -> None:

@@ -105,7 +105,9 @@ def enter_step(request: Request, number: int, key: str, form: Form) -> Response:
     store = site_of(request).store
     person = person_of(request)
     fields = form.but("supersedes", "head")
-    correcting = int(form.text("supersedes")) if form.text("supersedes").isdigit() else None
+    correcting = form.whole("supersedes", 1)
+    if form.text("supersedes") and correcting is None:
+        raise InputError("no reading named", where="entry", fix="use the button beside the reading")
     try:
         outcome = enter(
             store,
@@ -128,25 +130,25 @@ def enter_step(request: Request, number: int, key: str, form: Form) -> Response:
             raise
         view = job_view(store, number)
         return show_step(request, view, key, typed=fields, error=error, correcting=correcting, status=422)
-    return go(f"/jobs/{number}?step={outcome.step}", "Kept", "answer")
+    return go(f"/jobs/{number}?step={outcome.step}", "kept", "answer")
 
 
 @router.post("/jobs/{number}/take-back")
 def take_back_reading(request: Request, number: int, form: Form) -> Response:
     """Say that a reading no longer counts."""
-    seq = form.text("seq")
-    if not seq.isdigit():
+    seq = form.whole("seq", 1)
+    if seq is None:
         raise InputError("no reading named", where="entry", fix="use the button beside the reading")
     step = form.text("step")
     entry = take_back(
         site_of(request).store,
         number,
-        int(seq),
+        seq,
         form.text("reason"),
         who=person_of(request).who,
         idempotency_key=form.key,
     )
-    return go(f"/jobs/{number}?step={entry.step or step}", "Taken back; it stays in the record")
+    return go(f"/jobs/{number}?step={entry.step or step}", "back")
 
 
 @router.post("/jobs/{number}/waive")
@@ -160,7 +162,7 @@ def waive(request: Request, number: int, form: Form) -> Response:
         who=form.text("who") or person_of(request).who,
         pin=form.text("pin"),
     )
-    return go(f"/jobs/{number}", "Waived")
+    return go(f"/jobs/{number}", "waived")
 
 
 @router.post("/jobs/{number}/sign")
@@ -168,15 +170,21 @@ def sign(request: Request, number: int, form: Form) -> Response:
     """Sign the job off and close it."""
     store = site_of(request).store
     who = form.text("who")
+    if not form.text("head"):
+        raise InputError(
+            "it is not known which state of the job was seen",
+            where="sign",
+            fix="open the step 'close' again and sign there",
+        )
     store.sign_off(
         number,
         who=who,
         pin=form.text("pin"),
         statement=form.text("statement"),
-        head=form.text("head") or None,
+        head=form.text("head"),
     )
     store.set_state(number, "closed", who=who)
-    return go(f"/jobs/{number}?step=close", "Signed")
+    return go(f"/jobs/{number}?step=close", "signed")
 
 
 @router.get("/jobs/{number}/sheet.pdf")

@@ -53,7 +53,6 @@ def hear_recording(request: Request, form: Form) -> Response:
     try:
         if not files:
             raise FieldError("file", "recording", "no file chosen", "record on the phone and choose the file")
-        number = form.text("job")
         heard = hear(
             site_of(request).store,
             files[0].data,
@@ -61,7 +60,7 @@ def hear_recording(request: Request, form: Form) -> Response:
             design_name=form.text("design"),
             tyre=form.text("tyre"),
             speed=form.fields.get("speed", ""),
-            job=int(number) if number.isdigit() and int(number) else None,
+            job=form.whole("job", 1),
             who=person_of(request).who,
             idempotency_key=form.key,
         )

@@ -6,6 +6,7 @@ import secrets
 import threading
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Annotated, Any, Final
 from urllib.parse import quote, unquote
 
@@ -31,6 +32,29 @@ LIVE_HEADER: Final = "x-axlewright-live"
 PROBLEM_HEADER: Final = "x-axlewright-problem"
 NOBODY: Final = "bench"
 """Who enters something while nobody has given a name."""
+
+
+SAID: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "started": "Job started",
+        "kept": "Kept",
+        "back": "Taken back; it stays in the record",
+        "waived": "Waived",
+        "signed": "Signed",
+        "design": "Design kept",
+        "me": "Kept in this browser",
+        "shelf": "Put on the shelf",
+        "counted": "Counted",
+        "person": "Person entered",
+        "instrument": "Instrument kept",
+        "photos": "Photos kept",
+        "read-ok": "Read and kept: done",
+        "read-not-ok": "Read and kept: not ok",
+        "read-ask": "Read and kept; there is a question",
+        "written": "Written down",
+    }
+)
+"""What a page may say after a form, by the code in its address; other texts in an address are not shown."""
 
 
 class FormError(AxlewrightError):
@@ -120,7 +144,7 @@ class Site:
                 "system": person.system,
                 "path": request.url.path,
                 "version": __version__,
-                "said": request.query_params.get("said", ""),
+                "said": SAID.get(request.query_params.get("said", ""), ""),
                 **values,
             }
         )
@@ -195,6 +219,15 @@ class Posted:
         """Return a field without outer spaces."""
         return self.fields.get(name, "").strip()
 
+    def whole(self, name: str, low: int = 0, high: int = 2**31 - 1) -> int | None:
+        """Return a whole number from `low` to `high`; None when the field holds anything else."""
+        text = self.text(name)
+        digits = text[1:] if text[:1] in ("-", "+") else text
+        if not (digits.isascii() and digits.isdecimal() and len(digits) <= 10):
+            return None
+        value = int(text)
+        return value if low <= value <= high else None
+
     def but(self, *names: str) -> dict[str, str]:
         """Return the fields without some."""
         return {k: v for k, v in self.fields.items() if k not in names}
@@ -232,7 +265,8 @@ Form = Annotated[Posted, Depends(posted)]
 
 
 def go(path: str, said: str = "", anchor: str = "") -> RedirectResponse:
-    """Send the browser to a page after a post, with a word on what was done."""
+    """Send the browser to a page after a post, with a word on what was done: a key of `SAID`."""
     if said:
+        assert said in SAID, said
         path += ("&" if "?" in path else "?") + "said=" + quote(said)
     return RedirectResponse(path + (f"#{anchor}" if anchor else ""), status_code=303)

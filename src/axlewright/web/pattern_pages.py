@@ -244,7 +244,7 @@ def photos(request: Request, number: int, form: Form) -> Response:
             error=FieldError("drive", "photos", "no photo chosen", "choose or take one for each flank"),
             status=422,
         )
-    return go(f"/jobs/{number}/pattern", f"{added} photo{'s' if added > 1 else ''} kept", "mark")
+    return go(f"/jobs/{number}/pattern", "photos", "mark")
 
 
 def _look(form: Posted, flank: FlankName) -> FlankLook:
@@ -301,7 +301,7 @@ def read(request: Request, number: int, form: Form) -> Response:
         )
     except AxlewrightError as error:
         return _page(request, number, typed=dict(form.fields), error=error, status=422)
-    return go(f"/jobs/{number}/pattern", f"Read and kept: {outcome.verdict}", "answer")
+    return go(f"/jobs/{number}/pattern", f"read-{outcome.verdict.replace(' ', '-')}", "answer")
 
 
 def _compound(text: str) -> Literal["auto", "rubbed", "print"]:
@@ -317,7 +317,7 @@ def advice(request: Request, number: int, form: Form) -> Response:
         answer_advice(
             site_of(request).store,
             number,
-            int(form.text("seq")) if form.text("seq").isdigit() else 0,
+            form.whole("seq", 1) or 0,
             form.text("taken") == "yes",
             form.text("reason"),
             who=person_of(request).who,
@@ -325,4 +325,4 @@ def advice(request: Request, number: int, form: Form) -> Response:
         )
     except AxlewrightError as error:
         return _page(request, number, error=error, status=422)
-    return go(f"/jobs/{number}/pattern", "Written down", "answer")
+    return go(f"/jobs/{number}/pattern", "written", "answer")

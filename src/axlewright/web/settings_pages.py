@@ -51,7 +51,7 @@ def settings(request: Request) -> Response:
 @router.post("/settings/me")
 def me(request: Request, form: Form) -> Response:
     """Keep name, units and shop in this browser."""
-    answer = go("/settings", "Kept in this browser")
+    answer = go("/settings", "me")
     keep(answer, WHO_COOKIE, form.text("who")[:60])
     keep(answer, SYSTEM_COOKIE, "metric" if form.text("system") == "metric" else "inch")
     keep(answer, SHOP_COOKIE, form.text("shop")[:80])
@@ -63,14 +63,18 @@ def stock(request: Request, form: Form) -> Response:
     """Put spacers or shims on the shelf."""
     person = person_of(request)
     try:
-        count = form.text("count") or "1"
-        if not count.isdigit() or not 1 <= int(count) <= 9999:
-            raise InputError(f"'{count}' is not a count", where="how many of each", fix="type a whole number")
-        sizes = put_on_shelf(
+        count = form.whole("count", 1, 9999) if form.text("count") else 1
+        if count is None:
+            raise InputError(
+                f"'{form.text('count')[:20]}' is not a count",
+                where="how many of each",
+                fix="type a whole number from 1 to 9999",
+            )
+        put_on_shelf(
             site_of(request).store,
             form.text("kind"),
             form.text("thickness"),
-            count=int(count),
+            count=count,
             part=form.text("part"),
             design_name=form.text("design"),
             who=person.who,
@@ -78,21 +82,20 @@ def stock(request: Request, form: Form) -> Response:
         )
     except AxlewrightError as error:
         return _page(request, error=error, section="shelf", typed=dict(form.fields))
-    return go("/settings", f"{sizes} size{'s' if sizes != 1 else ''} put on the shelf", "shelf")
+    return go("/settings", "shelf", "shelf")
 
 
 @router.post("/settings/stock/move")
 def move_stock(request: Request, form: Form) -> Response:
     """Take from the shelf or put back."""
+    item, change = form.whole("item", 1), form.whole("change", -9999, 9999)
+    if item is None or change is None:
+        raise InputError("no such piece", where="shelf", fix="use the buttons beside the piece")
     try:
-        site_of(request).store.stock.move(
-            int(form.text("item")), int(form.text("change")), who=person_of(request).who
-        )
-    except ValueError as error:
-        if isinstance(error, AxlewrightError):
-            return _page(request, error=error, section="shelf")
-        raise InputError("no such piece", where="shelf", fix="use the buttons beside the piece") from error
-    return go("/settings", "Counted", "shelf")
+        site_of(request).store.stock.move(item, change, who=person_of(request).who)
+    except AxlewrightError as error:
+        return _page(request, error=error, section="shelf")
+    return go("/settings", "counted", "shelf")
 
 
 @router.post("/settings/people")
@@ -105,7 +108,7 @@ def people(request: Request, form: Form) -> Response:
         store.people.add(form.text("name"), _role(form.text("role")), form.text("pin"))
     except AxlewrightError as error:
         return _page(request, error=error, section="people", typed=form.but("pin", "by_pin"))
-    return go("/settings", f"{form.text('name')} entered", "people")
+    return go("/settings", "person", "people")
 
 
 def _role(text: str) -> Any:
@@ -129,7 +132,7 @@ def instruments(request: Request, form: Form) -> Response:
         )
     except AxlewrightError as error:
         return _page(request, error=error, section="instruments", typed=dict(form.fields))
-    return go("/settings", "Instrument kept", "instruments")
+    return go("/settings", "instrument", "instruments")
 
 
 def _day(text: str, where: str) -> date | None:

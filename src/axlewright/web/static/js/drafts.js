@@ -14,6 +14,8 @@ function collect(form) {
   /** @type {Record<string, string>} */
   const out = {};
   for (const [name, value] of new FormData(form)) {
+    const field = form.elements.namedItem(name);
+    if (field instanceof HTMLInputElement && field.type === "password") continue;
     if (typeof value === "string" && !SKIP.has(name)) out[name] = value;
   }
   return out;
@@ -28,7 +30,7 @@ export function forgetDraft(form) {
  * @param {HTMLFormElement} form
  * @param {Record<string, string>} values
  */
-function fill(form, values) {
+export function fill(form, values) {
   let changed = false;
   for (const [name, value] of Object.entries(values)) {
     const field = form.elements.namedItem(name);
@@ -55,7 +57,7 @@ function fill(form, values) {
 
 /** Fill kept drafts in again and keep new ones. */
 export function keepDrafts() {
-  for (const form of document.querySelectorAll("form[data-draft]")) {
+  for (const form of document.querySelectorAll("form[data-draft]:not([data-no-outbox])")) {
     if (!(form instanceof HTMLFormElement) || form.dataset.kept) continue;
     form.dataset.kept = "yes";
     const correcting = form.querySelector('input[name="supersedes"]');

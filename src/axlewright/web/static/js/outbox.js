@@ -1,7 +1,11 @@
 // @ts-check
 // Forms that nothing answered are kept here and sent again, each with its own key, so that none counts twice.
+// What the bench then refuses stays here, flagged, until it is sent once more by hand or thrown away.
+// A form with a PIN is never kept.
+import { fill } from "./drafts.js";
 
 const STORE = "outbox";
+const REFILL = "axlewright-refill";
 
 /** @returns {Promise<IDBDatabase>} */
 function open() {
@@ -40,13 +44,76 @@ function say(text) {
   line.textContent = text;
 }
 
+async function all() {
+  const keys = await within("readonly", (s) => s.getAllKeys());
+  const out = [];
+  for (const key of keys) out.push({ key, kept: await within("readonly", (s) => s.get(key)) });
+  return out.filter((one) => one.kept);
+}
+
 async function count() {
-  return within("readonly", (s) => s.count());
+  return (await all()).filter((one) => !one.kept.refused).length;
 }
 
 async function report() {
-  const n = await count();
+  const found = await all();
+  const n = found.filter((one) => !one.kept.refused).length;
   say(n ? `No answer from the bench: ${n} ${n === 1 ? "entry is" : "entries are"} kept here and will be sent as soon as it answers.` : "");
+  const line = document.getElementById("waiting");
+  for (const { key, kept } of found.filter((one) => one.kept.refused)) {
+    if (!line) return;
+    line.hidden = false;
+    const part = document.createElement("span");
+    part.className = "refused";
+    part.append(`✕ An entry kept here on ${new Date(kept.at).toLocaleString()} was not taken. `);
+    const link = document.createElement("a");
+    link.href = kept.page;
+    link.textContent = "Fill it in again and look";
+    link.addEventListener("click", () => sessionStorage.setItem(REFILL, String(key)));
+    const drop = document.createElement("button");
+    drop.type = "button";
+    drop.textContent = "Throw it away";
+    drop.addEventListener("click", () => void forgetKept(Number(key)));
+    part.append(link, " ", drop);
+    line.append(part);
+  }
+}
+
+/**
+ * Whether a form may be kept in this browser: one with a PIN never is.
+ * @param {HTMLFormElement} form
+ */
+export function mayBeKept(form) {
+  return !form.hasAttribute("data-no-outbox") && !form.querySelector('input[type="password"]');
+}
+
+/**
+ * Forget a kept entry.
+ * @param {number} key
+ */
+export async function forgetKept(key) {
+  await within("readwrite", (s) => s.delete(key));
+  await report();
+}
+
+/** Fill a refused entry into its form again, when its link was followed. */
+export async function refill() {
+  const key = Number(sessionStorage.getItem(REFILL));
+  if (!key) return;
+  sessionStorage.removeItem(REFILL);
+  const kept = await within("readonly", (s) => s.get(key));
+  const form = kept && [...document.forms].find((one) => one.action === kept.action && mayBeKept(one));
+  if (!form) return;
+  /** @type {Record<string, string>} */
+  const values = {};
+  for (const [name, value] of kept.parts) {
+    if (typeof value === "string" && !["token", "key", "head", "supersedes"].includes(name)) values[name] = value;
+  }
+  fill(form, values);
+  form.dataset.keptEntry = String(key);
+  const folded = form.closest("details");
+  if (folded) folded.open = true;
+  form.scrollIntoView({ block: "start" });
 }
 
 /**
@@ -56,12 +123,17 @@ async function report() {
  * @returns {Promise<boolean>}
  */
 export async function keepForLater(form, data) {
+  if (!mayBeKept(form)) {
+    say("No answer from the bench. Nothing was sent, and a PIN is never kept here: press the button again when the bench answers.");
+    return false;
+  }
   try {
     await within("readwrite", (s) =>
       s.add({
         action: form.action,
         multipart: form.enctype === "multipart/form-data",
-        parts: [...data].filter(([name]) => name !== "head"),
+        page: location.href,
+        parts: [...data],
         at: Date.now(),
       }),
     );
@@ -80,10 +152,9 @@ export async function sendKept() {
   if (sending) return;
   sending = true;
   try {
-    const keys = await within("readonly", (s) => s.getAllKeys());
-    const troubles = [];
-    for (const key of keys) {
-      const kept = await within("readonly", (s) => s.get(key));
+    const waiting = (await all()).filter((one) => !one.kept.refused);
+    let refused = 0;
+    for (const { key, kept } of waiting) {
       const body = kept.multipart ? new FormData() : new URLSearchParams();
       const token = document.querySelector('meta[name="axlewright-token"]')?.getAttribute("content") ?? "";
       for (const [name, value] of kept.parts) /** @type {any} */ (body).append(name, name === "token" ? token : value);
@@ -94,19 +165,15 @@ export async function sendKept() {
         break;
       }
       if (answer.status >= 500) break;
-      await within("readwrite", (s) => s.delete(key));
-      if (!answer.ok || answer.headers.has("x-axlewright-problem")) troubles.push(kept);
-    }
-    if (keys.length && !(await count())) {
-      say("");
-      if (troubles.length) {
-        say(`Sent, but ${troubles.length} could not be taken: open the job and look at the step once more.`);
+      if (answer.ok && !answer.headers.has("x-axlewright-problem")) {
+        await within("readwrite", (s) => s.delete(key));
       } else {
-        location.reload();
+        refused += 1;
+        await within("readwrite", (s) => s.put({ ...kept, refused: true }, key));
       }
-    } else {
-      await report();
     }
+    await report();
+    if (waiting.length && !refused && !(await count())) location.reload();
   } finally {
     sending = false;
   }
@@ -116,6 +183,8 @@ export async function sendKept() {
 export async function watchOutbox() {
   if (!("indexedDB" in window)) return;
   window.addEventListener("online", () => void sendKept());
+  await refill();
+  await report();
   if (await count()) await sendKept();
   setInterval(async () => {
     if (await count()) await sendKept();

@@ -1,7 +1,7 @@
 // @ts-check
 // Forms sent without leaving the page, drafts kept through a reload. Everything works without this file.
 import { keepDrafts, forgetDraft } from "./drafts.js";
-import { keepForLater, watchOutbox } from "./outbox.js";
+import { forgetKept, keepForLater, watchOutbox } from "./outbox.js";
 
 /**
  * Put a page's main part in place of the present one.
@@ -50,7 +50,10 @@ async function send(form, submitter) {
   try {
     const answer = await fetch(form.action, { method: "POST", body, credentials: "same-origin", redirect: "follow", headers: { "x-axlewright-live": "1" } });
     const html = await answer.text();
-    if (answer.ok && !answer.headers.has("x-axlewright-problem")) forgetDraft(form);
+    if (answer.ok && !answer.headers.has("x-axlewright-problem")) {
+      forgetDraft(form);
+      if (form.dataset.keptEntry) await forgetKept(Number(form.dataset.keptEntry));
+    }
     if (answer.redirected) {
       // fetch drops the fragment of a redirect: the answer stands at #answer.
       history.pushState({}, "", answer.url.replace(/([?&])said=[^&#]*&?/, "$1").replace(/[?&]$/, ""));
