@@ -80,7 +80,7 @@ def unknown(line: str) -> list[str]:
             continue
         for option in (*parameter.opts, *parameter.secondary_opts):
             takes_value[option] = not getattr(parameter, "is_flag", False)
-    wrong = []
+    wrong: list[str] = []
     while words:
         word = words.pop(0)
         if word.startswith("-") and len(word) > 1 and not word[1].isdigit():
