@@ -10,6 +10,7 @@ from axlewright import __version__
 from axlewright.cli.bench import read, serve, spacer
 from axlewright.cli.job import backup, job, restore
 from axlewright.cli.listen import listen
+from axlewright.cli.people import people
 from axlewright.cli.rolling import designs, roll
 from axlewright.cli.sound import sound
 
@@ -27,6 +28,7 @@ app.command()(read)
 app.command()(listen)
 app.command()(sound)
 app.add_typer(job, name="job")
+app.add_typer(people, name="people")
 app.command()(backup)
 app.command()(restore)
 app.command()(serve)
