@@ -32,6 +32,15 @@ def test_the_first_advice_brings_the_pattern_home_when_rolled(seen, name):
     assert best.expected["drive"].center == pytest.approx(after.center, abs=0.12)
 
 
+@pytest.mark.parametrize("out", [0.30, -0.30])
+def test_a_pattern_at_the_edge_of_the_tooth_is_brought_back_in_one_change(seen, out):
+    evidence = seen("TY-222", Settings(pinion_out_mm=out))
+    best = diagnose(evidence).advice[0]
+    after = roll(evidence.design, "drive", out + best.pinion_move_mm, best.shim_move_mm).pattern
+    assert abs(evidence.drive.center[1]) > 0.45
+    assert abs(after.center[1]) < 0.2
+
+
 def test_only_spacers_on_the_shelf_are_advised(seen):
     shelf = [2.40, 2.47, 2.55, 2.63, 2.71]
     evidence = replace(seen("TY-222", TOO_FAR_OUT), spacer_now_mm=2.47)

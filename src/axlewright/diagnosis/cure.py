@@ -90,8 +90,9 @@ def best_moves(
         Held at these values when given; only the ring gear moves then.
     """
     n = len(posterior.settings)
-    a = np.zeros(n) if pinion_move is None else np.broadcast_to(pinion_move, (n,)).astype(float)
-    b = np.zeros(n)
+    # From where the set was developed: the slopes there are good, at an edge of the tooth they are not.
+    a = -posterior.settings[:, 0] if pinion_move is None else np.broadcast_to(pinion_move, (n,)).astype(float)
+    b = -posterior.settings[:, 1]
     step = 0.01
     for _ in range(4):
         base = misses(*patterns_after(posterior, atlas, a, b), target_mm, goal)
