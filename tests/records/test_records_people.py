@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from datetime import date, timedelta
 
 import pytest
 
 from axlewright.errors import ConflictError, RecordError
-from axlewright.records import Entry, Instrument, JobConflictError, JobStore, people
+from axlewright.records import Entry, Instrument, JobConflictError, JobStore, StockItem, people
 from axlewright.records.chain import utc_now
 
 
@@ -202,6 +204,20 @@ def test_stock_sent_again_is_counted_once(store: JobStore) -> None:
     with pytest.raises(ConflictError, match="used already for something else"):
         store.stock.add("side shim", 0.6, count=3, idempotency_key="a")
     assert [move.change for move in store.stock.moves(item.id)] == [3, -1, -1, -1]
+
+
+def test_stock_sent_at_the_same_time_is_counted_once(store: JobStore) -> None:
+    start = threading.Barrier(4)
+
+    def add(_: int) -> StockItem:
+        start.wait(timeout=20)
+        return store.stock.add("side shim", 0.5, count=3, who="a", idempotency_key="a")
+
+    with ThreadPoolExecutor(4) as pool:
+        found = list(pool.map(add, range(4)))
+    assert len(set(found)) == 1
+    assert store.stock.list() == found[:1]
+    assert len(store.stock.moves(found[0].id)) == 1
 
 
 def test_there_is_always_an_admin(store: JobStore) -> None:

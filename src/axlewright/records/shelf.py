@@ -140,8 +140,9 @@ class Stock:
         key = plain_text(idempotency_key, "idempotency key", longest=200) or None
         person = plain_text(who, "who", longest=80)
 
+        mine = (count, None, row.kind, row.thickness_mm)
+
         def same(move: StockMoveRow, item: StockRow) -> bool:
-            mine = (count, None, row.kind, row.thickness_mm)
             return mine == (move.change, move.job_number, item.kind, item.thickness_mm)
 
         with self._sessions.writing() as session:

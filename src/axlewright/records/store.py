@@ -378,11 +378,19 @@ class JobStore:
             "signed_head": head,
         }
         key = plain_text(idempotency_key, "idempotency key", longest=200)
-        more = {"who": person.name, "idempotency_key": key, "expected_head": head}
         with self.sessions.writing() as session:
             row = journal.job_row(session, number, lock=True)
             before = row.entry_count
-            entry = journal.append(session, row, kind="sign-off", step=step, payload=payload, **more)
+            entry = journal.append(
+                session,
+                row,
+                kind="sign-off",
+                step=step,
+                payload=payload,
+                who=person.name,
+                idempotency_key=key,
+                expected_head=head,
+            )
             if close and row.entry_count > before and row.state != "closed":
                 state = {"state": "closed", "reason": ""}
                 journal.append(session, row, kind="state", step="", payload=state, who=person.name)
