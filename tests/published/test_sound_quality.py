@@ -1,7 +1,7 @@
 """The optional sound-quality library against ISO 532-1, DIN 45692 and the unit of roughness.
 
-Grade of the standards' figures: read in open test suites that transcribe them, not in the standards themselves.
-Units (one sone, acum, asper) are definitions, from memory.
+Grade of the standards' figures: read in open test suites that transcribe them, not in the standards
+themselves. Units (one sone, acum, asper) are definitions, from memory.
 """
 
 from __future__ import annotations
@@ -65,7 +65,8 @@ def test_roughness_unit() -> None:
 
 
 def test_roughness_grows_with_runout() -> None:
-    # A mesh tone swelling at the pinion's rate is rough, a steady one is not (derived; no figure of any source).
+    # A mesh tone swelling at the pinion's rate is rough, a steady one is not (derived; no figure of any
+    # source).
     steady = tone(500)
     swelling = (1 + 0.4 * np.cos(2 * np.pi * 47 * T)) * tone(500)
     assert roughness_asper(swelling, RATE_HZ) > 3 * roughness_asper(steady, RATE_HZ)

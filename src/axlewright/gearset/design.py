@@ -1,6 +1,6 @@
 """Design data of a gear set: what a workshop knows, what is estimated, and the file it is kept in.
 
-A design file is TOML; the unit stands in each field name. What is left out is estimated by a published or
+A design file is TOML; the unit stands in each field name. What is left out is estimated by a remembered or
 customary rule, and the design says so in `GearSetDesign.estimates`.
 """
 
@@ -254,7 +254,7 @@ def _rules(f: DesignFields) -> list[Estimate]:
     put(
         "compound_film_mm",
         0.00635,
-        "0.00025 in, the film used in published contact simulations (from memory)",
+        "0.00025 in, the film of contact simulations in the literature (from memory)",
     )
     put(
         "backlash_nominal_mm",

@@ -1,6 +1,6 @@
 """Loudness, sharpness and roughness by the optional sound-quality library.
 
-Its figures agree with the published values for loudness (ISO 532-1), sharpness (DIN 45692) and
+Its figures agree with transcribed values of the standards for loudness (ISO 532-1), sharpness (DIN 45692) and
 roughness; its tone-to-noise ratio does not at axle frequencies and is not used.
 """
 
