@@ -60,6 +60,11 @@ def test_two_photos_lead_to_the_right_spacer(store: JobStore, job: Job, photos: 
     assert values["cause_pinion_out_sd_mm"] < 0.06
     assert values["spacer_to_fit_mm"] == pytest.approx(WANTED * 25.4, abs=0.0015 * 25.4)
     assert outcome.verdict == "not ok"
+    # Sum and patterns stand beside each other; the sum's spacer, as it is on the shelf, is the first step.
+    assert values["sum_agrees"]
+    assert values["spacer_of_sum_mm"] == pytest.approx(0.0610 * 25.4, abs=2e-3)
+    assert values["first_step"].startswith("Depth spacer: fit 0.06")
+    assert any(n.startswith("The sum says") and "they agree" in n for n in outcome.notes)
     again = enter_patterns(store, job.number, looks(photos), who="b", idempotency_key="p1")
     assert [e.seq for e in again.entries] == [e.seq for e in outcome.entries]
     advice = next(e for e in outcome.entries if e.kind == "advice")
@@ -71,6 +76,29 @@ def test_two_photos_lead_to_the_right_spacer(store: JobStore, job: Job, photos: 
     assert len(sheet.photos) == 2
     assert sheet.causes[0].name.startswith("pinion")
     assert store.verify(job.number).holds
+
+
+def test_without_a_fitted_spacer_the_change_is_relative(store: JobStore, job: Job, photos: Path) -> None:
+    outcome = enter_patterns(store, job.number, looks(photos), who="b")
+    assert outcome.questions[0].startswith("Type the spacer that was in when these patterns were rolled")
+    assert outcome.values["spacer_to_fit_mm"] is None
+    assert outcome.sums == ()
+    assert "spacer_of_sum_mm" not in outcome.values
+
+
+def test_a_sum_that_disagrees_is_said_and_not_followed(store: JobStore, job: Job, photos: Path) -> None:
+    depth = {
+        "place": "under_head",
+        "carrier": "5.6554",
+        "bearing": "1.2500",
+        "mounting_distance": "4.3125",
+        "fitted": f"{OLD_SPACER}",
+    }
+    enter(store, job.number, "depth", depth, who="b")
+    outcome = enter_patterns(store, job.number, looks(photos), who="b")
+    assert not outcome.values["sum_agrees"]
+    assert "spacer_of_sum_mm" not in outcome.values
+    assert any("do not agree" in n for n in outcome.notes)
 
 
 def test_corners_that_cross_or_are_missing_name_the_flank(store: JobStore, job: Job, photos: Path) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from axlewright.bench import (
@@ -10,10 +12,13 @@ from axlewright.bench import (
     enter,
     job_view,
     put_on_shelf,
+    sheet_data,
     take_back,
 )
 from axlewright.bench.entering import finder_of
+from axlewright.contact import backlash_per_move
 from axlewright.errors import InputError
+from axlewright.gearset import load_design
 from axlewright.records import STEP_KEYS, Job, JobConflictError, JobStore
 
 PAIR = {"pinion_number": "41-117", "ring_number": "41-117"}
@@ -265,3 +270,47 @@ def test_the_other_steps_are_written_down_and_judged(store: JobStore, job: Job) 
     assert enter(store, number, "close", close, who="b").verdict == "ok"
     late = enter(store, number, "complaint", {**complaint, "others_out": "no"}, who="b")
     assert late.verdict == "ask"
+
+
+LOOSE = {"readings": "0.0125 0.013 0.0135 0.013", "axle": "light", "stem": "in_rotation"}
+DEPTH_OUT = {
+    "place": "under_head",
+    "carrier": "5.6255 5.6250 5.6254 5.6256 5.6255",
+    "bearing": "1.2500 1.2500",
+    "mounting_distance": "4.3125",
+    "fitted": "0.0579",
+}
+
+
+def test_the_ring_gear_waits_while_the_depth_is_wrong(store: JobStore, job: Job) -> None:
+    enter(store, job.number, "depth", DEPTH_OUT, who="b")
+    outcome = enter(
+        store, job.number, "backlash", {**LOOSE, "ring_side": "0.085", "other_side": "0.090"}, who="b"
+    )
+    assert outcome.values["ring_move_waits"]
+    assert outcome.notes[0].startswith("Not yet: the pinion depth is not right")
+    assert "ring_side_new_mm" not in outcome.values
+    assert not any("move" in s["name"] or "shim" in s["name"] for s in outcome.sums)
+    # The pinion goes in, so backlash falls: what is foretold is what the rolled factor gives.
+    _, pinion = backlash_per_move(load_design("TY-222"))
+    wanted = 0.0125 - 0.005 * pinion.computed
+    told = re.search(r"to about (0\.\d+) in", outcome.notes[0])
+    assert told is not None
+    assert float(told[1]) == pytest.approx(wanted, abs=1.5e-4)
+    note = next(s for s in sheet_data(store, job.number).steps if "acklash" in s.title)
+    assert any(n.startswith("Not yet") for n in note.notes)
+    # With the right spacer entered the move is told.
+    enter(store, job.number, "depth", {**DEPTH_OUT, "fitted": "0.0629"}, who="b")
+    outcome = enter(store, job.number, "backlash", LOOSE, who="b")
+    assert "ring_move_waits" not in outcome.values
+    assert any("move" in s["name"] for s in outcome.sums)
+
+
+def test_backlash_inside_its_limits_asks_for_no_move(store: JobStore, job: Job) -> None:
+    fields = {**LOOSE, "readings": "0.0065 0.007 0.0075 0.007", "limit_low": "0.006", "limit_high": "0.009"}
+    outcome = enter(store, job.number, "backlash", fields, who="b")
+    assert outcome.verdict == "ok"
+    assert outcome.notes[0].startswith("Inside; no move needed. Remark:")
+    assert not any("move" in s["name"] for s in outcome.sums)
+    outcome = enter(store, job.number, "backlash", {**fields, "target": "0.008"}, who="b")
+    assert any("move" in s["name"] for s in outcome.sums), "a wish typed in is followed"

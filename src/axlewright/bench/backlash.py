@@ -173,9 +173,83 @@ def find_backlash(typed: Typed, known: Known) -> Found:
             "The spread comes from runout: moving the ring gear does not cure it. Look at flange, bearings, "
             "dirt under the gear; re-index it high to low."
         )
-    _tell_move(found, typed, move)
+    waits = _waits_for(known, readings)
+    if waits:
+        found.notes.insert(0, waits)
+        found.values["ring_move_waits"] = True
+        _tell_shims_read(found, typed)
+    elif verdict.at_tightest.kind == "inside" and not typed.given("target") and etched is None:
+        found.notes.insert(0, _inside_words(move, typed.system))
+        _tell_shims_read(found, typed)
+    else:
+        _tell_move(found, typed, move)
     found.settle(f"{show_length(readings.minimum_mm, typed.system)} at the tightest place")
     return found
+
+
+def _inside_words(move: RingMove, system: System) -> str:
+    words = "Inside; no move needed."
+    if abs(move.ring_away_mm) < 0.005:
+        return words
+    way = "away from" if move.ring_away_mm > 0 else "toward"
+    return (
+        f"{words} Remark: the middle of the range would be {show_length(abs(move.ring_away_mm), system)} "
+        f"{way} the pinion; a reason to move only if the gear has to be moved anyway."
+    )
+
+
+def _depth_change_due(known: Known) -> tuple[str, float | None]:
+    """Return why the pinion is still to be moved and by how much out [mm]; empty when it is not.
+
+    The newer of depth and pattern counts: a pattern read before the last change of depth says nothing
+    on how the pinion sits now.
+    """
+    for entry in reversed(known.entries):
+        if entry.kind != "result" or entry.step not in ("depth", "pattern"):
+            continue
+        if entry.payload.get("verdict") != "not ok":
+            if entry.step == "pattern":
+                continue
+            return "", None
+        values = entry.payload.get("values", {})
+        if entry.step == "depth":
+            left = values.get("pinion_left_out_mm")
+            return "the pinion depth is not right", None if left is None else -float(left)
+        move = values.get("pinion_move_mm")
+        return "the pattern is not right", None if move is None else float(move)
+    return "", None
+
+
+def _waits_for(known: Known, readings: BacklashReadings) -> str:
+    """Say why the ring gear is not to be moved yet; empty when it may be."""
+    why, pinion_out = _depth_change_due(known)
+    if not why:
+        return ""
+    then = "; enter the depth step again once the spacer is changed, then read backlash again."
+    if not pinion_out:
+        return f"Not yet: {why}. Put that right before the ring gear is moved for backlash{then}"
+    words = f"Not yet: {why}, and the depth change moves backlash too"
+    if known.design is None:
+        return f"{words} (by how much is not known without a design){then}"
+    from axlewright.contact import backlash_per_move
+
+    _, per_pinion = backlash_per_move(known.design)
+    square = readings.stem == "square_to_tooth"
+    per = per_pinion.square_to_tooth if square else per_pinion.computed
+    after = readings.minimum_mm + per * pinion_out
+    way = "out" if pinion_out > 0 else "in"
+    return (
+        f"{words}: moving the pinion {show_length(abs(pinion_out), known.system)} {way} brings the tightest "
+        f"place to about {show_length(max(0.0, after), known.system)}{then}"
+    )
+
+
+def _tell_shims_read(found: Found, typed: Typed) -> None:
+    for name, label, place in (
+        ("ring_side", "side shim, ring gear side", "R"),
+        ("other_side", "side shim, other side", "O"),
+    ):
+        found.read_length(label, typed.length(name, low=0.1, high=20.0), typed.system, place=place)
 
 
 def _move_sum(move: RingMove) -> ShownSum:

@@ -12,17 +12,23 @@ from axlewright.bench.found import Found, Known, ShownReading, ShownSum, pinion_
 from axlewright.bench.kept_masks import mask_lines, pattern_of_lines
 from axlewright.bench.typed import FieldError
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.units import System
+from axlewright.units import System, show_length
 
 if TYPE_CHECKING:
     from axlewright.contact import ContactPattern
-    from axlewright.diagnosis import Diagnosis, Earlier
+    from axlewright.diagnosis import Advice, Diagnosis, Earlier
     from axlewright.gearset import GearSetDesign
     from axlewright.pattern import PatternReading
     from axlewright.records import Entry, JobStore
 
 FlankName = Literal["drive", "coast"]
 Compound = Literal["auto", "rubbed", "print"]
+UNKNOWN_SPACER: Final = (
+    "Type the spacer that was in when these patterns were rolled (depth step, 'Spacer that was fitted'): "
+    "until then the change is only relative to that spacer."
+)
+PREFER_WITHIN_MM: Final = 0.005
+"""A spacer change smaller than this is none (common practice, no source)."""
 FLANKS: Final[tuple[FlankName, FlankName]] = ("drive", "coast")
 
 
@@ -237,7 +243,7 @@ def enter_patterns(
                 number,
                 "advice",
                 "pattern",
-                {"text": best.text, "of": entry.seq, **best.to_json()},
+                {**best.to_json(), "text": str(found.values.get("first_step", best.text)), "of": entry.seq},
                 who=who,
                 idempotency_key=f"{idempotency_key}:advice" if idempotency_key else "",
             )
@@ -252,7 +258,9 @@ def _context(known: Known) -> dict[str, Any]:
     return {
         "place": depth.get("place", "under_head"),
         "place_known": "place" in depth,
-        "spacer_now_mm": depth.get("spacer_now_mm"),
+        "spacer_now_mm": depth.get("spacer_now_mm") if depth.get("fitted") else None,
+        "depth_sum_mm": depth.get("spacer_mm"),
+        "depth_shelf_mm": depth.get("shelf_mm"),
         "mark_mm": depth.get("mark_mm", identity.get("mark_mm")),
         "backlash_mm": backlash.get("mean_mm"),
         "backlash_target_mm": backlash.get("target_mm"),
@@ -347,29 +355,91 @@ def _judge(
         "spacer_to_fit_mm": best.spacer_to_fit_mm,
         "spacer_change_mm": best.spacer_change_mm,
         "shim_move_mm": best.shim_move_mm,
+        "pinion_move_mm": best.pinion_move_mm,
+        "first_step": best.text,
         "chance_last_teardown": best.chance_last_teardown,
     }
     found.notes.append(
         f"Chance that this is the last teardown: {show_chance(best.chance_last_teardown)}. "
         f"Costs: {best.cost_words}."
     )
+    if now["spacer_now_mm"] is None and best.spacer_change_mm:
+        found.questions.insert(0, UNKNOWN_SPACER)
+    wanted = _compare_with_sum(found, known, diagnosis, now)
     if best.pinion_move_mm == 0.0 and best.shim_move_mm == 0.0 and best.cost_class == "L0":
         found.verdict = "ask"
         found.why = "nothing better than leaving it: look at the marks and say whether they are right"
     else:
         found.verdict = "not ok"
-        found.why = best.text.rstrip(".")
+        if wanted is not None and best.spacer_change_mm:
+            _prefer_sum(found, known, best, now, wanted)
+        found.why = str(found.values["first_step"]).rstrip(".")
         if best.spacer_to_fit_mm is not None and now["spacer_now_mm"] is not None:
             found.sums.append(
-                _spacer_sum(float(now["spacer_now_mm"]), best.spacer_change_mm, best.spacer_to_fit_mm)
+                _spacer_sum(
+                    float(now["spacer_now_mm"]),
+                    float(found.values["spacer_change_mm"]),
+                    float(found.values["spacer_to_fit_mm"]),
+                    "spacer_of_sum_mm" in found.values,
+                )
             )
     return found, diagnosis
 
 
-def _spacer_sum(now: float, change: float, fit: float) -> ShownSum:
-    return plain_sum(
-        "spacer to fit", (now, change), fit, "Present spacer and the change that the patterns ask for."
+def _compare_with_sum(
+    found: Found, known: Known, diagnosis: Diagnosis, now: Mapping[str, Any]
+) -> float | None:
+    """Hold the measured depth sum beside the patterns; return its spacer [mm] when they agree.
+
+    They agree when the sum's spacer lies inside the 90 % interval of the patterns.
+    """
+    if now["depth_sum_mm"] is None or now["spacer_now_mm"] is None:
+        return None
+    depth = diagnosis.cause["pinion_out_mm"]
+    out_per_spacer = pinion_out_of_spacers(0.0, 1.0, now["place"])
+    present, by_sum = float(now["spacer_now_mm"]), float(now["depth_sum_mm"])
+    by_patterns = present - depth.mean / out_per_spacer
+    low, high = sorted(present - p / out_per_spacer for p in (depth.p05, depth.p95))
+    agree = low <= by_sum <= high
+    found.notes.insert(
+        1,
+        f"The sum says {show_length(by_sum, known.system)}, the patterns say "
+        f"{show_length(by_patterns, known.system)} ± {show_length(depth.sd, known.system)}: they "
+        + (
+            "agree (the sum lies inside the patterns' 90 % interval)."
+            if agree
+            else "do not agree. Measure again, and check mark, mounting distance and photos, "
+            "before anything is pressed."
+        ),
     )
+    found.values |= {"spacer_by_patterns_mm": by_patterns, "sum_agrees": agree}
+    if not agree:
+        return None
+    return float(now["depth_shelf_mm"] or by_sum)
+
+
+def _prefer_sum(found: Found, known: Known, best: Advice, now: Mapping[str, Any], wanted: float) -> None:
+    """Take the measured sum's spacer in the first step: the patterns agree with it and are less sure."""
+    present = float(now["spacer_now_mm"])
+    move = pinion_out_of_spacers(present, wanted, now["place"])
+    shown = show_length(wanted, known.system)
+    if abs(wanted - present) < PREFER_WITHIN_MM or (move > 0) != (best.pinion_move_mm > 0):
+        return  # the sum would leave it, or move it the other way: the patterns' own step stands
+    found.values |= {
+        "spacer_of_sum_mm": wanted,
+        "spacer_to_fit_mm": wanted,
+        "spacer_change_mm": wanted - present,
+        "pinion_move_mm": move,
+        "first_step": f"Depth spacer: fit {shown}, as the depth sum asks and the patterns agree. "
+        f"From the patterns alone: {best.text}",
+    }
+
+
+def _spacer_sum(now: float, change: float, fit: float, of_sum: bool) -> ShownSum:
+    note = "Present spacer and the change that the patterns ask for."
+    if of_sum:
+        note = "Present spacer and the change to the depth sum's spacer; the patterns agree with it."
+    return plain_sum("spacer to fit", (now, change), fit, note)
 
 
 def answer_advice(

@@ -13,7 +13,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
 from axlewright import __version__
-from axlewright.errors import AxlewrightError, InputError
+from axlewright.errors import AxlewrightError, InputError, RecordError
 from axlewright.web import (
     bench_pages,
     design_pages,
@@ -92,8 +92,16 @@ async def _show_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, AxlewrightError)
     if _wants_json(request):
         return JSONResponse({"error": str(error), "where": error.where, "fix": error.fix}, status_code=422)
+    missing = (
+        request.method == "GET"
+        and isinstance(error, RecordError)
+        and error.what.startswith("there is no job")
+    )
     return site_of(request).show(
-        request, "error.html", {"what": error.what, "where": error.where, "fix": error.fix}, status=422
+        request,
+        "error.html",
+        {"what": error.what, "where": error.where, "fix": error.fix},
+        status=404 if missing else 422,
     )
 
 

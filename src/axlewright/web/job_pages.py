@@ -169,7 +169,6 @@ def waive(request: Request, number: int, form: Form) -> Response:
 def sign(request: Request, number: int, form: Form) -> Response:
     """Sign the job off and close it."""
     store = site_of(request).store
-    who = form.text("who")
     if not form.text("head"):
         raise InputError(
             "it is not known which state of the job was seen",
@@ -178,12 +177,13 @@ def sign(request: Request, number: int, form: Form) -> Response:
         )
     store.sign_off(
         number,
-        who=who,
+        who=form.text("who"),
         pin=form.text("pin"),
         statement=form.text("statement"),
         head=form.text("head"),
+        close=True,
+        idempotency_key=form.key,
     )
-    store.set_state(number, "closed", who=who)
     return go(f"/jobs/{number}?step=close", "signed")
 
 

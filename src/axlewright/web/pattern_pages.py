@@ -122,10 +122,13 @@ def _advice(view: JobView, system: System) -> list[AdviceShown]:
     told = last.result.get("diagnosis", {})
     cause = {k: float(v["mean"]) for k, v in told.get("cause", {}).items()}
     out = []
-    for one in told.get("advice", ())[:3]:
+    first = last.result.get("values", {})
+    for place, one in enumerate(told.get("advice", ())[:3]):
+        of_sum = place == 0 and "spacer_of_sum_mm" in first
+        move = float(first["pinion_move_mm"] if of_sum else one["pinion_move_mm"])
         after = State(
             view.job.design_name,
-            pinion=cause.get("pinion_out_mm", 0.0) + float(one["pinion_move_mm"]),
+            pinion=cause.get("pinion_out_mm", 0.0) + move,
             ring=cause.get("ring_away_mm", 0.0) + float(one["shim_move_mm"]),
             offset=cause.get("offset_error_mm", 0.0),
             angle=cause.get("shaft_angle_error_deg", 0.0),
@@ -140,11 +143,11 @@ def _advice(view: JobView, system: System) -> list[AdviceShown]:
         backlash = one.get("expected_backlash_mm")
         out.append(
             AdviceShown(
-                one["text"],
+                str(first["first_step"]) if of_sum else one["text"],
                 one["cost_words"],
                 float(one["chance_last_teardown"]),
                 "" if backlash is None else show_length(float(backlash), system),
-                "/rolling?" + after.query(beside=before.query()),
+                "/rolling?" + after.query(beside=before.query(), of="advice"),
             )
         )
     return out

@@ -33,6 +33,9 @@ def rolling(request: Request) -> Response:
         "now": rolled(state, find_design(site.store, state.design), system) if ready else None,
         "beside": beside,
         "beside_text": beside_text,
+        "tags": ("after the change", "before (as believed now)")
+        if query.get("of") == "advice"
+        else ("now", "beside"),
         "other": rolled(beside, find_design(site.store, beside.design), system) if beside and ready else None,
         "link_beside": state.query(beside=state.query()),
         "link_alone": state.query(),

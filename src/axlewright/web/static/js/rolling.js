@@ -45,6 +45,8 @@ function start(root) {
       history.replaceState({}, "", `/rolling?${address}`);
       const compare = root.querySelector("[data-compare]");
       if (compare) compare.setAttribute("href", `/rolling?${asked}&beside=${encodeURIComponent(asked.toString())}`);
+      const tag = root.querySelector("[data-tag]");
+      if (tag && root.dataset.rolledFirst !== asked.toString()) tag.textContent = "now";
       const alone = root.querySelector("[data-alone]");
       if (alone) alone.setAttribute("href", `/rolling?${asked}`);
       document.dispatchEvent(new CustomEvent("axlewright:rolled", { detail: data }));
@@ -120,6 +122,7 @@ function start(root) {
   root.querySelector("#r-design")?.addEventListener("change", (event) => {
     location.assign(`/rolling?design=${encodeURIComponent(/** @type {HTMLSelectElement} */ (event.target).value)}`);
   });
+  root.dataset.rolledFirst = query().toString();
   root.dataset.rolled = query().toString();
   root.dataset.script = "ready";
 }
