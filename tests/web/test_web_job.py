@@ -149,8 +149,31 @@ def test_the_sheet_is_a_pdf(visitor: Visitor) -> None:
 
 
 def test_what_is_not_there_is_said_plainly(visitor: Visitor) -> None:
-    assert "no job 99" in visitor.get("/jobs/99", status=422) or "99" in visitor.get("/jobs/99", status=422)
+    assert "no job 99" in visitor.get("/jobs/99", status=404)
     assert "There is no such page" in visitor.get("/nowhere", status=404)
     visitor.get("/designs/..%2F..%2Fetc%2Fpasswd", status=404)
     visitor.get("/designs/NOT-HERE", status=422)
     visitor.get("/files/" + "0" * 64, status=422)
+
+
+def test_no_design_is_chosen_beforehand(visitor: Visitor) -> None:
+    page = visitor.get("/jobs/new")
+    assert "11/41 (3.73)" in page
+    assert "8.74 in (222 mm)" in page
+    choices = page.partition("Gear set design")[2].partition("</fieldset>")[0]
+    assert "checked" not in choices
+    assert "nothing chosen" in visitor.post("/jobs/new", {"vehicle": "bus"}, status=422)
+
+
+def test_the_mounting_distance_is_filled_in_in_the_persons_unit(visitor: Visitor) -> None:
+    number = visitor.start_job()
+    inch = re.search(
+        r'name="mounting_distance" value="([0-9.]+) in"', visitor.get(f"/jobs/{number}?step=depth")
+    )
+    visitor.post("/settings/me", {"system": "metric", "who": ""})
+    metric = re.search(
+        r'name="mounting_distance" value="([0-9.]+) mm"', visitor.get(f"/jobs/{number}?step=depth")
+    )
+    assert inch is not None
+    assert metric is not None
+    assert abs(float(inch[1]) * 25.4 - float(metric[1])) < 0.003

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.bench.form_parts import StepForm
 from axlewright.bench.forms import FORMS
-from axlewright.units import System
+from axlewright.units import MM_PER_INCH, System
 
 if TYPE_CHECKING:
     from axlewright.records import Entry, Job, JobStore, NextStep, StepStatus
@@ -18,7 +18,7 @@ STATE_WORDS: Final[Mapping[str, str]] = {
     "open": "open",
     "begun": "begun",
     "ask": "question",
-    "not ok": "not right",
+    "not ok": "not ok",
     "again": "again",
     "ok": "done",
     "waived": "waived",
@@ -138,8 +138,8 @@ def _round(entry: Entry, results: Mapping[int, Entry]) -> Round:
     )
 
 
-def job_view(store: JobStore, number: int) -> JobView:
-    """Gather a job for showing."""
+def job_view(store: JobStore, number: int, system: System = "metric") -> JobView:
+    """Gather a job for showing; `system` is that of the mounting distance filled in."""
     from axlewright.records import standing
     from axlewright.records.steps import next_step, step_statuses
 
@@ -151,7 +151,7 @@ def job_view(store: JobStore, number: int) -> JobView:
     for entry in counted:
         if entry.kind == "result" and isinstance(entry.payload.get("of"), int):
             results[entry.payload["of"]] = entry
-    mounting = _design_fill(store, job)
+    mounting = _design_fill(store, job, system)
     steps = []
     for status in step_statuses(entries):
         key = status.step.key
@@ -175,13 +175,15 @@ def job_view(store: JobStore, number: int) -> JobView:
     return JobView(job, tuple(steps), next_step(entries), tuple(entries))
 
 
-def _design_fill(store: JobStore, job: Job) -> dict[str, str]:
+def _design_fill(store: JobStore, job: Job, system: System) -> dict[str, str]:
     from axlewright.bench.designs import design_of_job
 
     design = design_of_job(store, job)
     if design is None or design.mounting_distance_mm is None:
         return {}
-    return {"mounting_distance": f"{design.mounting_distance_mm:g} mm", "mounting_distance_of": "design"}
+    mm = design.mounting_distance_mm
+    shown = f"{mm / MM_PER_INCH:.5g} in" if system == "inch" else f"{mm:g} mm"
+    return {"mounting_distance": shown, "mounting_distance_of": "design"}
 
 
 def _mark_fill(counted: list[Entry]) -> dict[str, str]:

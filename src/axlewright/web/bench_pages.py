@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 
-from axlewright.bench import design_names, start_job
+from axlewright.bench import design_names, find_design, start_job
 from axlewright.errors import AxlewrightError
 from axlewright.web.page import Form, go, person_of, site_of
 
@@ -77,7 +77,11 @@ def _start_page(request: Request, typed: dict[str, str], error: str = "", status
     return site.show(
         request,
         "start.html",
-        {"designs": design_names(site.store), "typed": typed, "error": error},
+        {
+            "designs": [find_design(site.store, n) for n in design_names(site.store)],
+            "typed": typed,
+            "error": error,
+        },
         status=status,
     )
 
@@ -96,6 +100,13 @@ def start(request: Request, form: Form) -> Response:
         if not form.text("vehicle"):
             return _start_page(
                 request, dict(form.fields), "Vehicle: nothing typed; say what stands on the lift.", 422
+            )
+        if not form.text("design"):
+            return _start_page(
+                request,
+                dict(form.fields),
+                "Gear set design: nothing chosen; choose the one that stands on the bench.",
+                422,
             )
         job = start_job(
             site.store,

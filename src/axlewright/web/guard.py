@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, Final
 from urllib.parse import urlsplit
 
+from starlette.requests import Request
 from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -79,6 +80,11 @@ def _host_name(text: str) -> str:
     if text.startswith("["):
         return text[1:].partition("]")[0].lower()
     return text.rpartition(":")[0].lower() if text.count(":") == 1 else text.lower()
+
+
+def is_loopback(request: Request) -> bool:
+    """Whether the page is asked under a name that means this machine alone."""
+    return _host_name(_header(request.scope, b"host")) in LOOPBACK
 
 
 class _TooLargeError(Exception):

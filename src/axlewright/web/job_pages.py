@@ -15,6 +15,7 @@ from axlewright.bench.form_parts import UNUSUAL
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.records import JobConflictError
 from axlewright.units import System, show_length
+from axlewright.web.guard import is_loopback
 from axlewright.web.page import Form, go, person_of, site_of
 
 router = APIRouter()
@@ -94,7 +95,7 @@ def job(
     request: Request, number: int, step: str = "", correct: Annotated[int | None, Query()] = None
 ) -> Response:
     """Show a job, opened at the next step unless another is asked for."""
-    view = job_view(site_of(request).store, number)
+    view = job_view(site_of(request).store, number, person_of(request).system)
     key = step if step in FORMS else (view.next.key or "close")
     return show_step(request, view, key, correcting=correct)
 
@@ -121,14 +122,14 @@ def enter_step(request: Request, number: int, key: str, form: Form) -> Response:
             supersedes=correcting,
         )
     except JobConflictError as error:
-        view = job_view(store, number)
+        view = job_view(store, number, person.system)
         return show_step(
             request, view, key, typed=fields, error=error, correcting=correcting, status=409, conflict=error
         )
     except AxlewrightError as error:
         if key not in FORMS:
             raise
-        view = job_view(store, number)
+        view = job_view(store, number, person.system)
         return show_step(request, view, key, typed=fields, error=error, correcting=correcting, status=422)
     return go(f"/jobs/{number}?step={outcome.step}", "kept", "answer")
 
@@ -191,7 +192,7 @@ def sign(request: Request, number: int, form: Form) -> Response:
 def sheet(request: Request, number: int) -> Response:
     """Return the printed sheet."""
     site, person = site_of(request), person_of(request)
-    link = str(request.url_for("job", number=str(number)))
+    link = "" if is_loopback(request) else str(request.url_for("job", number=str(number)))
     data = job_sheet_pdf(
         site.store,
         number,

@@ -48,6 +48,16 @@ function start(box) {
     draw();
   }
 
+  /** Whether two opposite sides of the outline cut each other. */
+  function crossed() {
+    const p = fields.map((_, i) => /** @type {[number, number]} */ (at(i)));
+    /** @param {number} a @param {number} b @param {number} c */
+    const turn = (a, b, c) => Math.sign((p[b][0] - p[a][0]) * (p[c][1] - p[a][1]) - (p[b][1] - p[a][1]) * (p[c][0] - p[a][0]));
+    /** @param {number} a @param {number} b @param {number} c @param {number} d */
+    const cut = (a, b, c, d) => turn(a, b, c) * turn(a, b, d) < 0 && turn(c, d, a) * turn(c, d, b) < 0;
+    return cut(0, 1, 2, 3) || cut(1, 2, 3, 0);
+  }
+
   function draw() {
     const known = [];
     lines.setAttribute("viewBox", `0 0 ${width()} ${height()}`);
@@ -62,8 +72,11 @@ function start(box) {
     });
     outline.setAttribute("points", known.join(" "));
     const next = fields.findIndex((_, i) => !at(i));
-    prompt.textContent =
-      next < 0 ? "All four corners are set. Drag near a number to correct it." : `Tap corner ${next + 1}: ${fields[next].dataset.name}.`;
+    const wrong = next < 0 && crossed();
+    prompt.classList.toggle("error", wrong);
+    prompt.textContent = wrong
+      ? "The lines cross: the corners are not in order. Clear them and tap toe top, heel top, heel root, toe root."
+      : next < 0 ? "All four corners are set. Drag near a number to correct it." : `Tap corner ${next + 1}: ${fields[next].dataset.name}.`;
     box.dataset.set = String(known.length);
   }
 
@@ -153,6 +166,17 @@ function start(box) {
     }),
   );
   fields.forEach((field) => field.addEventListener("change", draw));
+  const clear = box.querySelector("[data-clear]");
+  if (clear instanceof HTMLElement) {
+    clear.hidden = false;
+    clear.addEventListener("click", () => {
+      fields.forEach((field) => {
+        field.value = "";
+        field.dispatchEvent(new Event("input", { bubbles: true }));
+      });
+      draw();
+    });
+  }
   if (image.complete) draw();
   else image.addEventListener("load", draw);
   box.dataset.script = "ready";

@@ -45,6 +45,9 @@ async function send(form, submitter) {
   if (submitter instanceof HTMLButtonElement && submitter.name) data.append(submitter.name, submitter.value);
   const buttons = form.querySelectorAll("button");
   buttons.forEach((b) => (b.disabled = true));
+  const slow = form.querySelector("button[data-busy]");
+  const before = slow?.textContent ?? "";
+  if (slow instanceof HTMLElement) slow.textContent = slow.dataset.busy ?? before;
   form.setAttribute("aria-busy", "true");
   const body = form.enctype === "multipart/form-data" ? data : new URLSearchParams(/** @type {any} */ (data));
   try {
@@ -64,6 +67,7 @@ async function send(form, submitter) {
     buttons.forEach((b) => (b.disabled = false));
   } finally {
     form.removeAttribute("aria-busy");
+    if (slow) slow.textContent = before;
   }
 }
 
