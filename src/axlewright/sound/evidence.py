@@ -35,7 +35,7 @@ TOP_NATS: Final = 5.0
 TREAD_REACH: Final = (0.78, 1.22)
 """Part of the number of blocks over which the lines of a tread spread."""
 TREAD_LINES: Final = 3.0
-SKIRT: Final = 0.14
+SKIRT: Final = 0.3
 """Orders on either side of a strong line in which its own wander may leave something."""
 UNKNOWN: Final = "something else that follows road speed"
 NONE: Final = "no tone that follows road speed"
@@ -181,7 +181,7 @@ def _tread(lines: _Lines, candidate: Candidate) -> FloatArray:
 
 
 def _mask_explained(scores: FloatArray, candidate: Candidate, error: float) -> FloatArray:
-    """Blank what a source explains: its lines, their slip and the sidebands they can have."""
+    """Blank what a source explains: its lines, their skirts and the sidebands they can have."""
     left = scores.copy()
     grid = np.arange(len(scores)) * ORDER_STEP
     scale = math.exp(error)
@@ -194,8 +194,8 @@ def _mask_explained(scores: FloatArray, candidate: Candidate, error: float) -> F
         for spacing in (0.0, *(s for s in candidate.spacings if s > CARRIER_REACH)):
             for k in (-2, -1, 1, 2) if spacing else (0,):
                 centre = (order + k * spacing) * scale
-                reach = 0.002 * order + (SKIRT if k == 0 else 0.12)
-                left[np.abs(grid - centre) < reach] = 0.0
+                away = np.abs(grid - centre)
+                left[away < 0.004 * order + (SKIRT if k == 0 else 0.12)] = 0.0
     return left
 
 
@@ -254,7 +254,8 @@ def weigh(
     """
     scores = persistent_score(spectra.scores, TEMPER)
     scores[spectra.orders < lowest_order] = 0.0
-    reach = 3 * sigma
+    # A little beyond the tracker's window, which phase refinement may leave.
+    reach = 3 * sigma + 0.01
     errors = np.arange(-reach, reach + ERROR_STEP, ERROR_STEP) - reference_error
     log_prior = -0.5 * ((errors + reference_error) / sigma) ** 2
     log_prior -= special.logsumexp(log_prior)

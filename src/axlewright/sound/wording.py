@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from axlewright.sound.evidence import NONE, UNKNOWN, Posterior
+from axlewright.sound.evidence import Posterior
 from axlewright.sound.orders import AxleOrders, Candidate
 from axlewright.sound.segments import Segment
 from axlewright.sound.sidebands import Sidebands
@@ -36,6 +36,7 @@ def source_evidence(
         Sentences, and whether there is a check that needs no speed: overtones at exact multiples,
         sidebands at the gear's own spacing, or a second source that asks for the same speed.
     """
+    rigid = {"ring and pinion mesh", "propeller shaft or pinion, once per turn", "universal joint"}
     holding = [item for item in posterior.sets if candidate.name in item.members]
     if not holding or posterior.probability[candidate.name] < 0.01:
         return (), False
@@ -82,8 +83,9 @@ def source_evidence(
                 )
                 proven |= agrees
         sentences.extend(_load_sentence(levels))
-    others = [n for n in best.members if n not in (candidate.name, UNKNOWN, NONE)]
-    if others:
+    # A bearing's slip lets it ask for any speed near by, so it proves nothing and is not proven so.
+    others = [n for n in best.members if n in rigid and n != candidate.name]
+    if others and candidate.name in rigid and clear:
         sentences.append(f"{others[0]}, heard at the same time, asks for the same speed")
         proven = True
     if map_.sweep < 0.06:
