@@ -105,4 +105,5 @@ def source_findings(
     )
     word_none = "likely" if none > LIKELY else ("possible" if none > POSSIBLE else "unlikely")
     result.append(SourceFinding(NONE, "none", none, 0.0, word_none, text_none))
-    return tuple(sorted(result, key=lambda finding: -finding.probability))
+    # Runout shows only on a mesh tone: where both are as likely, the mesh is named first.
+    return tuple(sorted(result, key=lambda f: (-round(f.probability, 6), f.kind == "runout")))
