@@ -52,7 +52,7 @@ def job_sheet(data: JobSheetData) -> bytes:
         "causes": [
             {
                 **cause.model_dump(),
-                "chance": "–" if cause.probability is None else f"{100 * cause.probability:.0f} %",
+                "chance": "" if cause.probability is None else f"{100 * cause.probability:.0f} %",
             }
             for cause in data.causes
         ],
