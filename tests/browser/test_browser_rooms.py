@@ -207,8 +207,8 @@ def test_a_restart_loses_nothing_that_was_typed(own_server: Served, sit_down: Ca
     own_server.stop()
     own_server.start()
     bench.enter()
-    # 5.62525 − 1.2500 − 4.3125, the mounting distance as filled in.
-    assert "= 0.06275 in" in page.inner_text("#answer")
+    # 5.62525 − 1.2500 − 4.3125 = 0.06275, shown to four places.
+    assert "= 0.0628 in" in page.inner_text("#answer")
     page.goto(f"{job}?step=depth")
     bench.unfold()
     assert page.input_value("#f-note") == "", "what was sent is no draft any more"
