@@ -16,7 +16,7 @@ from alembic.script import ScriptDirectory
 from record_places import Place
 
 from axlewright.errors import RecordError
-from axlewright.records import JobStore, database, open_store
+from axlewright.records import Instrument, JobStore, database, open_store
 from axlewright.records.models import Base
 
 
@@ -201,6 +201,23 @@ def test_migrations_go_down_and_up_again(store: JobStore) -> None:
             assert sa.inspect(connection).get_table_names() == ["alembic_version"]
             command.upgrade(config, "head")
     assert store.new_job(design_name="TY-222").number == 1
+
+
+def test_a_store_of_the_first_revision_is_opened_and_brought_up_to_date(place: Place) -> None:
+    with place.open() as store:
+        store.instruments.put(Instrument("dial 3", kind="dial"))
+        with engine_of(store).connect() as plain:
+            connection = plain.execution_options(writing=True)
+            with connection.begin():
+                config = database.alembic_config()
+                config.attributes["connection"] = connection
+                command.downgrade(config, "0001")
+    with place.open() as store:
+        assert store.instruments.find("dial 3") == Instrument("dial 3", kind="dial")
+        assert store.instruments.find("dial 4") is None
+        stated = Instrument("dial 3", uncertainty="0.0002 in")
+        store.instruments.put(stated)
+        assert store.instruments.find(" dial 3 ") == stated
 
 
 def test_named_head_is_the_newest_migration() -> None:

@@ -155,11 +155,58 @@ def test_incomplete_backup_changes_nothing(other: JobStore, tmp_path: Path) -> N
         with pytest.raises(RecordError, match=message):
             restore(other, tmp_path / "changed")
         assert dump(other) == empty
-    (tmp_path / "changed").write_bytes(pack(parts, **{**facts, "revision": "0000"}))
-    with pytest.raises(RecordError, match="with the axlewright that made it"):
-        restore(other, tmp_path / "changed")
+    for newer in ("9999", "", None):
+        (tmp_path / "changed").write_bytes(pack(parts, **{**facts, "revision": newer}))
+        with pytest.raises(RecordError, match="a newer axlewright made this backup"):
+            restore(other, tmp_path / "changed")
+        assert dump(other) == empty
     (tmp_path / "changed").write_bytes(pack(parts, **facts))
     assert restore(other, tmp_path / "changed") == 2
+
+
+def as_first_revision(path: Path) -> bytes:
+    """Return a backup as the first revision of the tables wrote it: instruments without uncertainty."""
+    with zipfile.ZipFile(path) as archive:
+        facts = json.loads(archive.read("manifest.json"))
+        parts = {name: archive.read(name) for name in archive.namelist() if name != "manifest.json"}
+    name = "tables/instruments/00000.jsonl"
+    rows = [json.loads(line) for line in parts[name].decode().split("\n")]
+    for row in rows:
+        del row["uncertainty"]
+    parts[name] = "\n".join(json.dumps(row) for row in rows).encode()
+    return pack(parts, kind=facts["kind"], version=facts["version"], revision="0001")
+
+
+def test_a_backup_of_an_older_revision_is_brought_up_to_date(
+    store: JobStore, other: JobStore, tmp_path: Path
+) -> None:
+    job = fill(other)
+    old = tmp_path / "old.backup"
+    old.write_bytes(as_first_revision(backup(other, tmp_path / "shop.backup")))
+    assert restore(store, old) == 2
+    assert dump(store) == dump(other)
+    assert store.verify(job.number).holds
+    assert store.instruments.list() == [Instrument("dial 3", calibrated_on=date(2026, 2, 1))]
+    assert store.new_job(design_name="TY-222").number == 3, "numbers go on"
+
+
+def test_a_damaged_row_in_an_older_backup_changes_nothing(other: JobStore, tmp_path: Path) -> None:
+    with open_store(tmp_path / "one") as one:
+        fill(one)
+        old = as_first_revision(backup(one, tmp_path / "shop.backup"))
+    with zipfile.ZipFile(io.BytesIO(old)) as archive:
+        parts = {name: archive.read(name) for name in archive.namelist() if name != "manifest.json"}
+    name = "tables/instruments/00000.jsonl"
+    row = json.loads(parts[name])
+    bad: tuple[dict[str, Any], ...] = ({**row, "uncertainty": ""}, {**row, "calibrated_on": "soon"})
+    empty = dump(other)
+    for changed in bad:
+        parts[name] = json.dumps(changed).encode()
+        path = tmp_path / "changed"
+        path.write_bytes(pack(parts, kind="axlewright backup", version=1, revision="0001"))
+        with pytest.raises(RecordError, match="make the backup again"):
+            restore(other, path)
+        assert dump(other) == empty
 
 
 Tables = dict[str, list[dict[str, Any]]]

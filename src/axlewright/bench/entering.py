@@ -63,20 +63,6 @@ class Outcome:
 
 Finder = Callable[["Typed", "Known"], "Found"]
 
-_SETUP_STEP: Final = {
-    "complaint": "complaint",
-    "as-found": "as_found",
-    "identity": "identity",
-    "fits": "fits",
-    "depth": "depth",
-    "preload": "pinion_preload",
-    "backlash": "backlash",
-    "pattern": "pattern",
-    "final": "final_build",
-    "close": "close",
-}
-
-
 def finder_of(step: str) -> Finder:
     """Return what works out a step; loads the numerics."""
     from axlewright.bench import backlash, depth, identity, plain_steps, preload
@@ -100,9 +86,10 @@ def finder_of(step: str) -> Finder:
 
 def cautions_of(step: str) -> tuple[str, ...]:
     """Return the short cautions of a step."""
+    from axlewright.records.steps import step as step_of
     from axlewright.setup import cautions_for
 
-    return tuple(c.text for c in cautions_for(_SETUP_STEP[step]))
+    return tuple(c.text for c in cautions_for(step_of(step).cautions))
 
 
 def known_of(store: JobStore, number: int, *, who: str, system: System) -> Known:

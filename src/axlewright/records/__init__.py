@@ -7,7 +7,16 @@ from __future__ import annotations
 
 from axlewright.records.backup import backup, restore
 from axlewright.records.opening import open_store
-from axlewright.records.steps import CAUTIONS, STEP_KEYS, STEPS, NextStep, Step, StepStatus, standing
+from axlewright.records.steps import (
+    STEP_KEYS,
+    STEPS,
+    NextStep,
+    Step,
+    StepStatus,
+    standing,
+    stopped_by,
+    waits_behind,
+)
 from axlewright.records.store import JobStore
 from axlewright.records.transfer import export_job, import_job, job_file_schema
 from axlewright.records.types import (
@@ -28,7 +37,6 @@ from axlewright.records.types import (
 )
 
 __all__ = [
-    "CAUTIONS",
     "STEPS",
     "STEP_KEYS",
     "ChainReport",
@@ -56,4 +64,6 @@ __all__ = [
     "open_store",
     "restore",
     "standing",
+    "stopped_by",
+    "waits_behind",
 ]

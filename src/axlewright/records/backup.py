@@ -7,12 +7,9 @@ PostgreSQL and back.
 
 from __future__ import annotations
 
-import json
-import math
-from collections.abc import Callable, Iterator, Sequence
-from datetime import date, datetime
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
@@ -20,13 +17,15 @@ from sqlalchemy.orm import Session
 from axlewright import __version__
 from axlewright.errors import RecordError
 from axlewright.records import journal
-from axlewright.records.archive import Archive, open_archive, write_archive
-from axlewright.records.chain import canonical_json, read_time, sha256_hex, utc_now, write_time
+from axlewright.records.archive import open_archive, write_archive
+from axlewright.records.chain import sha256_hex, utc_now, write_time
 from axlewright.records.database import HEAD_REVISION
 from axlewright.records.files import SHA256
-from axlewright.records.models import Base, DesignTextRow, FileRow, JobRow, Moment, PersonRow
+from axlewright.records.models import Base, DesignTextRow, FileRow, JobRow, PersonRow
+from axlewright.records.older import all_rows
 from axlewright.records.people import PIN_HASH
 from axlewright.records.store import JobStore
+from axlewright.records.table_rows import row_line
 from axlewright.records.types import ROLES
 
 KIND: Final = "axlewright backup"
@@ -60,28 +59,19 @@ def _members(store: JobStore, session: Session) -> Iterator[tuple[str, bytes]]:
         query = sa.select(table).order_by(*table.primary_key.columns)
         rows = session.execute(query, execution_options={"yield_per": _ROWS})
         for part, chunk in enumerate(rows.partitions(_ROWS)):
-            lines = [
-                canonical_json({key: _plain(value) for key, value in row._mapping.items()}) for row in chunk
-            ]
-            yield f"tables/{table.name}/{part:05d}.jsonl", "\n".join(lines).encode("utf-8")
+            lines = "\n".join(row_line(row) for row in chunk)
+            yield f"tables/{table.name}/{part:05d}.jsonl", lines.encode("utf-8")
             if table.name == "files":
                 stored += [(row.sha256, row.suffix) for row in chunk]
     for sha256, suffix in stored:
         yield f"files/{sha256}{suffix}", store.read_file(sha256)
 
 
-def _plain(value: Any) -> Any:
-    if isinstance(value, datetime):
-        return write_time(value)
-    if isinstance(value, date):
-        return value.isoformat()
-    return value
-
-
 def restore(store: JobStore, path: Path, *, overwrite: bool = False) -> int:
     """Bring a backup into the store and return the number of jobs.
 
-    It happens as a whole or not at all: a damaged file changes nothing.
+    It happens as a whole or not at all: a damaged file changes nothing. A backup made by an older
+    axlewright is brought up to date on the way.
 
     Parameters
     ----------
@@ -91,15 +81,10 @@ def restore(store: JobStore, path: Path, *, overwrite: bool = False) -> int:
     Raises
     ------
     RecordError
-        The store is not empty, the file is no whole backup, or a job in it was changed.
+        The store is not empty, the file is no whole backup or made by a newer axlewright, or a job in it was
+        changed.
     """
     with open_archive(path, KIND, VERSION) as archive:
-        if archive.manifest.get("revision") != HEAD_REVISION:
-            raise RecordError(
-                f"the backup has tables {archive.manifest.get('revision')}, this axlewright {HEAD_REVISION}",
-                where=str(path),
-                fix="restore it with the axlewright that made it, then update",
-            )
         known = tuple(f"tables/{table.name}/" for table in Base.metadata.sorted_tables)
         for name in archive.names():
             if not name.startswith((*known, "files/")):
@@ -111,10 +96,8 @@ def restore(store: JobStore, path: Path, *, overwrite: bool = False) -> int:
                 raise RecordError(f"'{name}' is not what its name says", where=str(path))
         with store.sessions.writing() as session:
             _empty(session, store.place, overwrite=overwrite)
-            for table in Base.metadata.sorted_tables:
-                for name in archive.names(f"tables/{table.name}/"):
-                    if lines := _rows(archive, name, table):
-                        session.execute(sa.insert(table), lines)
+            for table, rows in all_rows(archive):
+                session.execute(sa.insert(table), rows)
             _set_counters(session)
             listed = {
                 f"files/{row.sha256}{row.suffix}" for row in session.execute(sa.select(FileRow.__table__))
@@ -178,51 +161,6 @@ def _empty(session: Session, place: str, *, overwrite: bool) -> None:
             )
     for table in tables:
         session.execute(sa.delete(table))
-
-
-def _rows(archive: Archive, name: str, table: sa.Table) -> Sequence[dict[str, Any]]:
-    readers: dict[str, Callable[[str], Any]] = {}
-    for column in table.columns:
-        if isinstance(column.type, Moment):
-            readers[column.name] = read_time
-        elif isinstance(column.type, sa.Date):
-            readers[column.name] = date.fromisoformat
-    names = {column.name for column in table.columns}
-    again = {"where": archive.where, "fix": "make the backup again"}
-    rows = []
-    try:
-        lines = archive.read(name).decode("utf-8").split("\n")
-        for number, line in enumerate(lines, start=1):
-            if not line:
-                continue
-            row = json.loads(line)
-            if not isinstance(row, dict) or set(row) != names:
-                raise RecordError(f"'{name}' has other columns", **again)
-            for column in table.columns:
-                if not _fits(column, row[column.name]):
-                    raise RecordError(f"'{name}' line {number} has no good {column.name}", **again)
-            for key, read in readers.items():
-                row[key] = None if row[key] is None else read(row[key])
-            rows.append(row)
-    except (ValueError, RecursionError) as problem:
-        if isinstance(problem, RecordError) and problem.where == archive.where:
-            raise
-        raise RecordError(f"'{name}' cannot be read", **again) from None
-    return rows
-
-
-def _fits(column: sa.Column[Any], value: Any) -> bool:
-    """Return whether the JSON value is one this column may hold; SQLite itself would take any."""
-    if value is None:
-        return bool(column.nullable) and not column.primary_key
-    if isinstance(column.type, sa.Boolean):
-        return isinstance(value, bool)
-    if isinstance(column.type, sa.Integer):
-        return isinstance(value, int) and not isinstance(value, bool) and abs(value) < 2**31
-    if isinstance(column.type, sa.Float):
-        return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
-    longest = getattr(column.type, "length", None)
-    return isinstance(value, str) and "\0" not in value and (longest is None or len(value) <= longest)
 
 
 def _set_counters(session: Session) -> None:

@@ -28,7 +28,7 @@ from axlewright.errors import OptionalPartMissingError, RecordError
 HOME_VARIABLE: Final = "AXLEWRIGHT_HOME"
 DATABASE_VARIABLE: Final = "AXLEWRIGHT_DATABASE"
 DATABASE_FILE: Final = "jobs.sqlite3"
-HEAD_REVISION: Final = "0001"
+HEAD_REVISION: Final = "0002"
 """The newest migration. Kept here so that opening an up-to-date store need not load Alembic."""
 BUSY_TIMEOUT_MS: Final = 10_000
 _NETWORK_FILE_SYSTEMS: Final = ("nfs", "cifs", "smb", "9p", "fuse.sshfs", "afs", "ncpfs")
@@ -211,7 +211,7 @@ def current_revision(connection: Connection) -> str:
     return connection.execute(sa.text("SELECT version_num FROM alembic_version")).scalar() or ""
 
 
-_MIGRATING = threading.Lock()  # Alembic keeps its context in a module
+MIGRATING = threading.Lock()  # Alembic keeps its context in a module
 
 
 def bring_up_to_date(engine: Engine, place: str) -> None:
@@ -225,7 +225,7 @@ def bring_up_to_date(engine: Engine, place: str) -> None:
     with plain_errors(place), engine.connect() as connection:
         if current_revision(connection) == HEAD_REVISION:
             return
-    with _MIGRATING, plain_errors(place), engine.connect() as plain:
+    with MIGRATING, plain_errors(place), engine.connect() as plain:
         connection = plain.execution_options(writing=True)
         with connection.begin():
             if engine.dialect.name == "postgresql":
@@ -238,11 +238,9 @@ def bring_up_to_date(engine: Engine, place: str) -> None:
 
 def _migrate(connection: Connection, found: str, place: str) -> None:
     from alembic import command
-    from alembic.script import ScriptDirectory
 
     config = alembic_config()
-    known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
-    if found and found not in known:
+    if found and found not in known_revisions():
         raise RecordError(
             f"a newer axlewright wrote these records (tables {found}, this one knows {HEAD_REVISION})",
             where=place,
@@ -256,6 +254,14 @@ def _migrate(connection: Connection, found: str, place: str) -> None:
         )
     config.attributes["connection"] = connection
     command.upgrade(config, "head")
+
+
+def known_revisions() -> frozenset[str]:
+    """Return the names of all revisions of the tables this program knows."""
+    from alembic.script import ScriptDirectory
+
+    scripts = ScriptDirectory.from_config(alembic_config())
+    return frozenset(script.revision for script in scripts.walk_revisions())
 
 
 def alembic_config() -> Any:

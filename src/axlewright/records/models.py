@@ -119,6 +119,7 @@ class InstrumentRow(Base):
     resolution: Mapped[str]
     calibrated_on: Mapped[date | None]
     due_on: Mapped[date | None]
+    uncertainty: Mapped[str]
 
 
 class StockRow(Base):

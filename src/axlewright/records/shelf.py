@@ -34,6 +34,7 @@ class Instruments:
             "resolution": plain_text(instrument.resolution, "resolution"),
             "calibrated_on": instrument.calibrated_on,
             "due_on": instrument.due_on,
+            "uncertainty": plain_text(instrument.uncertainty, "uncertainty"),
         }
         with self._sessions.writing() as session:
             row = session.get(InstrumentRow, name)
@@ -48,13 +49,25 @@ class Instruments:
         """Return the instruments whose calibration is due."""
         return [tool for tool in self.list() if tool.due_on is not None and tool.due_on < today]
 
+    def find(self, name: str) -> Instrument | None:
+        """Return the instrument of that name, or None."""
+        with self._sessions.reading() as session:
+            row = session.get(InstrumentRow, name.strip())
+            return None if row is None else _instrument(row)
+
     def list(self) -> list[Instrument]:
         """Return the instruments by name."""
         with self._sessions.reading() as session:
             return [
-                Instrument(row.name, row.kind, row.resolution, row.calibrated_on, row.due_on)
+                _instrument(row)
                 for row in session.scalars(select(InstrumentRow).order_by(InstrumentRow.name))
             ]
+
+
+def _instrument(row: InstrumentRow) -> Instrument:
+    return Instrument(
+        row.name, row.kind, row.resolution, row.calibrated_on, row.due_on, uncertainty=row.uncertainty
+    )
 
 
 def _item(row: StockRow) -> StockItem:

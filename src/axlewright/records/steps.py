@@ -14,7 +14,7 @@ How a step stands is read from its entries alone:
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -47,7 +47,10 @@ class Step:
     follows_from : tuple of str
         Steps whose change makes this one due again.
     cautions : str
-        Key into `CAUTIONS`.
+        Key into `axlewright.setup.CAUTIONS`.
+    stops_job : bool
+        Whether the job stops while this step is "not ok": later steps wait until it is answered, by another
+        entry or by a waiver.
     """
 
     key: str
@@ -59,6 +62,7 @@ class Step:
     redo_cost: str
     follows_from: tuple[str, ...]
     cautions: str
+    stops_job: bool = False
 
 
 STEPS: Final[tuple[Step, ...]] = (
@@ -71,7 +75,7 @@ STEPS: Final[tuple[Step, ...]] = (
         when_it_fails="the noise is not the axle's: look at tyres, wheel bearings and driveline first",
         redo_cost="half an hour, gears stay in",
         follows_from=(),
-        cautions="road",
+        cautions="complaint",
     ),
     Step(
         key="as-found",
@@ -83,7 +87,7 @@ STEPS: Final[tuple[Step, ...]] = (
         when_it_fails="nothing to redo: what was found is written down as it is",
         redo_cost="nothing",
         follows_from=(),
-        cautions="stands",
+        cautions="as_found",
     ),
     Step(
         key="identity",
@@ -95,7 +99,8 @@ STEPS: Final[tuple[Step, ...]] = (
         when_it_fails="stop and answer: a pair that does not match is not used",
         redo_cost="another set",
         follows_from=(),
-        cautions="lifting",
+        cautions="identity",
+        stops_job=True,
     ),
     Step(
         key="fits",
@@ -106,7 +111,7 @@ STEPS: Final[tuple[Step, ...]] = (
         when_it_fails="bearings first, then the case; re-index the ring gear high to low",
         redo_cost="bearings pressed off, perhaps new parts",
         follows_from=(),
-        cautions="hot-ring",
+        cautions="fits",
     ),
     Step(
         key="depth",
@@ -117,7 +122,7 @@ STEPS: Final[tuple[Step, ...]] = (
         when_it_fails="next spacer size",
         redo_cost="gears out, pinion bearing pressed off",
         follows_from=("identity", "fits"),
-        cautions="press",
+        cautions="depth",
     ),
     Step(
         key="preload",
@@ -128,7 +133,7 @@ STEPS: Final[tuple[Step, ...]] = (
         when_it_fails="another preload spacer or a new crush sleeve; a sleeve is never backed off",
         redo_cost="pinion nut off, new sleeve",
         follows_from=("depth",),
-        cautions="sleeve",
+        cautions="pinion_preload",
     ),
     Step(
         key="backlash",
@@ -139,7 +144,7 @@ STEPS: Final[tuple[Step, ...]] = (
         when_it_fails="move the ring gear and keep the total of both sides",
         redo_cost="minutes with adjusters, caps off with shims",
         follows_from=("depth", "preload"),
-        cautions="mesh",
+        cautions="backlash",
     ),
     Step(
         key="pattern",
@@ -150,7 +155,7 @@ STEPS: Final[tuple[Step, ...]] = (
         when_it_fails="depth first, then backlash, and read backlash again every time",
         redo_cost="gears out and the pinion bearing pressed off for depth; minutes for backlash",
         follows_from=("depth", "backlash"),
-        cautions="compound",
+        cautions="pattern",
     ),
     Step(
         key="final",
@@ -161,7 +166,7 @@ STEPS: Final[tuple[Step, ...]] = (
         when_it_fails="back to the step that moved",
         redo_cost="gears out",
         follows_from=("depth", "preload", "backlash", "pattern"),
-        cautions="fasteners",
+        cautions="final_build",
     ),
     Step(
         key="close",
@@ -172,42 +177,9 @@ STEPS: Final[tuple[Step, ...]] = (
         when_it_fails="back to the complaint with the new readings",
         redo_cost="depends on what is found",
         follows_from=("final",),
-        cautions="road",
+        cautions="close",
     ),
 )
-
-CAUTIONS: Final[Mapping[str, tuple[str, ...]]] = {
-    "road": (
-        "Road test on legal roads only; a second person writes down, the driver drives.",
-        "Wheel nuts to the maker's data, and checked again after the road test.",
-    ),
-    "stands": (
-        "Chock the wheels and use rated stands, never a jack alone.",
-        "Driven wheels on stands: people clear, guards on, both wheels off or both on.",
-    ),
-    "lifting": ("Carrier and ring gear are heavy and oily: use a hoist.",),
-    "hot-ring": (
-        "A heated ring gear burns: gloves and tongs; heat it only as the maker says.",
-        "Structural fasteners only by the maker's data; never draw a tight ring gear on with its bolts.",
-    ),
-    "press": (
-        "Press and driver work: eye protection and a guard; never strike hardened steel with steel.",
-        "Never spin a bearing with compressed air.",
-    ),
-    "sleeve": (
-        "Creep up on preload in small steps; when it is passed the sleeve is done, never back off.",
-        "Fasteners only by the maker's data.",
-    ),
-    "mesh": ("Turn by hand only; fingers and rags stay away from the mesh.",),
-    "compound": (
-        "Lead-free marking compound only; old texts name lead pigments, which are poisonous.",
-        "Fingers and rags stay away from the mesh; solvents need air and gloves.",
-    ),
-    "fasteners": (
-        "Fasteners and locks only by the maker's data; caps go back to their own side and way up.",
-    ),
-}
-"""Short cautions by key. They defer to the maker's service data, local rules and licensed practice."""
 
 _BY_KEY: Final = {step.key: step for step in STEPS}
 STEP_KEYS: Final[tuple[str, ...]] = tuple(_BY_KEY)
@@ -254,8 +226,6 @@ class NextStep:
     ----------
     title, why, cost : str
         What, why, and what it costs in words.
-    cautions : tuple of str
-        Short warnings for this step.
     left : int
         Steps still to do, this one included.
     """
@@ -264,7 +234,6 @@ class NextStep:
     title: str
     why: str
     cost: str
-    cautions: tuple[str, ...]
     left: int
 
 
@@ -333,18 +302,35 @@ def step_statuses(entries: Sequence[Entry]) -> list[StepStatus]:
     return list(statuses.values())
 
 
+def _stopping(statuses: Sequence[StepStatus]) -> StepStatus | None:
+    return next((one for one in statuses if one.step.stops_job and one.state == "not ok"), None)
+
+
+def stopped_by(entries: Sequence[Entry]) -> StepStatus | None:
+    """Return the step that stops the job, or None: while it is "not ok" the steps after it wait.
+
+    It is answered by entering it again, by taking its reading back, or by a waiver with a reason.
+    """
+    return _stopping(step_statuses(entries))
+
+
+def waits_behind(key: str, stopping: StepStatus) -> bool:
+    """Whether a step has to wait for the step that stops the job: all that come after it do."""
+    return STEP_KEYS.index(key) > STEP_KEYS.index(stopping.step.key)
+
+
 def next_step(entries: Sequence[Entry]) -> NextStep:
     """Return the next thing to do, why, and what it costs.
 
-    An open question comes first, then what failed, then what is due again or was never done, in the order
-    of the job.
+    What stops the job comes first, then an open question, then what failed, then what is due again or was
+    never done, in the order of the job.
     """
     statuses = step_statuses(entries)
     due = [status for status in statuses if status.state not in ("ok", "waived")]
     if not due:
-        return NextStep("", "Nothing left to do", "every step is done or waived", "nothing", (), 0)
+        return NextStep("", "Nothing left to do", "every step is done or waived", "nothing", 0)
     rank = {"ask": 0, "not ok": 1}
-    chosen = min(due, key=lambda status: rank.get(status.state, 2))  # min keeps the order of the job
+    chosen = _stopping(statuses) or min(due, key=lambda status: rank.get(status.state, 2))  # min keeps order
     failed = chosen.state == "not ok"
     title = {
         "ask": f"{chosen.step.title}: answer the question",
@@ -356,6 +342,5 @@ def next_step(entries: Sequence[Entry]) -> NextStep:
         title=title,
         why=chosen.why,
         cost=chosen.step.redo_cost if failed else chosen.step.cost,
-        cautions=CAUTIONS[chosen.step.cautions],
         left=len(due),
     )

@@ -4,39 +4,26 @@ from __future__ import annotations
 
 import re
 import uuid
-from collections.abc import Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self
+from typing import Self
 
 from sqlalchemy import select
 
 from axlewright.errors import RecordError
 from axlewright.records import journal
-from axlewright.records import steps as order
-from axlewright.records.chain import first_link, sha256_hex, utc_now
-from axlewright.records.files import Files
-from axlewright.records.models import DesignTextRow, JobRow
-from axlewright.records.people import People
+from axlewright.records.chain import first_link, utc_now
+from axlewright.records.job_entries import JobEntries
+from axlewright.records.models import JobRow
 from axlewright.records.session import Sessions, plain_text
 from axlewright.records.shelf import Instruments, Stock
-from axlewright.records.types import (
-    ENTRY_KINDS,
-    JOB_STATES,
-    ChainReport,
-    Entry,
-    EntryKind,
-    HeaderChange,
-    Job,
-    JobState,
-)
+from axlewright.records.types import JOB_STATES, HeaderChange, Job, JobState
 
 UID = re.compile(r"[0-9a-f]{32}")
-_OWN_KINDS = ("header", "state", "sign-off")
 
 
-class JobStore:
+class JobStore(JobEntries):
     """Jobs with their entries; made by `axlewright.records.open_store`.
 
     Every method is one transaction: it happened as a whole or not at all. Safe to use from several
@@ -44,12 +31,9 @@ class JobStore:
     """
 
     def __init__(self, sessions: Sessions, folder: Path) -> None:
-        self.sessions = sessions
-        self.folder = folder
-        self.people = People(sessions)
+        super().__init__(sessions, folder)
         self.instruments = Instruments(sessions)
         self.stock = Stock(sessions)
-        self.files = Files(sessions, folder)
 
     def __enter__(self) -> Self:
         """Return the store itself."""
@@ -226,222 +210,3 @@ class JobStore:
             person = plain_text(who, "who", longest=80)
             journal.append(session, row, kind="state", step="", payload=payload, who=person)
             return journal.job_of(row)
-
-    # --- entries ----------------------------------------------------------------------------------
-
-    def add_entry(
-        self,
-        number: int,
-        kind: EntryKind,
-        step: str,
-        payload: Mapping[str, Any],
-        *,
-        who: str,
-        at: datetime | None = None,
-        instrument: str = "",
-        files: Sequence[str] = (),
-        idempotency_key: str = "",
-        supersedes: int | None = None,
-        expected_head: str | None = None,
-    ) -> Entry:
-        """Append one entry to a job.
-
-        Parameters
-        ----------
-        number : int
-            The job.
-        kind : str
-            reading, photo, recording, result, advice, decision, waiver or note. A sign-off needs a PIN, see
-            `sign_off`; so does a waiver as soon as people are entered, see `waive`.
-        step : str
-            Key of the step, or empty.
-        payload : mapping
-            Anything JSON can hold. Keys the store itself looks at: ``verdict`` of a result ("ok", "not ok",
-            "ask"), ``why``, ``done`` of a decision, ``reason`` of a waiver, and for searching ``text``,
-            ``note``, ``remark``.
-        who : str
-            Who entered it.
-        at : datetime, optional
-            When it was read, with time zone; now by default.
-        instrument : str
-            Its name; the date of its last calibration is copied from the list of instruments.
-        files : sequence of str
-            SHA-256 of files stored before.
-        idempotency_key : str
-            Sending the same entry again with the same key returns the first one and writes nothing.
-        supersedes : int, optional
-            The `seq` of the entry of the same step that no longer counts.
-        expected_head : str, optional
-            `Job.head` as the caller last saw it; leave it out to append whatever others wrote.
-
-        Raises
-        ------
-        JobConflictError
-            With `expected_head`: somebody wrote meanwhile; the error holds their entries. With a key that was
-            used for something else: it holds that entry.
-        RecordError
-            Unknown job, step, kind or file; a payload that is no JSON.
-        """
-        if kind not in ENTRY_KINDS or kind in _OWN_KINDS:
-            known = ", ".join(name for name in ENTRY_KINDS if name not in _OWN_KINDS)
-            raise RecordError(f"'{kind}' is no kind of entry to add", where="kind", fix=f"use {known}")
-        if kind == "waiver" and self.people.any_known():
-            raise RecordError(
-                "a step is left out with a PIN here", where="waiver", fix="use waive with the PIN"
-            )
-        return self._append(
-            number,
-            kind,
-            step,
-            payload,
-            who=who,
-            at=at,
-            instrument=instrument,
-            files=files,
-            idempotency_key=idempotency_key,
-            supersedes=supersedes,
-            expected_head=expected_head,
-        )
-
-    def _append(
-        self,
-        number: int,
-        kind: EntryKind,
-        step: str,
-        payload: Mapping[str, Any],
-        *,
-        who: str,
-        instrument: str = "",
-        idempotency_key: str = "",
-        **rest: Any,
-    ) -> Entry:
-        if step:
-            order.step(step)
-        elif kind == "waiver":
-            raise RecordError("a waiver needs its step", where="step", fix="name the step that is left out")
-        person = plain_text(who, "who", required=True, longest=80)
-        tool = plain_text(instrument, "instrument", longest=80)
-        key = plain_text(idempotency_key, "idempotency key", longest=200)
-        more = {"who": person, "instrument": tool, "idempotency_key": key, **rest}
-        with self.sessions.writing() as session:
-            row = journal.job_row(session, number, lock=True)
-            return journal.append(session, row, kind=kind, step=step, payload=payload, **more)
-
-    def waive(
-        self, number: int, step: str, reason: str, *, who: str, pin: str = "", idempotency_key: str = ""
-    ) -> Entry:
-        """Leave a step out, with a reason.
-
-        As soon as people are entered, only one with the right to waive may, with the PIN. The key is that
-        of `add_entry`.
-        """
-        if self.people.any_known():
-            who = self.people.require(who, pin, "waive").name
-        payload = {"reason": reason.strip()}
-        return self._append(number, "waiver", step, payload, who=who, idempotency_key=idempotency_key)
-
-    def sign_off(
-        self,
-        number: int,
-        *,
-        who: str,
-        pin: str,
-        statement: str,
-        step: str = "close",
-        head: str | None = None,
-        close: bool = False,
-        idempotency_key: str = "",
-    ) -> Entry:
-        """Sign a step, with the PIN; the entry names role and the head that was signed.
-
-        Parameters
-        ----------
-        head : str
-            `Job.head` the person saw: nobody signs what they have not seen, so it is required. A
-            `JobConflictError` is raised when somebody wrote since.
-        close : bool
-            Close the job with the signature, both or neither.
-        idempotency_key : str
-            Signing again with the same key returns the first signature and writes nothing.
-        """
-        if not head:
-            raise RecordError(
-                "a signature needs the state of the job that was seen",
-                where="head",
-                fix="open the job, look at it and sign it from there",
-            )
-        order.step(step)
-        person = self.people.require(who, pin, "sign")
-        payload = {
-            "statement": plain_text(statement, "statement", required=True),
-            "role": person.role,
-            "signed_head": head,
-        }
-        key = plain_text(idempotency_key, "idempotency key", longest=200)
-        with self.sessions.writing() as session:
-            row = journal.job_row(session, number, lock=True)
-            before = row.entry_count
-            entry = journal.append(
-                session,
-                row,
-                kind="sign-off",
-                step=step,
-                payload=payload,
-                who=person.name,
-                idempotency_key=key,
-                expected_head=head,
-            )
-            if close and row.entry_count > before and row.state != "closed":
-                state = {"state": "closed", "reason": ""}
-                journal.append(session, row, kind="state", step="", payload=state, who=person.name)
-            return entry
-
-    def store_file(self, data: bytes, suffix: str) -> str:
-        """Keep a photo or recording beside the database and return its SHA-256; the same content once."""
-        return self.files.store(data, suffix).sha256
-
-    def read_file(self, sha256: str) -> bytes:
-        """Return the bytes of a stored file after checking them against the hash."""
-        return self.files.read(sha256)
-
-    def entries(
-        self, number: int, *, step: str | None = None, kind: EntryKind | None = None, after: int = 0
-    ) -> list[Entry]:
-        """Return the entries of a job, oldest first, superseded ones included."""
-        with self.sessions.reading() as session:
-            found = journal.entries_of(session, journal.job_row(session, number), after=after)
-        return [
-            entry
-            for entry in found
-            if (step is None or entry.step == step) and (kind is None or entry.kind == kind)
-        ]
-
-    def current(self, number: int, step: str, *, kind: EntryKind | None = None) -> list[Entry]:
-        """Return the entries of a step that count: those no other entry supersedes."""
-        order.step(step)
-        counted = order.standing(self.entries(number))
-        return [entry for entry in counted if entry.step == step and (kind is None or entry.kind == kind)]
-
-    def steps(self, number: int) -> list[order.StepStatus]:
-        """Say how each step of the job stands."""
-        return order.step_statuses(self.entries(number))
-
-    def next_step(self, number: int) -> order.NextStep:
-        """Return the next thing to do, why, and what it costs."""
-        return order.next_step(self.entries(number))
-
-    def next_steps(self, numbers: Sequence[int]) -> dict[int, order.NextStep]:
-        """Return the next thing to do of several jobs at once, for lists."""
-        with self.sessions.reading() as session:
-            return {
-                number: order.next_step(entries)
-                for number, entries in journal.entries_of_many(session, numbers).items()
-            }
-
-    def verify(self, number: int) -> ChainReport:
-        """Check that nothing in the job was changed after it was written, and say where if it was."""
-        with self.sessions.reading() as session:
-            row = journal.job_row(session, number)
-            text = session.get(DesignTextRow, row.design_sha256)
-            found = sha256_hex(text.text.encode("utf-8")) if text is not None else None
-            return journal.check_chain(row, journal.entries_of(session, row), found)

@@ -156,13 +156,21 @@ class Person:
 
 @dataclass(frozen=True)
 class Instrument:
-    """A measuring instrument; ``calibrated_on`` is copied into every reading made with it."""
+    """A measuring instrument; ``calibrated_on`` is copied into every reading made with it.
+
+    Attributes
+    ----------
+    resolution, uncertainty : str
+        Smallest step it shows, and the expanded uncertainty (k = 2) of its certificate, each with its unit,
+        such as "0.0005 in"; empty when not known.
+    """
 
     name: str
     kind: str = ""
     resolution: str = ""
     calibrated_on: date | None = None
     due_on: date | None = None
+    uncertainty: str = ""
 
 
 @dataclass(frozen=True)
