@@ -2,7 +2,9 @@
 
     python tasks.py demo [--no-serve]   the main job on the demo axle
     python tasks.py test                every check: lint, types, import rules, unit and browser tests
-    python tasks.py lint|types|unit|browser|bench|lock|vendor|setup
+    python tasks.py lint|types|unit|browser|bench|lock|vendor|words|setup
+
+words collects the messages of the program into src/axlewright/language/catalogs for translating.
 
 The environment lies in .venv beside this file and is rebuilt when the locks change.
 """
@@ -146,6 +148,10 @@ def lock():
         )
 
 
+def words():
+    run(PYTHON, "-m", "axlewright.language.collecting")
+
+
 def bench():
     folder = os.path.join(ROOT, "benchmarks")
     for name in sorted(os.listdir(folder)):
@@ -175,9 +181,9 @@ def main(argv):
         types()
         unit(rest)
         browser(rest)
-    elif task in ("lint", "types", "bench", "lock"):
+    elif task in ("lint", "types", "bench", "lock", "words"):
         setup("dev")
-        {"lint": lint, "types": types, "bench": bench, "lock": lock}[task]()
+        {"lint": lint, "types": types, "bench": bench, "lock": lock, "words": words}[task]()
     elif task in ("unit", "browser"):
         setup("dev")
         vendor()

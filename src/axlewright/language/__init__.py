@@ -9,19 +9,30 @@ puts parts of sentences together.
 from __future__ import annotations
 
 import gettext
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import lru_cache
 from importlib import resources
 from io import BytesIO
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-from babel import Locale
-from babel.messages.mofile import write_mo
-from babel.messages.pofile import read_po
+if TYPE_CHECKING:
+    from babel.messages import Catalog
 
-__all__ = ["SOURCE_LANGUAGE", "_", "chosen", "languages", "n_", "own_name", "plural", "using_language"]
+__all__ = [
+    "SOURCE_LANGUAGE",
+    "_",
+    "accepted",
+    "chosen",
+    "from_environment",
+    "languages",
+    "n_",
+    "own_name",
+    "plural",
+    "script_words",
+    "using_language",
+]
 
 SOURCE_LANGUAGE: Final = "en"
 """The language of the messages in the program itself."""
@@ -44,6 +55,8 @@ def languages() -> tuple[str, ...]:
 
 def own_name(language: str) -> str:
     """Give a language's name in that language, as a person who reads no other would look for it."""
+    from babel import Locale
+
     name = Locale.parse(language).get_display_name(language) or language
     return name[:1].upper() + name[1:]
 
@@ -63,15 +76,101 @@ def using_language(language: str) -> Iterator[None]:
         _chosen.reset(token)
 
 
+def from_environment(environment: Mapping[str, str]) -> str:
+    """Choose the language of a command from the environment.
+
+    Parameters
+    ----------
+    environment : mapping of str to str
+        ``AXLEWRIGHT_LANGUAGE`` comes first, then ``LC_ALL``, ``LC_MESSAGES`` and ``LANG`` in POSIX's order
+        of precedence (POSIX.1-2017, Base Definitions, 8.2), such as ``de_DE.UTF-8``.
+
+    Returns
+    -------
+    str
+        One of `languages`; the program's own where nothing fits.
+    """
+    for name in ("AXLEWRIGHT_LANGUAGE", "LC_ALL", "LC_MESSAGES", "LANG"):
+        text = environment.get(name, "").strip()
+        if text:
+            wanted = text.partition(".")[0].partition("@")[0].replace("_", "-").partition("-")[0].lower()
+            return wanted if wanted in languages() else SOURCE_LANGUAGE
+    return SOURCE_LANGUAGE
+
+
+def accepted(header: str) -> str:
+    """Choose the language of a page from what a browser says its reader reads.
+
+    Parameters
+    ----------
+    header : str
+        The ``Accept-Language`` field of a request (RFC 9110, 12.5.4), such as ``de-CH, en;q=0.7``.
+
+    Returns
+    -------
+    str
+        One of `languages`; the program's own where nothing fits.
+    """
+    best, weight = SOURCE_LANGUAGE, 0.0
+    for item in header.split(",")[:40]:
+        tag, _sep, parameters = item.partition(";")
+        language = tag.strip().partition("-")[0].lower()
+        quality = 1.0
+        for parameter in parameters.split(";"):
+            name, _sep, value = parameter.partition("=")
+            if name.strip().lower() == "q":
+                try:
+                    quality = float(value)
+                except ValueError:
+                    quality = 0.0
+        if language in languages() and weight < quality <= 1.0:
+            best, weight = language, quality
+    return best
+
+
+@lru_cache(maxsize=8)
+def _kept(language: str) -> Catalog:
+    from babel.messages.pofile import read_po
+
+    text = resources.files(__name__).joinpath("catalogs", f"{language}.po").read_bytes()
+    return read_po(BytesIO(text), locale=language)
+
+
 @lru_cache(maxsize=8)
 def _catalogue(language: str) -> gettext.NullTranslations:
     if language == SOURCE_LANGUAGE:
         return gettext.NullTranslations()
-    text = resources.files(__name__).joinpath("catalogs", f"{language}.po").read_bytes()
+    from babel.messages.mofile import write_mo
+
     compiled = BytesIO()
-    write_mo(compiled, read_po(BytesIO(text), locale=language))
+    write_mo(compiled, _kept(language))
     compiled.seek(0)
     return gettext.GNUTranslations(compiled)
+
+
+@lru_cache(maxsize=8)
+def script_words(language: str) -> Mapping[str, str | list[str]]:
+    """Give the translations of the messages that stand in the page's own scripts.
+
+    Returns
+    -------
+    mapping
+        From the message to its translation; where the wording depends on a number, from the message for
+        one to the list of forms. Empty for the program's own language.
+    """
+    if language == SOURCE_LANGUAGE:
+        return {}
+    out: dict[str, str | list[str]] = {}
+    for message in _kept(language):
+        in_script = any(str(place).endswith(".js") for place, _line in message.locations)
+        if not in_script or message.fuzzy or not message.id:
+            continue
+        if isinstance(message.id, str):
+            if message.string:
+                out[message.id] = str(message.string)
+        elif message.string and all(message.string):
+            out[str(message.id[0])] = [str(form) for form in message.string]
+    return out
 
 
 def _(message: str) -> str:

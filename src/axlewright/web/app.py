@@ -14,6 +14,7 @@ from starlette.exceptions import HTTPException
 
 from axlewright import __version__
 from axlewright.errors import AxlewrightError, InputError, RecordError
+from axlewright.language import _, using_language
 from axlewright.web import (
     bench_pages,
     design_pages,
@@ -24,7 +25,7 @@ from axlewright.web import (
     rolling_pages,
     settings_pages,
 )
-from axlewright.web.guard import Guard, dress_fault, page_secret
+from axlewright.web.guard import Guard, dress_fault, language_of, page_secret
 from axlewright.web.page import Site, make_templates, site_of
 
 STATIC = Path(__file__).parent / "static"
@@ -107,26 +108,27 @@ async def _show_error(request: Request, error: Exception) -> Response:
 
 async def _show_http_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
-    what = "There is no such page" if error.status_code == 404 else str(error.detail)
+    what = _("There is no such page") if error.status_code == 404 else str(error.detail)
     if _wants_json(request):
         return JSONResponse({"error": what}, status_code=error.status_code)
     return site_of(request).show(
         request,
         "error.html",
-        {"what": what, "where": "", "fix": "go back to the bench"},
+        {"what": what, "where": "", "fix": _("go back to the bench")},
         status=error.status_code,
     )
 
 
 async def _show_fault(request: Request, _error: Exception) -> Response:
     """Say that the program failed; the server logs the trace. This answer is made outside the guard."""
-    what = "The program failed here; what you entered before is kept"
-    if _wants_json(request):
-        return dress_fault(JSONResponse({"error": what}, status_code=500))
-    page = site_of(request).show(
-        request, "error.html", {"what": what, "where": "", "fix": "load the page again"}, status=500
-    )
-    return dress_fault(page)
+    with using_language(language_of(request)):
+        what = _("The program failed here; what you entered before is kept")
+        if _wants_json(request):
+            return dress_fault(JSONResponse({"error": what}, status_code=500))
+        page = site_of(request).show(
+            request, "error.html", {"what": what, "where": "", "fix": _("load the page again")}, status=500
+        )
+        return dress_fault(page)
 
 
 def serve(
@@ -154,9 +156,11 @@ def serve(
         listening = _listen(host, port)
     except OSError as error:
         raise InputError(
-            f"cannot listen on {host} port {port} ({error.strerror or error})",
-            where="page",
-            fix="stop what uses it, or choose another port",
+            _("cannot listen on {host} port {port} ({reason})").format(
+                host=host, port=port, reason=error.strerror or error
+            ),
+            where=_("page"),
+            fix=_("stop what uses it, or choose another port"),
         ) from error
     with listening:
         hosts = _names(host)

@@ -10,6 +10,7 @@ from fastapi.responses import HTMLResponse, PlainTextResponse, Response
 from axlewright.bench import design_names, find_design, put_design
 from axlewright.bench.designs import is_own
 from axlewright.errors import AxlewrightError, InputError
+from axlewright.language import _
 from axlewright.web.page import Form, go, site_of
 
 router = APIRouter()
@@ -34,7 +35,7 @@ def upload(request: Request, form: Form) -> Response:
     try:
         files = form.files.get("file", ())
         if not files:
-            raise InputError("no file chosen", where="design file", fix="choose a .toml file")
+            raise InputError(_("no file chosen"), where=_("design file"), fix=_("choose a .toml file"))
         design = put_design(site_of(request).store, files[0].data)
     except AxlewrightError as error:
         return _list(request, error)

@@ -19,7 +19,10 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from axlewright.language import accepted, languages, using_language
+
 SESSION_COOKIE: Final = "axlewright-session"
+LANGUAGE_COOKIE: Final = "axlewright-language"
 SECRET_FILE: Final = "page.secret"
 LOOPBACK: Final = ("127.0.0.1", "localhost", "::1")
 LARGEST_BODY: Final = 48 * 1024 * 1024
@@ -128,7 +131,8 @@ class Guard:
         if announced > limit:
             await _refuse(send, 413, f"This is more than {limit // 1024} kB; send a smaller file.")
             return
-        session, fresh = _session(scope)
+        jar = _cookies(scope)
+        session, fresh = _session(jar)
         scope.setdefault("state", {})["session"] = session
         seen = 0
         started = False
@@ -149,18 +153,35 @@ class Guard:
             await send(message)
 
         try:
-            await self.app(scope, limited, dressed)
+            with using_language(_language(scope, jar)):
+                await self.app(scope, limited, dressed)
         except _TooLargeError:
             if not started:
                 await _refuse(send, 413, f"This is more than {limit // 1024} kB; send a smaller file.")
 
 
-def _session(scope: Scope) -> tuple[str, bool]:
+def _cookies(scope: Scope) -> SimpleCookie:
     jar = SimpleCookie()
     try:
         jar.load(_header(scope, b"cookie"))
     except CookieError:
         jar = SimpleCookie()
+    return jar
+
+
+def _language(scope: Scope, jar: SimpleCookie) -> str:
+    kept = jar.get(LANGUAGE_COOKIE)
+    if kept is not None and kept.value in languages():
+        return str(kept.value)
+    return accepted(_header(scope, b"accept-language"))
+
+
+def language_of(request: Request) -> str:
+    """Return the language of a request: what was chosen in Settings, else what the browser asks for."""
+    return _language(request.scope, _cookies(request.scope))
+
+
+def _session(jar: SimpleCookie) -> tuple[str, bool]:
     known = jar.get(SESSION_COOKIE)
     if known is not None and len(known.value) >= 32:
         return known.value, False

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import logging
 import secrets
 import threading
 from collections.abc import Mapping
@@ -18,8 +20,10 @@ from starlette.datastructures import UploadFile
 
 from axlewright import __version__
 from axlewright.errors import AxlewrightError
-from axlewright.units import System
+from axlewright.language import _, chosen, n_, plural, script_words
+from axlewright.units import System, show_length
 from axlewright.web.guard import form_token, token_fits
+from axlewright.web.texts import linked, when
 
 if TYPE_CHECKING:
     from axlewright.records import JobStore
@@ -36,25 +40,38 @@ NOBODY: Final = "bench"
 
 SAID: Final[Mapping[str, str]] = MappingProxyType(
     {
-        "started": "Job started",
-        "kept": "Kept",
-        "back": "Taken back; it stays in the record",
-        "waived": "Waived",
-        "signed": "Signed",
-        "design": "Design kept",
-        "me": "Kept in this browser",
-        "shelf": "Put on the shelf",
-        "counted": "Counted",
-        "person": "Person entered",
-        "instrument": "Instrument kept",
-        "photos": "Photos kept",
-        "read-ok": "Read and kept: done",
-        "read-not-ok": "Read and kept: not ok",
-        "read-ask": "Read and kept; there is a question",
-        "written": "Written down",
+        "started": n_("Job started"),
+        "kept": n_("Kept"),
+        "back": n_("Taken back; it stays in the record"),
+        "waived": n_("Waived"),
+        "signed": n_("Signed"),
+        "design": n_("Design kept"),
+        "me": n_("Kept in this browser"),
+        "shelf": n_("Put on the shelf"),
+        "counted": n_("Counted"),
+        "person": n_("Person entered"),
+        "instrument": n_("Instrument kept"),
+        "photos": n_("Photos kept"),
+        "read-ok": n_("Read and kept: done"),
+        "read-not-ok": n_("Read and kept: not ok"),
+        "read-ask": n_("Read and kept; there is a question"),
+        "written": n_("Written down"),
     }
 )
 """What a page may say after a form, by the code in its address; other texts in an address are not shown."""
+
+
+ROOMS: Final = (
+    ("/", n_("Bench")),
+    ("/rolling", n_("Rolling")),
+    ("/listen", n_("Listen")),
+    ("/practice", n_("Practice")),
+    ("/batch", n_("Batch")),
+    ("/designs", n_("Designs")),
+    ("/settings", n_("Settings")),
+    ("/help", n_("Help")),
+)
+"""Rooms of the page in the order of the bar on top, by their addresses."""
 
 
 class FormError(AxlewrightError):
@@ -89,10 +106,11 @@ class Warmth:
 
             for flank in ("drive", "coast"):
                 aw.roll(aw.load_design(design), flank)
-        except AxlewrightError as error:
-            self.trouble = str(error)
-        finally:
-            self.ready = True
+        except Exception as error:  # whatever it was, the page says so and goes on
+            logging.getLogger(__name__).exception("the rolling could not be prepared")
+            self.trouble = str(error) or type(error).__name__
+            return
+        self.ready = True
         import axlewright.diagnosis
         import axlewright.pattern
         import axlewright.sheets
@@ -129,6 +147,13 @@ class Site:
     secret: bytes
     templates: Environment
     warmth: Warmth = field(default_factory=Warmth)
+    _paths: frozenset[str] = frozenset()
+
+    def paths(self, request: Request) -> frozenset[str]:
+        """Return the addresses there are pages at."""
+        if not self._paths:
+            self._paths = frozenset(getattr(route, "path", "") for route in request.app.routes)
+        return self._paths
 
     def show(
         self, request: Request, template: str, values: Mapping[str, Any], *, status: int = 200
@@ -144,7 +169,10 @@ class Site:
                 "system": person.system,
                 "path": request.url.path,
                 "version": __version__,
-                "said": SAID.get(request.query_params.get("said", ""), ""),
+                "said": _(SAID.get(request.query_params.get("said", ""), "")),
+                "language": chosen(),
+                "script_words": _as_json(script_words(chosen())),
+                "rooms": [room for room in ROOMS if room[0] in self.paths(request)],
                 **values,
             }
         )
@@ -163,9 +191,17 @@ def make_templates() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    env.filters["when"] = lambda at: f"{at:%Y-%m-%d %H:%M}"
+    env.globals["_"] = _
+    env.globals["plural"] = plural
+    env.globals["show_length"] = show_length
+    env.filters["when"] = when
+    env.filters["linked"] = linked
     env.filters["svg"] = Markup
     return env
+
+
+def _as_json(words: Mapping[str, Any]) -> str:
+    return json.dumps(dict(words), ensure_ascii=False, separators=(",", ":")) if words else ""
 
 
 def site_of(request: Request) -> Site:
@@ -254,9 +290,9 @@ async def posted(request: Request) -> Posted:
     token = fields.pop("token", "") or request.headers.get("x-axlewright-token", "")
     if not token_fits(site.secret, request.state.session, token):
         raise FormError(
-            "this form was made for another session",
-            where="form",
-            fix="load the page again and send it once more",
+            _("this form was made for another session"),
+            where=_("form"),
+            fix=_("load the page again and send it once more"),
         )
     return Posted(fields, files, fields.pop("key", "")[:80])
 

@@ -11,8 +11,10 @@ from fastapi.responses import HTMLResponse, Response
 from axlewright.bench import design_names, put_on_shelf
 from axlewright.bench.shelf import KINDS
 from axlewright.errors import AxlewrightError, InputError
+from axlewright.language import _, languages, own_name
 from axlewright.records import Instrument
 from axlewright.records.types import ROLES
+from axlewright.web.guard import LANGUAGE_COOKIE
 from axlewright.web.page import SHOP_COOKIE, SYSTEM_COOKIE, WHO_COOKIE, Form, go, keep, person_of, site_of
 
 router = APIRouter()
@@ -35,6 +37,7 @@ def _page(
         "instruments": site.store.instruments.list(),
         "overdue": {i.name for i in site.store.instruments.overdue(date.today())},
         "place": site.store.place,
+        "languages": [(code, own_name(code)) for code in languages()],
         "error": error,
         "section": section,
         "typed": typed or {},
@@ -54,6 +57,8 @@ def me(request: Request, form: Form) -> Response:
     answer = go("/settings", "me")
     keep(answer, WHO_COOKIE, form.text("who")[:60])
     keep(answer, SYSTEM_COOKIE, "metric" if form.text("system") == "metric" else "inch")
+    if form.text("language") in languages():
+        keep(answer, LANGUAGE_COOKIE, form.text("language"))
     keep(answer, SHOP_COOKIE, form.text("shop")[:80])
     return answer
 
@@ -66,9 +71,9 @@ def stock(request: Request, form: Form) -> Response:
         count = form.whole("count", 1, 9999) if form.text("count") else 1
         if count is None:
             raise InputError(
-                f"'{form.text('count')[:20]}' is not a count",
-                where="how many of each",
-                fix="type a whole number from 1 to 9999",
+                _("'{text}' is not a count").format(text=form.text("count")[:20]),
+                where=_("how many of each"),
+                fix=_("type a whole number from 1 to 9999"),
             )
         put_on_shelf(
             site_of(request).store,
@@ -90,7 +95,7 @@ def move_stock(request: Request, form: Form) -> Response:
     """Take from the shelf or put back."""
     item, change = form.whole("item", 1), form.whole("change", -9999, 9999)
     if item is None or change is None:
-        raise InputError("no such piece", where="shelf", fix="use the buttons beside the piece")
+        raise InputError(_("no such piece"), where=_("shelf"), fix=_("use the buttons beside the piece"))
     try:
         site_of(request).store.stock.move(item, change, who=person_of(request).who)
     except AxlewrightError as error:
@@ -113,7 +118,11 @@ def people(request: Request, form: Form) -> Response:
 
 def _role(text: str) -> Any:
     if text not in ROLES:
-        raise InputError(f"unknown role '{text}'", where="role", fix=f"use one of {', '.join(ROLES)}")
+        raise InputError(
+            _("unknown role '{role}'").format(role=text),
+            where=_("role"),
+            fix=_("use one of {roles}").format(roles=", ".join(_(role) for role in ROLES)),
+        )
     return text
 
 
@@ -126,8 +135,8 @@ def instruments(request: Request, form: Form) -> Response:
                 form.text("name"),
                 form.text("kind"),
                 form.text("resolution"),
-                _day(form.text("calibrated_on"), "calibrated on"),
-                _day(form.text("due_on"), "due on"),
+                _day(form.text("calibrated_on"), _("calibrated on")),
+                _day(form.text("due_on"), _("due on")),
             )
         )
     except AxlewrightError as error:
@@ -141,4 +150,6 @@ def _day(text: str, where: str) -> date | None:
     try:
         return date.fromisoformat(text)
     except ValueError as error:
-        raise InputError(f"'{text}' is no date", where=where, fix="write it as 2026-03-31") from error
+        raise InputError(
+            _("'{text}' is no date").format(text=text), where=where, fix=_("write it as 2026-03-31")
+        ) from error

@@ -1,5 +1,6 @@
 // @ts-check
 // What is typed survives a reload, a dead battery or a restarted server: kept in this browser until it is sent.
+import { _ } from "./words.js";
 
 const PREFIX = "axlewright-draft:";
 const SKIP = new Set(["token", "key", "head", "pin", "supersedes"]);
@@ -67,7 +68,7 @@ export function keepDrafts() {
         const note = document.createElement("p");
         note.className = "said";
         note.setAttribute("role", "status");
-        note.textContent = "What you had typed before is filled in again; it has not been sent yet.";
+        note.textContent = _("What you had typed before is filled in again; it has not been sent yet.");
         form.prepend(note);
       }
     }

@@ -3,6 +3,7 @@
 // What the bench then refuses stays here, flagged, until it is sent once more by hand or thrown away.
 // A form with a PIN is never kept.
 import { fill } from "./drafts.js";
+import { _, fillIn, plural } from "./words.js";
 
 const STORE = "outbox";
 const REFILL = "axlewright-refill";
@@ -58,21 +59,30 @@ async function count() {
 async function report() {
   const found = await all();
   const n = found.filter((one) => !one.kept.refused).length;
-  say(n ? `No answer from the bench: ${n} ${n === 1 ? "entry is" : "entries are"} kept here and will be sent as soon as it answers.` : "");
+  say(
+    n
+      ? plural(
+          "No answer from the bench: {count} entry is kept here and will be sent as soon as it answers.",
+          "No answer from the bench: {count} entries are kept here and will be sent as soon as it answers.",
+          n,
+        )
+      : "",
+  );
   const line = document.getElementById("waiting");
   for (const { key, kept } of found.filter((one) => one.kept.refused)) {
     if (!line) return;
     line.hidden = false;
     const part = document.createElement("span");
     part.className = "refused";
-    part.append(`✕ An entry kept here on ${new Date(kept.at).toLocaleString()} was not taken. `);
+    const at = new Date(kept.at).toLocaleString(document.documentElement.lang || undefined);
+    part.append("✕ ", fillIn(_("An entry kept here on {time} was not taken."), { time: at }), " ");
     const link = document.createElement("a");
     link.href = kept.page;
-    link.textContent = "Fill it in again and look";
+    link.textContent = _("Fill it in again and look");
     link.addEventListener("click", () => sessionStorage.setItem(REFILL, String(key)));
     const drop = document.createElement("button");
     drop.type = "button";
-    drop.textContent = "Throw it away";
+    drop.textContent = _("Throw it away");
     drop.addEventListener("click", () => void forgetKept(Number(key)));
     part.append(link, " ", drop);
     line.append(part);
@@ -124,7 +134,7 @@ export async function refill() {
  */
 export async function keepForLater(form, data) {
   if (!mayBeKept(form)) {
-    say("No answer from the bench. Nothing was sent, and a PIN is never kept here: press the button again when the bench answers.");
+    say(_("No answer from the bench. Nothing was sent, and a PIN is never kept here: press the button again when the bench answers."));
     return false;
   }
   try {
@@ -140,7 +150,7 @@ export async function keepForLater(form, data) {
     await report();
     return true;
   } catch {
-    say("No answer from the bench, and this browser cannot keep the entry. Leave the page open and try again.");
+    say(_("No answer from the bench, and this browser cannot keep the entry. Leave the page open and try again."));
     return false;
   }
 }

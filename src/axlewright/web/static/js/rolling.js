@@ -1,5 +1,6 @@
 // @ts-check
 // The rolling view follows its sliders: one request at a time, always the newest state, the address kept in step.
+import { _ } from "./words.js";
 
 /** @param {string} name @param {string} flank */
 const part = (name, flank) => document.querySelector(`[data-${name}="${flank}"]`);
@@ -46,12 +47,12 @@ function start(root) {
       const compare = root.querySelector("[data-compare]");
       if (compare) compare.setAttribute("href", `/rolling?${asked}&beside=${encodeURIComponent(asked.toString())}`);
       const tag = root.querySelector("[data-tag]");
-      if (tag && root.dataset.rolledFirst !== asked.toString()) tag.textContent = "now";
+      if (tag && root.dataset.rolledFirst !== asked.toString()) tag.textContent = _("now");
       const alone = root.querySelector("[data-alone]");
       if (alone) alone.setAttribute("href", `/rolling?${asked}`);
       document.dispatchEvent(new CustomEvent("axlewright:rolled", { detail: data }));
     } catch {
-      say("No answer from the bench; the picture shows the last state that was rolled.");
+      say(_("No answer from the bench; the picture shows the last state that was rolled."));
     } finally {
       busy = false;
       root.removeAttribute("aria-busy");

@@ -1,5 +1,6 @@
 // @ts-check
 // The tooth pair in 3-D: the pattern on the ring gear's teeth, turned and pinched by finger, rolled by a button.
+import { _ } from "./words.js";
 
 /** @type {any} */
 let three = null;
@@ -19,28 +20,28 @@ async function start(box) {
   try {
     three = await import("/static/vendor/three.js");
   } catch {
-    said.textContent = "The 3-D view needs its browser parts: run 'python tasks.py vendor' once, with Node installed.";
+    said.textContent = _("The 3-D view needs its browser parts: run 'python tasks.py vendor' once, with Node installed.");
     return;
   }
   const answer = await fetch(`/api/teeth?design=${encodeURIComponent(root.dataset.design ?? "")}`);
   if (!answer.ok) {
-    said.textContent = "The teeth of this design could not be drawn.";
+    said.textContent = _("The teeth of this design could not be drawn.");
     return;
   }
   const model = await answer.json();
   const canvas = document.createElement("canvas");
   canvas.setAttribute("role", "img");
-  canvas.setAttribute("aria-label", "Pinion and ring gear teeth in mesh, the contact pattern on the ring gear teeth. The same in words stands beside the drawings.");
+  canvas.setAttribute("aria-label", _("Pinion and ring gear teeth in mesh, the contact pattern on the ring gear teeth. The same in words stands beside the drawings."));
   box.querySelector("[data-canvas]")?.append(canvas);
   let renderer;
   try {
     renderer = new three.WebGLRenderer({ canvas, antialias: true, alpha: true });
   } catch {
-    said.textContent = "This browser cannot draw in 3-D; the flat drawings show the same.";
+    said.textContent = _("This browser cannot draw in 3-D; the flat drawings show the same.");
     canvas.remove();
     return;
   }
-  said.textContent = "Turn with one finger, pinch to come closer.";
+  said.textContent = _("Turn with one finger, pinch to come closer.");
 
   const scene = new three.Scene();
   scene.add(new three.AmbientLight(0xffffff, 0.9));
@@ -241,7 +242,7 @@ async function start(box) {
   const play = box.querySelector("[data-play]");
   play?.addEventListener("click", () => {
     rolling = !rolling;
-    play.textContent = rolling ? "Stop" : "Roll";
+    play.textContent = rolling ? _("Stop") : _("Roll");
     play.setAttribute("aria-pressed", String(rolling));
     before = performance.now();
     if (rolling) requestAnimationFrame(step);
