@@ -1,0 +1,34 @@
+"""PRACTICE: axles with hidden faults that answer to every reading and every change."""
+
+from axlewright.training.attempt import ACTIONS, Action, ActionKind, Attempt, Outcome, Played, play
+from axlewright.training.axle import Judged, Shown, judge_axle, show_axle
+from axlewright.training.draw import hidden_axle
+from axlewright.training.exercise import FAULT_WORDS, LARGEST_NUMBER, LEVEL_WORDS, ExerciseName, HiddenAxle
+from axlewright.training.review import Review, ask, best_course, best_settings, hours_of, review, way_of
+
+__all__ = [
+    "ACTIONS",
+    "FAULT_WORDS",
+    "LARGEST_NUMBER",
+    "LEVEL_WORDS",
+    "Action",
+    "ActionKind",
+    "Attempt",
+    "ExerciseName",
+    "HiddenAxle",
+    "Judged",
+    "Outcome",
+    "Played",
+    "Review",
+    "Shown",
+    "ask",
+    "best_course",
+    "best_settings",
+    "hidden_axle",
+    "hours_of",
+    "judge_axle",
+    "play",
+    "review",
+    "show_axle",
+    "way_of",
+]
