@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -36,8 +38,53 @@ def test_words(text: str, x: int, y: int, length: float | None) -> None:
 
 
 def test_more_is_more() -> None:
-    y = [pattern_from_words(t, "coast").pattern.center[1] for t in ("slightly high", "high", "very high")]
-    assert y[0] < y[1] < y[2]
+    rising = ("very slightly high", "slightly high", "high", "quite high", "very high")
+    y = [pattern_from_words(t, "coast").pattern.center[1] for t in rising]
+    assert all(a < b - 0.02 for a, b in pairwise(y))
+    assert y[0] > 0.03
+
+
+@pytest.mark.parametrize(
+    ("text", "same"),
+    [
+        ("a little bit high", "slightly high"),
+        ("a bit toward the heel", "slightly toward heel"),
+        ("very, very slightly low", "very slightly low"),
+        ("centered between toe and heel, slightly low", "centred lengthwise and slightly low"),
+        ("1/3, low", "low, a third long"),
+        ("HIGH; heel", "heel high"),
+    ],
+)
+def test_two_ways_to_say_it(text: str, same: str) -> None:
+    a, b = (pattern_from_words(t, "drive") for t in (text, same))
+    assert a.pattern.center == pytest.approx(b.pattern.center, abs=1e-9)
+    assert a.center_sd == b.center_sd
+    assert a.pattern.length_fraction == b.pattern.length_fraction
+
+
+def test_a_part_of_the_tooth() -> None:
+    """A mark in the top third has its middle in the middle of that third and is no taller than it."""
+    top = pattern_from_words("top third, a bit toward heel", "drive").pattern
+    assert top.center[1] == pytest.approx(2 / 3, abs=0.03)
+    assert top.height_fraction == pytest.approx(1 / 3, abs=0.04)
+    assert 0.1 < top.center[0] < 0.25
+    toe = pattern_from_words("toe half", "drive").pattern
+    assert toe.center[0] == pytest.approx(-0.5, abs=0.03)
+    assert toe.length_fraction == pytest.approx(0.5, abs=0.04)
+
+
+def test_hedges_and_pressure() -> None:
+    sure, hedged = (pattern_from_words(t, "drive") for t in ("low", "maybe low"))
+    assert hedged.center_sd[1] > sure.center_sd[1]
+    light = pattern_from_words("a bit toward heel, wide, light", "drive")
+    assert any("how hard it was rolled" in q for q in light.quality)
+    assert light.pattern.height_fraction > sure.pattern.height_fraction
+
+
+def test_all_unknown_words_are_named() -> None:
+    with pytest.raises(InputError, match=r"'purple', 'elephant'") as caught:
+        pattern_from_words("high, purple elephant", "drive")
+    assert "very slightly high" in caught.value.fix
 
 
 def test_what_is_not_said_is_less_sure() -> None:
@@ -53,7 +100,8 @@ def test_what_is_not_said_is_less_sure() -> None:
         ("", "no words"),
         ("high and low", "contradict"),
         ("toward heel and toe", "contradict"),
-        ("purple", "'purple' is not understood"),
+        ("purple", "not understood: 'purple'"),
+        ("not high", "does not say where"),
         ("high, 300 %", "cannot be"),
         ("the pattern", "say nothing"),
     ],

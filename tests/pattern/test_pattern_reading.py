@@ -144,3 +144,32 @@ def test_outline_is_corrected_by_hand(drive: PhotoReading) -> None:
         apply_correction(drive, mask=np.zeros((3, 3)))
     with pytest.raises(InputError, match="crosses itself"):
         apply_correction(drive, outline=[(-0.5, -0.5), (0.5, 0.5), (0.5, -0.5), (-0.5, 0.5)])
+
+
+def test_a_finger_may_cross_its_own_line(drive: PhotoReading) -> None:
+    """Rubbing over a place twice adds it once; an outline that replaces the mark must not cross itself."""
+    turn = np.linspace(0.0, 4.0 * np.pi, 90)
+    twice = np.stack([0.3 * np.cos(turn) - 0.4, 0.3 * np.sin(turn) - 0.4], 1)
+    empty = apply_correction(drive, outline=twice[:45])
+    again = apply_correction(drive, outline=twice[:45], add=[twice])
+    assert (again.pattern.mask ^ empty.pattern.mask).sum() <= 12
+    gone = apply_correction(drive, remove=[[(-0.2, -1.1), (0.2, 1.1), (0.2, -1.1), (-0.2, 1.1)]])
+    assert gone.pattern.area_fraction < drive.pattern.area_fraction
+
+
+def test_a_correction_settles_the_doubts_about_the_outline(drive: PhotoReading) -> None:
+    from dataclasses import replace
+
+    doubt, camera = "Another outline is nearly as likely.", "No clear edge was found at: toe."
+    unsure = replace(
+        drive, quality=(camera, doubt), outline_doubts=(doubt,), other=drive.pattern.mask, other_chance=0.4,
+        length_sd=0.4, area_sd=0.3,
+    )  # fmt: skip
+    new = apply_correction(unsure, add=[[(0.0, 0.0), (0.1, 0.0), (0.1, 0.1)]])
+    assert camera in new.quality
+    assert doubt not in new.quality
+    assert new.other is None
+    assert new.other_chance == 0.0
+    assert new.length_sd < 0.1
+    assert new.area_sd < 0.1
+    assert sum("by hand" in q for q in apply_correction(new, remove=[]).quality) == 1

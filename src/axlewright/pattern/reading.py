@@ -12,6 +12,7 @@ from axlewright.contact import ContactPattern, measure_mask
 from axlewright.contact.rolling import check_flank
 from axlewright.errors import PhotoError
 from axlewright.gearset import FlankName, GearSetDesign
+from axlewright.language import _
 from axlewright.pattern.camera import (
     CORNER_NAMES,
     CORNER_X,
@@ -129,7 +130,7 @@ def _snapped(
 ) -> tuple[FittedCamera, dict[str, float]]:
     image = lab(linear_light(part.pixels))
     camera, support = first, dict[str, float]()
-    for _ in range(2):
+    for _turn in range(2):
         edges, support = find_edges(image, camera, design, flank, part.scale, part.origin, length_px)
         if edges is None:
             return first, support
@@ -166,13 +167,14 @@ def _report(
     pattern = measure_mask(mask, flank)
     if pattern.empty:
         raise PhotoError("no mark was found", where="photo", fix="paint thinly, roll under drag, try again")
+    doubtful = marked.rival is not None and marked.rival_weight > LEAST_RIVAL
     spread = outline_spread(marked)
     place = place_spread(camera, design, flank, mask)
     center_sd, length_sd = _with_rival(pattern, spread, place, marked)
     corners_used = camera.project(flank_surface(design, flank, CORNER_X, CORNER_Y)[0])
     moves = np.linalg.norm(corners_used - taps, axis=1)
     found = {True: "rubbed", False: "print", None: "unknown"}[marked.rubbed]
-    notes = _notes(marked, camera, taps, support, moves, tap_sd, found, compound)
+    notes, doubts = _notes(marked, camera, taps, support, moves, tap_sd, found, compound)
     return PhotoReading(
         pattern=pattern,
         center_sd=center_sd,
@@ -191,6 +193,9 @@ def _report(
         edge_confidence=spread.confidence,
         compound_found=found,  # type: ignore[arg-type]
         contrast=marked.step,
+        other=None if marked.rival is None or not doubtful else marked.rival[::2, ::2],
+        other_chance=marked.rival_weight if doubtful else 0.0,
+        outline_doubts=tuple(doubts),
     )
 
 
@@ -221,27 +226,40 @@ def _notes(
     tap_sd: float,
     found: str,
     compound: Compound,
-) -> list[str]:
-    notes = []
+) -> tuple[list[str], list[str]]:
+    """Return all there is to say, and what of it a correction of the outline settles."""
+    notes, doubts = list[str](), list[str]()
     if support and float(moves.max()) > 2.0 * tap_sd:
         worst = int(np.argmax(moves))
         notes.append(
-            f"The {CORNER_NAMES[worst]} corner was moved {moves[worst]:.0f} px to the edge in the picture."
+            _("The {corner} corner was moved {pixels} px to the edge in the picture.").format(
+                corner=CORNER_NAMES[worst], pixels=f"{moves[worst]:.0f}"
+            )
         )
     missing = [n for n in ("top", "toe", "heel") if support.get(n, 0.0) < 0.6]
     if missing:
-        notes.append(f"No clear {' and '.join(missing)} edge was found; the taps were used as they are.")
+        notes.append(
+            _("No clear edge was found at: {edges}; the taps were used as they are.").format(
+                edges=", ".join(missing)
+            )
+        )
     length = float(np.linalg.norm(taps[1] - taps[0]))
     if camera.edge_miss_px > EDGE_DOUBT * length:
         notes.append(
-            "The tooth's edges bend a little otherwise than this design's; check that it is the right one."
+            _("The tooth's edges bend a little otherwise than this design's; check that it is the right one.")
         )
     if marked.glare > 0.03:
-        notes.append(f"Glare hides {marked.glare:.0%} of the flank; the outline was bridged there.")
+        doubts.append(
+            _("Glare hides {share} of the flank; the outline was bridged there.").format(
+                share=f"{marked.glare:.0%}"
+            )
+        )
     if marked.rival is not None and marked.rival_weight > LEAST_RIVAL:
-        notes.append("Another outline is nearly as likely; look at it and correct it if needed.")
+        doubts.append(_("Another outline is nearly as likely; look at it and correct it if needed."))
     if marked.step < 1.5:
-        notes.append("The mark stands out only faintly; look at the outline and correct it if needed.")
+        doubts.append(_("The mark stands out only faintly; look at the outline and correct it if needed."))
     if compound != "auto" and found not in ("unknown", compound):
-        notes.append(f"The colours look like compound {found}, not {compound}.")
-    return notes
+        notes.append(
+            _("The colours look like compound {found}, not {told}.").format(found=found, told=compound)
+        )
+    return notes + doubts, doubts

@@ -76,6 +76,12 @@ class PhotoReading(PatternReading):
         Standard deviation of `pattern.area_fraction`.
     place_sd : (float, float)
         Part of `center_sd` that comes from taps and camera.
+    other : array of bool, shape (48, 96), or None
+        Another area that could be the mark; to be offered in place of the one found.
+    other_chance : float
+        How likely it is the other one, 0 … 0.5.
+    outline_doubts : tuple of str
+        Those sentences of `quality` that a correction of the outline settles.
     """
 
     corners: Array
@@ -90,6 +96,9 @@ class PhotoReading(PatternReading):
     contrast: float
     area_sd: float
     place_sd: tuple[float, float]
+    other: NDArray[np.bool_] | None = None
+    other_chance: float = 0.0
+    outline_doubts: tuple[str, ...] = ()
 
     def summary(self) -> dict[str, Any]:
         """Return the measures with their uncertainty as plain data for JSON."""
@@ -97,6 +106,7 @@ class PhotoReading(PatternReading):
         out["compound_found"] = self.compound_found
         out["contrast"] = round(self.contrast, 2)
         out["area_sd"] = round(self.area_sd, 4)
+        out["other_outline_chance"] = round(self.other_chance, 3)
         out["camera_residual_px"] = round(self.camera_residual_px, 2)
         out["corner_moves_px"] = [round(float(v), 1) for v in self.corner_moves_px]
         out["corners_used"] = [[round(float(v), 1) for v in c] for c in self.corners_used]
