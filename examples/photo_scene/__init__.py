@@ -6,6 +6,7 @@ each place of a flank is marked when the set is rolled.
 """
 
 from photo_scene.camera import Camera, place_camera
-from photo_scene.scene import DrawnPhoto, PhotoRequest, make_photo, random_request
+from photo_scene.chance import random_request
+from photo_scene.scene import DrawnPhoto, PhotoRequest, make_photo
 
 __all__ = ["Camera", "DrawnPhoto", "PhotoRequest", "make_photo", "place_camera", "random_request"]

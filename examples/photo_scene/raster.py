@@ -1,8 +1,9 @@
-"""Which triangle each pixel sees, in plain NumPy."""
+"""Which triangle each pixel sees: a depth buffer, compiled."""
 
 from __future__ import annotations
 
 import numpy as np
+from numba import njit
 
 
 def rasterize(
@@ -28,47 +29,47 @@ def rasterize(
     nearest : array of float32, shape (height * width,)
         1/distance, 0 where nothing is seen.
     """
-    count = width * height
-    nearest = np.zeros(count, np.float32)
-    face = np.full(count, -1, np.int32)
-    weights = np.zeros((count, 3), np.float32)
-    tri = screen[faces]
-    w = inverse_depth[faces]
-    low = np.maximum(np.ceil(tri.min(1)), 0).astype(np.int64)
-    high = np.minimum(np.floor(tri.max(1)), [width - 1, height - 1]).astype(np.int64)
-    span = (high - low + 1).max(1)
-    d1, d2 = tri[:, 1] - tri[:, 0], tri[:, 2] - tri[:, 0]
-    area = d1[:, 0] * d2[:, 1] - d1[:, 1] * d2[:, 0]
-    ok = (high >= low).all(1) & (np.abs(area) > 1e-9) & (w > 0).all(1)
-    for power in range(12):
-        size = 2**power
-        chosen = np.flatnonzero(ok & (span <= size) & (span > size // 2))
-        oy, ox = np.divmod(np.arange(size * size), size)
-        step = max(1, 2_000_000 // (size * size))
-        for start in range(0, len(chosen), step):
-            ids = chosen[start : start + step]
-            px, py = low[ids, 0, None] + ox, low[ids, 1, None] + oy
-            keep = (px <= high[ids, 0, None]) & (py <= high[ids, 1, None])
-            qx, qy = px - tri[ids, 0, 0, None], py - tri[ids, 0, 1, None]
-            inverse = 1.0 / area[ids, None]
-            b1 = (qx * d2[ids, 1, None] - qy * d2[ids, 0, None]) * inverse
-            b2 = (d1[ids, 0, None] * qy - d1[ids, 1, None] * qx) * inverse
-            slack = -1e-6
-            keep &= (b1 >= slack) & (b2 >= slack) & (b1 + b2 <= 1.0 - slack)
-            row, col = np.nonzero(keep)
-            if len(row) == 0:
-                continue
-            f = ids[row]
-            p1, p2 = b1[row, col], b2[row, col]
-            w0, w1, w2 = (1 - p1 - p2) * w[f, 0], p1 * w[f, 1], p2 * w[f, 2]
-            depth = w0 + w1 + w2
-            pixel = py[row, col] * width + px[row, col]
-            better = depth > nearest[pixel]
-            pixel, depth, f = pixel[better], depth[better], f[better]
-            share = np.stack([w0, w1, w2], -1)[better] / depth[:, None]
-            order = np.argsort(depth, kind="stable")
-            pixel = pixel[order]
-            nearest[pixel] = depth[order]
-            face[pixel] = f[order]
-            weights[pixel] = share[order]
+    nearest = np.zeros(width * height, np.float32)
+    face = np.full(width * height, -1, np.int32)
+    weights = np.zeros((width * height, 3), np.float32)
+    _fill(screen[faces], inverse_depth[faces], width, height, nearest, face, weights)
     return face, weights, nearest
+
+
+@njit(cache=True)  # type: ignore[untyped-decorator]
+def _fill(
+    tri: np.ndarray,
+    w: np.ndarray,
+    width: int,
+    height: int,
+    nearest: np.ndarray,
+    face: np.ndarray,
+    weights: np.ndarray,
+) -> None:
+    slack = -1e-6
+    for k in range(len(tri)):
+        if w[k, 0] <= 0.0 or w[k, 1] <= 0.0 or w[k, 2] <= 0.0:
+            continue
+        ax, ay = tri[k, 0, 0], tri[k, 0, 1]
+        ux, uy = tri[k, 1, 0] - ax, tri[k, 1, 1] - ay
+        vx, vy = tri[k, 2, 0] - ax, tri[k, 2, 1] - ay
+        area = ux * vy - uy * vx
+        if abs(area) <= 1e-9:
+            continue
+        x0, x1 = ax + min(0.0, ux, vx), ax + max(0.0, ux, vx)
+        y0, y1 = ay + min(0.0, uy, vy), ay + max(0.0, uy, vy)
+        if not (x1 >= 0.0 and y1 >= 0.0 and x0 <= width - 1.0 and y0 <= height - 1.0):
+            continue
+        for py in range(max(0, int(np.ceil(y0))), min(height - 1, int(np.floor(y1))) + 1):
+            for px in range(max(0, int(np.ceil(x0))), min(width - 1, int(np.floor(x1))) + 1):
+                qx, qy = px - ax, py - ay
+                b1 = (qx * vy - qy * vx) / area
+                b2 = (ux * qy - uy * qx) / area
+                if b1 < slack or b2 < slack or b1 + b2 > 1.0 - slack:
+                    continue
+                w0, w1, w2 = (1.0 - b1 - b2) * w[k, 0], b1 * w[k, 1], b2 * w[k, 2]
+                depth = w0 + w1 + w2
+                at = py * width + px
+                if depth > nearest[at]:
+                    nearest[at], face[at] = depth, k
+                    weights[at, 0], weights[at, 1], weights[at, 2] = w0 / depth, w1 / depth, w2 / depth

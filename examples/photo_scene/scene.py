@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import math
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -59,6 +60,11 @@ class PhotoRequest:
         EXIF orientation the file is stored with: 1, 3, 6 or 8.
     location : bool
         Write an invented place into the EXIF data.
+    tooth : int
+        Number of the tooth in the middle, 1 … number of teeth.
+    wander_mm, wander_tooth : float
+        Runout of the ring gear: it stands this much farther away at that tooth and as much closer at the
+        opposite one.
     seed : int
     """
 
@@ -93,6 +99,9 @@ class PhotoRequest:
     quality: int = 88
     orientation: int = 1
     location: bool = False
+    tooth: int = 1
+    wander_mm: float = 0.0
+    wander_tooth: float = 1.0
     seed: int = 1
 
 
@@ -110,7 +119,9 @@ class DrawnPhoto:
     visible : float
         Share of the flank the camera sees.
     neighbours : dict
-        Tooth number to corners of the same flank of the teeth beside it.
+        Place beside the middle tooth (−2 … 2 without 0) to corners of the same flank there.
+    patterns : dict
+        Place (−3 … 3, 0 in the middle) to the true pattern of that tooth.
     request : PhotoRequest
     camera : Camera
     """
@@ -121,6 +132,7 @@ class DrawnPhoto:
     pattern: Any
     visible: float
     neighbours: dict[int, np.ndarray]
+    patterns: dict[int, Any]
     request: PhotoRequest
     camera: Camera
 
@@ -194,16 +206,8 @@ def make_photo(request: PhotoRequest) -> DrawnPhoto:
     rng = np.random.default_rng(request.seed)
     design = request.design
     gear = Gear(design)
-    settings = {
-        "pinion_out_mm": request.pinion_out_mm,
-        "ring_away_mm": request.ring_away_mm,
-        "offset_error_mm": request.offset_error_mm,
-        "shaft_angle_error_deg": request.shaft_angle_error_deg,
-    }
-    patterns = {
-        name: aw.roll(design, name, ease_off=request.ease_off.get(name), **settings).pattern
-        for name in ("drive", "coast")
-    }
+    teeth = {n: _patterns(request, n if request.wander_mm else 0) for n in range(-3, 4)}
+    patterns = teeth[0]
     mesh = gear.mesh(range(-3, 4))
     request, camera, seen = _framed(gear, mesh, request)
 
@@ -227,7 +231,7 @@ def make_photo(request: PhotoRequest) -> DrawnPhoto:
     lamp = place_lamp(rng, middle, facing, camera.eye, up, request.glare)
     lit = 1.0 - request.shadow_depth * (1.0 - shadow(mesh, lamp, middle, points))
 
-    cover, relief = np.zeros(len(hit)), np.zeros(len(hit))
+    cover, relief, wear = np.zeros((3, len(hit)))
     polish, grime = np.ones(len(hit)), np.zeros(len(hit))
     for number in range(-3, 4):
         for code, name in ((DRIVE, "drive"), (COAST, "coast")):
@@ -237,7 +241,7 @@ def make_photo(request: PhotoRequest) -> DrawnPhoto:
                 continue
             texture = flank_texture(
                 rng,
-                patterns[name].nearness,
+                teeth[number][name].nearness,
                 design.compound_film_mm,
                 mode=request.mode,
                 unevenness=request.unevenness,
@@ -245,7 +249,8 @@ def make_photo(request: PhotoRequest) -> DrawnPhoto:
                 oil=request.oil,
                 used=request.used,
             )
-            cover[mine], relief[mine], polish[mine], grime[mine] = sample(texture, place[mine])
+            seen_here = sample(texture, place[mine])
+            cover[mine], relief[mine], polish[mine], grime[mine], wear[mine] = seen_here
             if request.mode == "rubbed":
                 foot = (kind == FILLET) & (tooth == number)
                 cover[foot] = np.maximum(cover[foot], sample(texture, place[foot])[0])
@@ -263,6 +268,7 @@ def make_photo(request: PhotoRequest) -> DrawnPhoto:
     tone = rng.uniform(0.10, 0.20)
     base = np.full((len(hit), 3), tone) * np.array([1.0, rng.uniform(0.96, 1.0), rng.uniform(0.90, 1.03)])
     base[body] *= rng.uniform(0.45, 0.8)
+    base *= 1.0 + 0.5 * wear[:, None]
     base *= (1.0 + 0.14 * np.clip(patch, -2, 2) + 0.05 * np.clip(scratches, -3, 3) * body)[:, None] * (
         1.0 - grime
     )[:, None]
@@ -320,9 +326,28 @@ def make_photo(request: PhotoRequest) -> DrawnPhoto:
         measure_mask(pattern.mask, pattern.flank),
         seen,
         beside,
+        {n: p[request.flank] for n, p in teeth.items()},
         request,
         camera,
     )
+
+
+@lru_cache(maxsize=4)
+def _rolled(design: Any, flank: str, ease_off: Any, settings: tuple[float, float, float, float]) -> Any:
+    keys = ("pinion_out_mm", "ring_away_mm", "offset_error_mm", "shaft_angle_error_deg")
+    return aw.roll(design, flank, ease_off=ease_off, **dict(zip(keys, settings, strict=True))).pattern
+
+
+def _patterns(request: PhotoRequest, beside: int) -> dict[str, Any]:
+    """Roll one tooth: the ring gear's runout moves it to and fro."""
+    turn = 2.0 * math.pi * (request.tooth + beside - request.wander_tooth) / request.design.ring_teeth
+    settings = (
+        request.pinion_out_mm,
+        request.ring_away_mm + request.wander_mm * math.cos(turn),
+        request.offset_error_mm,
+        request.shaft_angle_error_deg,
+    )
+    return {n: _rolled(request.design, n, request.ease_off.get(n), settings) for n in ("drive", "coast")}
 
 
 def _encode(pixels: np.ndarray, request: PhotoRequest) -> bytes:
@@ -337,67 +362,3 @@ def _encode(pixels: np.ndarray, request: PhotoRequest) -> bytes:
     out = io.BytesIO()
     image.save(out, "JPEG", quality=request.quality, subsampling=2, exif=exif.tobytes())
     return out.getvalue()
-
-
-def random_request(design: Any, seed: int, *, width: int = 1400, **fixed: Any) -> PhotoRequest:
-    """Draw a request at random: settings, ease-off, camera, light, dirt and compound.
-
-    Parameters
-    ----------
-    design : GearSetDesign
-    seed : int
-    width : int
-        [px]; the height is three quarters of it.
-    **fixed
-        Fields to keep as given.
-    """
-    rng = np.random.default_rng([seed, 77])
-    size = design.ring_outer_diameter_mm / 222.0
-
-    def ease() -> EaseOff:
-        return EaseOff(
-            0.030 * size * math.exp(rng.normal(0, 0.25)),
-            0.004 * size * math.exp(rng.normal(0, 0.5)),
-            0.006 * size * rng.normal(),
-            0.020 * size * math.exp(rng.normal(0, 0.3)),
-            rng.uniform(0.45, 0.65),
-            rng.normal(-0.05, 0.12),
-            rng.normal(0, 0.10),
-        )
-
-    tint = np.exp(rng.normal(0, 0.06, 3))
-    request = PhotoRequest(
-        design=design,
-        flank=str(rng.choice(["drive", "coast"])),
-        pinion_out_mm=float(rng.normal(0, 0.06) * size),
-        ring_away_mm=float(rng.normal(0, 0.05) * size),
-        offset_error_mm=float(rng.normal(0, 0.02) * size),
-        shaft_angle_error_deg=float(rng.normal(0, 0.012)),
-        ease_off={"drive": ease(), "coast": ease()},
-        compound=str(rng.choice(["yellow", "yellow", "white", "blue", "grey"])),
-        mode=str(rng.choice(["rubbed", "rubbed", "print"])),
-        width=width,
-        height=width * 3 // 4,
-        focal_ratio=float(rng.uniform(0.72, 1.6)),
-        fill=float(rng.uniform(0.42, 0.68)),
-        elevation_deg=float(rng.uniform(18, 36)),
-        side_deg=float(rng.uniform(-18, 18)),
-        roll_deg=float(rng.choice([0.0, 180.0]) + rng.normal(0, 9)),
-        shift=(float(rng.uniform(-0.06, 0.06)), float(rng.uniform(-0.08, 0.08))),
-        distortion=float(rng.normal(0, 0.02)),
-        glare=float(np.clip(rng.normal(0.35, 0.25), 0, 0.95)),
-        unevenness=float(rng.uniform(0.2, 1.0)),
-        dirt=float(rng.uniform(0.0, 0.9)),
-        oil=float(rng.uniform(0.0, 0.6)),
-        used=bool(rng.random() < 0.2),
-        shadow_depth=float(rng.uniform(0.4, 0.95)),
-        blur_px=float(rng.uniform(0.6, 1.6)),
-        noise=float(rng.uniform(0.004, 0.025)),
-        exposure=float(rng.uniform(0.65, 1.0)),
-        tint=(float(tint[0]), float(tint[1]), float(tint[2])),
-        quality=int(rng.integers(72, 94)),
-        orientation=int(rng.choice([1, 1, 3, 6, 8])),
-        location=bool(rng.random() < 0.3),
-        seed=seed,
-    )
-    return replace(request, **fixed)

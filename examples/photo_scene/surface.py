@@ -42,12 +42,15 @@ class FlankTexture:
         Gloss of the metal against its usual one.
     dirt : array
         Darkening by dirt and oil, 0 … 1.
+    wear : array
+        How far the metal is run bright by earlier service, 0 … 1.
     """
 
     cover: np.ndarray
     relief: np.ndarray
     polish: np.ndarray
     dirt: np.ndarray
+    wear: np.ndarray
 
 
 LOW = -1.4
@@ -113,22 +116,28 @@ def flank_texture(
     lines = noise(rng, ROWS, COLS, 120, 0.7) * 0.035 + noise(rng, ROWS, COLS, 200, 1.6) * 0.03
     relief = lines * (1 - 0.6 * cover) + 0.05 * strokes * cover
     polish = 1.0 + 0.25 * noise(rng, ROWS, COLS, 80, 8) * 0.5
+    old = np.zeros_like(X)
     if used:
-        old = np.exp(-(((X - 0.15) ** 2 / 0.5 + Y**2 / 0.3) ** 2))
-        polish = polish + 0.8 * old * (1 - cover)
+        # Run in under load: longer and taller than the pattern of a light rolling, and toward the heel.
+        a, b = rng.uniform(0.55, 0.85), rng.uniform(0.45, 0.80)
+        cx, cy = 0.15 + 0.12 * rng.normal(), 0.12 * rng.normal()
+        inside = 1.0 - ((X - cx) / a) ** 2 - ((Y - cy) / b) ** 2 + 0.08 * noise(rng, ROWS, COLS, 30, 15)
+        old = expit(inside / rng.uniform(0.08, 0.25))
+        polish = polish + rng.uniform(0.4, 1.2) * old * (1 - cover)
+        relief = relief * (1.0 - 0.7 * old * (1 - cover))
     polish = polish + 0.25 * clear * (1 - cover)
     spots = noise(rng, ROWS, COLS, 4, 4)
     grime = np.clip(noise(rng, ROWS, COLS, 30, 14) - 1.1, 0, 1) * 0.7 + np.clip(spots - 2.3, 0, 1)
     grime = grime + 0.45 * np.clip((-0.95 - Y) / 0.4, 0, 1)
     film = oil * np.clip(0.5 + 0.5 * noise(rng, ROWS, COLS, 50, 25), 0, 1)
-    return FlankTexture(cover, relief, polish + 1.2 * film, np.clip(dirt * grime + 0.12 * film, 0, 0.9))
+    return FlankTexture(cover, relief, polish + 1.2 * film, np.clip(dirt * grime + 0.12 * film, 0, 0.9), old)
 
 
 def sample(texture: FlankTexture, place: np.ndarray) -> tuple[np.ndarray, ...]:
-    """Return (cover, relief, polish, dirt) at places (lengthwise, profile), shape (n, 2)."""
+    """Return (cover, relief, polish, dirt, wear) at places (lengthwise, profile), shape (n, 2)."""
     i = np.clip((place[:, 1] - LOW) / (1.0 - LOW) * (ROWS - 1), 0, ROWS - 1)
     j = np.clip((place[:, 0] + 1.0) / 2.0 * (COLS - 1), 0, COLS - 1)
     out = []
-    for field in (texture.cover, texture.relief, texture.polish, texture.dirt):
+    for field in (texture.cover, texture.relief, texture.polish, texture.dirt, texture.wear):
         out.append(ndimage.map_coordinates(field, [i, j], order=1, mode="nearest"))
     return tuple(out)

@@ -51,10 +51,10 @@ SILENT = frozenset(
     re.findall(
         r"\S+",
         "about of the tooth teeth length flank pattern contact mark marked marking paint in is it's its it "
-        "at to toward towards side drive coast profile lengthwise a an i lies sits runs end ends roughly around "
-        "circa approximately edge edges line on near from over are this that there only also oval shaped "
-        "shape running width height across along depth between against or so bearing area spot part portion "
-        "position place ",
+        "at to toward towards side drive coast profile lengthwise a an i lies sits runs end ends roughly "
+        "around circa approximately edge edges line on near from over are this that there only also oval "
+        "shaped shape running width height across along depth between against or so bearing area spot part "
+        "portion position place ",
     )
 )
 NUMBERS = {"one": 1, "two": 2, "three": 3}
