@@ -18,6 +18,7 @@ from axlewright.gearset.design import REFERENCE_DIAMETER_MM
 from axlewright.language import _
 from axlewright.training.attempt import ACTIONS, SPACER_STEP_MM, Action, Played, moves_since
 from axlewright.training.axle import FLANKS, Judged, judge_axle, show_axle
+from axlewright.training.draw import needs_setting
 from axlewright.training.exercise import RUNOUT_SEEN_MM, HiddenAxle
 
 Array = NDArray[np.float64]
@@ -34,8 +35,9 @@ class Review:
     Attributes
     ----------
     right : bool
-        The attempt ended as it should: an axle that could be set passes, or is as good as this set gets;
-        one that could not be set was not signed off.
+        The attempt ended as it should: an axle that could be set lies as it belongs, or as near to it as
+        this set can; one that could not be set was not signed off. An axle that merely passes keeps its
+        whine and comes back.
     judged : Judged
         Patterns and backlash as they really are at the end.
     needed : bool
@@ -92,7 +94,7 @@ def _best(axle: HiddenAxle, start: Settings, pinion: bool) -> Settings:
         )
 
     first = [-start.pinion_out_mm, -start.ring_away_mm] if pinion else [0.0]
-    found = least_squares(misses, first, diff_step=0.05, x_scale=0.05, max_nfev=12)
+    found = least_squares(misses, first, diff_step=0.05, x_scale=0.05, max_nfev=8)
     move = found.x
     return start.plus(Settings(float(move[0]) if pinion else 0.0, float(move[-1])))
 
@@ -163,12 +165,11 @@ def review(played: Played) -> Review:
         played.settings.pinion_out_mm - at.pinion_out_mm,
         played.settings.ring_away_mm - at.ring_away_mm,
     )
-    if wanted == "sign" or end == "sign":
+    if end == "sign":
         size = axle.design.ring_outer_diameter_mm / REFERENCE_DIAMETER_MM
-        as_good_as_it_gets = (
-            max(map(abs, left)) <= NEAR_ENOUGH_MM * size and played.runout_mm <= RUNOUT_SEEN_MM
-        )
-        right = right and (judged.passes or as_good_as_it_gets)
+        as_good_as_it_gets = max(map(abs, left)) <= NEAR_ENOUGH_MM * size
+        needed = needs_setting(axle.kind)
+        right = right and (judged.good or as_good_as_it_gets if needed else judged.passes)
     best = best_course(axle)
     comeback = 0.0 if right else COMEBACK_HOURS
     best_hours = hours_of(best)
@@ -203,7 +204,7 @@ def ask(played: Played, upto: int | None = None) -> Diagnosis:
     Raises
     ------
     InputError
-        When nothing was rolled yet.
+        When nothing was rolled yet, or not since the last change.
     """
     count = len(played.outcomes) if upto is None else upto
     rolled = [k for k in range(count) if played.outcomes[k].action.kind == "roll"]
@@ -224,18 +225,19 @@ def ask(played: Played, upto: int | None = None) -> Diagnosis:
 
     last = rounds(rolled[-1])
     if last.pinion_moved_since_mm or last.ring_moved_since_mm:
-        history, drive, coast, backlash = [rounds(k) for k in rolled], None, None, None
-    else:
-        history, drive, coast = [rounds(k) for k in rolled[:-1]], last.drive, last.coast
-        backlash = last.backlash_mm
+        raise InputError(
+            _("nothing was rolled since the last change"),
+            where="pattern",
+            fix=_("paint and roll again first"),
+        )
     marked = any(o.action.kind == "identity" for o in part.outcomes)
     evidence = Evidence(
         played.axle.design,
-        drive,
-        coast,
-        backlash_mm=backlash,
+        last.drive,
+        last.coast,
+        backlash_mm=last.backlash_mm,
         mark_mm=played.axle.mark_mm if marked else None,
-        history=tuple(history),
+        history=tuple(rounds(k) for k in rolled[:-1]),
         spacer_now_mm=played.axle.spacer_mm
         + sum(a.amount_mm for a in part.attempt.actions if a.kind == "press"),
     )
