@@ -21,12 +21,15 @@ from axlewright.web import (
     help_pages,
     job_pages,
     listen_pages,
+    pairing_pages,
     pattern_pages,
+    practice_pages,
     rolling_pages,
     settings_pages,
 )
 from axlewright.web.guard import Guard, dress_fault, language_of, page_secret
 from axlewright.web.page import Site, make_templates, site_of
+from axlewright.web.pairing import Pairing
 
 STATIC = Path(__file__).parent / "static"
 DEFAULT_PORT = 8420
@@ -49,7 +52,13 @@ def create_app(
     from axlewright.records import open_store
 
     store = open_store(store_folder, database=database)
-    site = Site(store, page_secret(store.folder), make_templates())
+    site = Site(
+        store,
+        page_secret(store.folder),
+        make_templates(),
+        Pairing(store.folder),
+        tuple(h for h in hosts if h),
+    )
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
@@ -74,14 +83,16 @@ def create_app(
         rolling_pages,
         design_pages,
         settings_pages,
+        pairing_pages,
         help_pages,
         listen_pages,
+        practice_pages,
     ):
         app.include_router(pages.router)
     app.add_exception_handler(AxlewrightError, _show_error)
     app.add_exception_handler(HTTPException, _show_http_error)
     app.add_exception_handler(Exception, _show_fault)
-    app.add_middleware(Guard, hosts=tuple(hosts))
+    app.add_middleware(Guard, pairing=site.pairing, hosts=tuple(hosts))
     return app
 
 
@@ -168,6 +179,11 @@ def serve(
         shown = "127.0.0.1" if host in ("0.0.0.0", "") else "::1" if host == "::" else host
         shown = f"[{shown}]" if ":" in shown else shown
         print(f"The page is at http://{shown}:{listening.getsockname()[1]}/{open_at.lstrip('/')}", flush=True)
+        if hosts:
+            print(
+                _("Other devices are let in with a code: open the page here, Settings, Phones and tablets."),
+                flush=True,
+            )
         config = uvicorn.Config(app, log_level="warning", server_header=False)
         uvicorn.Server(config).run(sockets=[listening])
 

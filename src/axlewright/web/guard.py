@@ -1,4 +1,4 @@
-"""Keep strangers out: host check, size limit, session cookie, form tokens, security headers.
+"""Keep strangers out: host check, pairing, size limit, session cookie, form tokens, security headers.
 
 Written for a page that listens on this machine alone unless told otherwise.
 """
@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import hmac
+import json
 import os
 import secrets
 from collections.abc import Iterable, MutableMapping
@@ -19,7 +20,8 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from axlewright.language import accepted, languages, using_language
+from axlewright.language import _, accepted, languages, using_language
+from axlewright.web.pairing import DEVICE_COOKIE, Pairing, is_own_machine
 
 SESSION_COOKIE: Final = "axlewright-session"
 LANGUAGE_COOKIE: Final = "axlewright-language"
@@ -90,22 +92,51 @@ def is_loopback(request: Request) -> bool:
     return _host_name(_header(request.scope, b"host")) in LOOPBACK
 
 
+def client_of(scope: Scope) -> str:
+    """Return the address the connection of a request comes from."""
+    client = scope.get("client")
+    return str(client[0]) if client else ""
+
+
+def _asked_by_another_site(scope: Scope) -> bool:
+    """Whether a page of another site had this asked, other than by a link that was followed.
+
+    Browsers say so to addresses they trust, which this machine's own are (Fetch Metadata, W3C). To other
+    addresses they do not; there the device's cookie stays behind (`SameSite=Strict`), so that the request
+    comes from nobody.
+    """
+    if _header(scope, b"sec-fetch-site") not in ("cross-site", "same-site"):
+        return False
+    followed = _header(scope, b"sec-fetch-mode") == "navigate" and _header(scope, b"sec-fetch-dest") in (
+        "document",
+        "",
+    )
+    return not (followed and scope["method"] == "GET" and not scope["path"].startswith("/api/"))
+
+
+def _open_to_all(path: str) -> bool:
+    return path == "/pair" or path.startswith("/static/")
+
+
 class _TooLargeError(Exception):
     pass
 
 
 class Guard:
-    """ASGI wrapper: refuses foreign hosts and origins, limits sizes, adds headers and the session cookie.
+    """ASGI wrapper: refuses foreign hosts, sites and devices, limits sizes, adds headers and the session.
 
     Parameters
     ----------
     app : ASGI application
     hosts : iterable of str
         Names under which the page may be asked, besides this machine's own.
+    pairing : Pairing
+        The devices that are let in, besides this machine.
     """
 
-    def __init__(self, app: ASGIApp, hosts: Iterable[str] = ()) -> None:
+    def __init__(self, app: ASGIApp, pairing: Pairing, hosts: Iterable[str] = ()) -> None:
         self.app = app
+        self.pairing = pairing
         self.hosts = {*LOOPBACK, *(h.lower() for h in hosts if h)}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -116,6 +147,9 @@ class Guard:
         host = _header(scope, b"host")
         if _host_name(host) not in self.hosts:
             await _refuse(send, 400, f"This page is not served under the name '{_host_name(host)}'.")
+            return
+        if _asked_by_another_site(scope):
+            await _refuse(send, 403, "Another site cannot ask this page.")
             return
         unsafe = scope["method"] not in ("GET", "HEAD", "OPTIONS")
         origin = _header(scope, b"origin")
@@ -133,7 +167,15 @@ class Guard:
             return
         jar = _cookies(scope)
         session, fresh = _session(jar)
-        scope.setdefault("state", {})["session"] = session
+        server = scope.get("server")
+        own = is_own_machine(client_of(scope), str(server[0]) if server else "")
+        carried = jar.get(DEVICE_COOKIE)
+        device = None if own or carried is None else self.pairing.known(carried.value)
+        scope.setdefault("state", {}).update(session=session, own_machine=own, device=device)
+        if not own and device is None and not _open_to_all(scope["path"]):
+            with using_language(_language(scope, jar)):
+                await _turn_away(scope, send)
+            return
         seen = 0
         started = False
 
@@ -207,8 +249,24 @@ def dress_fault(response: Response) -> Response:
     return response
 
 
+async def _turn_away(scope: Scope, send: Send) -> None:
+    """Send a device that is not paired to the page where it can be."""
+    told = _("This device is not paired with the bench; open the page on it and pair it first")
+    if scope["path"].startswith("/api/"):
+        body = json.dumps({"error": told}).encode()
+        await _answer(send, 401, body, b"application/json")
+    elif scope["method"] in ("GET", "HEAD"):
+        await _answer(send, 303, b"", b"text/plain; charset=utf-8", (b"location", b"/pair"))
+    else:
+        await _refuse(send, 403, told + ".")
+
+
 async def _refuse(send: Send, status: int, text: str) -> None:
-    body = text.encode()
-    headers = [(b"content-type", b"text/plain; charset=utf-8"), (b"content-length", str(len(body)).encode())]
-    await send({"type": "http.response.start", "status": status, "headers": [*headers, *HEADERS]})
+    await _answer(send, status, text.encode(), b"text/plain; charset=utf-8")
+
+
+async def _answer(send: Send, status: int, body: bytes, kind: bytes, *more: tuple[bytes, bytes]) -> None:
+    headers = [(b"content-type", kind), (b"content-length", str(len(body)).encode())]
+    headers += [(b"cache-control", b"no-store"), *more, *HEADERS]
+    await send({"type": "http.response.start", "status": status, "headers": headers})
     await send({"type": "http.response.body", "body": body})

@@ -23,6 +23,7 @@ from axlewright.errors import AxlewrightError
 from axlewright.language import _, chosen, n_, plural, script_words
 from axlewright.units import System, show_length
 from axlewright.web.guard import form_token, token_fits
+from axlewright.web.pairing import Pairing
 from axlewright.web.texts import linked, when
 
 if TYPE_CHECKING:
@@ -55,6 +56,7 @@ SAID: Final[Mapping[str, str]] = MappingProxyType(
         "read-ok": n_("Read and kept: done"),
         "read-not-ok": n_("Read and kept: not ok"),
         "read-ask": n_("Read and kept; there is a question"),
+        "forgotten": n_("Taken off the list"),
         "written": n_("Written down"),
     }
 )
@@ -146,6 +148,8 @@ class Site:
     store: JobStore
     secret: bytes
     templates: Environment
+    pairing: Pairing
+    hosts: tuple[str, ...] = ()
     warmth: Warmth = field(default_factory=Warmth)
     _paths: frozenset[str] = frozenset()
 
@@ -161,6 +165,8 @@ class Site:
         """Draw a page."""
         person = person_of(request)
         session = getattr(request.state, "session", "")
+        own = bool(getattr(request.state, "own_machine", False))
+        admitted = own or getattr(request.state, "device", None) is not None
         text = self.templates.get_template(template).render(
             {
                 "token": form_token(self.secret, session),
@@ -172,7 +178,8 @@ class Site:
                 "said": _(SAID.get(request.query_params.get("said", ""), "")),
                 "language": chosen(),
                 "script_words": _as_json(script_words(chosen())),
-                "rooms": [room for room in ROOMS if room[0] in self.paths(request)],
+                "rooms": [room for room in ROOMS if room[0] in self.paths(request)] if admitted else [],
+                "own_machine": own,
                 **values,
             }
         )
