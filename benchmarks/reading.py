@@ -1,9 +1,9 @@
 """How good is the diagnosis? Sets at random, read, diagnosed, changed as advised first, rolled again.
 
-Two levels. Simulated readings: pattern centres of full-physics rollings with a reader's error. Drawn photos:
-the same sets photographed by the independent renderer of examples/photo_scene and read by `read_photo`.
+Simulated readings: pattern centres of full-physics rollings with a reader's error. The same with drawn photos
+is `reading_photos.py`.
 
-    python benchmarks/reading.py [--cases 400] [--photos 24] [--workers 2] [--seed 1]
+    python benchmarks/reading.py [--cases 400] [--workers 2] [--seed 1]
 """
 
 from __future__ import annotations
@@ -11,12 +11,10 @@ from __future__ import annotations
 import argparse
 import math
 import os
-import sys
 import time
 from collections.abc import Iterable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -28,8 +26,6 @@ from axlewright.contact.atlas import atlas_of
 from axlewright.diagnosis import Diagnosis, Evidence, Goal, Priors, diagnose
 from axlewright.errors import AxlewrightError
 from simulated_sets import DESIGNS, RealSet, draw_set, draw_settings, lies, moved
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "examples"))  # the renderer of photos
 
 Array = NDArray[np.float64]
 KEYS = ("pinion_out_mm", "ring_away_mm", "offset_error_mm", "shaft_angle_error_deg")
@@ -60,8 +56,6 @@ class Trial:
     chance: float
     signed_off: bool
     seconds: float
-    overlap: tuple[float, ...] = ()
-    read_error: tuple[float, ...] = ()  # centre misses over their stated standard deviations
 
 
 def information_limit(
@@ -90,7 +84,7 @@ def information_limit(
     return np.sqrt(np.diag(np.linalg.inv(information)))
 
 
-def _judge(
+def judge_case(
     real: RealSet,
     settings: Settings,
     found: Diagnosis,
@@ -98,9 +92,8 @@ def _judge(
     *,
     limit: Array,
     seconds: float,
-    overlap: tuple[float, ...] = (),
-    read_error: tuple[float, ...] = (),
 ) -> Trial:
+    """Change the set as advised first, roll it again and hold all against the truth."""
     goal, target = Goal(), real.design.backlash_nominal_mm
     truth = np.array(
         [
@@ -140,8 +133,6 @@ def _judge(
         first.chance_last_teardown,
         bool(right and abs(backlash - target) <= goal.backlash_accept_mm),
         seconds,
-        overlap,
-        read_error,
     )
 
 
@@ -176,7 +167,7 @@ def simulated(task: tuple[str, int, int]) -> list[Trial]:
             )
             seconds = time.process_time() - start
             limit = information_limit(real, settings, sd, lie_cov, priors, wide)
-            trials.append(_judge(real, settings, found, rng, limit=limit, seconds=seconds))
+            trials.append(judge_case(real, settings, found, rng, limit=limit, seconds=seconds))
         except AxlewrightError:
             continue  # teeth out of contact or nothing marked: no pattern, nothing to read
     return trials
@@ -260,19 +251,6 @@ def table(trials: list[Trial], title: str) -> None:
     row("no change advised: read again, or measure the housing", "", lambda g: share(t.stop for t in g))
     row("called unexplained though it is the right design", "", lambda g: share(not t.explained for t in g))
     row("diagnose() median / longest [s of processor]", "≤ 0.7", lambda g: _times([t.seconds for t in g]))
-    if any(t.overlap for t in trials):
-        row(
-            "mask overlap (IoU), median / 10th percentile",
-            "≥ 0.9",
-            lambda g: " / ".join(
-                f"{v:.3f}" for v in np.quantile([o for t in g for o in t.overlap], [0.5, 0.1])
-            ),
-        )
-        row(
-            "centre misses over stated sd (rms)",
-            "about 1",
-            lambda g: f"{np.sqrt(np.mean([e**2 for t in g for e in t.read_error])):.2f}",
-        )
     print(f"\n{title}\n")
     print("| | aim | " + " | ".join(groups) + " |")
     print("|---|---|" + "---|" * len(groups))
@@ -284,90 +262,10 @@ def _times(seconds: list[float]) -> str:
     return f"{np.median(seconds):.2f} / {max(seconds):.2f}"
 
 
-def photographed(task: tuple[str, int, int]) -> tuple[list[Trial], dict[str, int]]:
-    """Run `count` cases of one design through drawn photos; return trials and refusals by sentence."""
-    from axlewright.pattern import read_photo
-    from photo_scene import make_photo, random_request
-
-    name, count, seed = task
-    design, priors = aw.load_design(name), Priors()
-    rng = np.random.default_rng([seed, DESIGNS.index(name), 9])
-    lie_cov = np.cov(lies(design, 120).T)
-    trials: list[Trial] = []
-    refused: dict[str, int] = {}
-    for _ in range(count):
-        real, (settings, wide) = draw_set(rng, design, priors), draw_settings(rng, priors)
-        try:
-            _, backlash = real.look(settings)
-        except AxlewrightError:
-            continue
-        readings, overlap, misses = {}, [], []
-        for flank in ("drive", "coast"):
-            photo = make_photo(
-                random_request(
-                    design,
-                    int(rng.integers(1 << 30)),
-                    flank=flank,
-                    pinion_out_mm=settings.pinion_out_mm,
-                    ring_away_mm=settings.ring_away_mm,
-                    offset_error_mm=settings.offset_error_mm,
-                    shaft_angle_error_deg=settings.shaft_angle_error_deg,
-                    ease_off=real.ease_off,
-                )
-            )
-            length = np.linalg.norm(photo.corners[1] - photo.corners[0])
-            taps = photo.corners + rng.normal(0.0, 0.004 * length, (4, 2))
-            try:
-                reading = read_photo(photo.jpeg, taps, design, flank)
-            except AxlewrightError as error:
-                refused[error.what] = refused.get(error.what, 0) + 1
-                continue
-            readings[flank] = reading
-            both = reading.pattern.mask & photo.mask
-            overlap.append(float(both.sum() / max(1, (reading.pattern.mask | photo.mask).sum())))
-            misses += [
-                (reading.pattern.center[k] - photo.pattern.center[k]) / reading.center_sd[k] for k in (0, 1)
-            ]
-        if not readings:
-            continue
-        start = time.process_time()
-        found = diagnose(
-            Evidence(
-                design,
-                readings.get("drive"),
-                readings.get("coast"),
-                backlash_mm=max(0.0, backlash + 0.02 * rng.normal()),
-            )
-        )
-        seconds = time.process_time() - start
-        sd = np.array(
-            [s for f in ("drive", "coast") for s in (readings[f].center_sd if f in readings else (9.0, 9.0))]
-            + [0.02]
-        )
-        try:
-            limit = information_limit(real, settings, sd, lie_cov, priors, wide)
-            trials.append(
-                _judge(
-                    real,
-                    settings,
-                    found,
-                    rng,
-                    limit=limit,
-                    seconds=seconds,
-                    overlap=tuple(overlap),
-                    read_error=tuple(misses),
-                )
-            )
-        except AxlewrightError:
-            continue
-    return trials, refused
-
-
 def main() -> None:
-    """Run both levels and print their tables."""
+    """Run and print the table."""
     p = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     p.add_argument("--cases", type=int, default=400, help="simulated readings in all")
-    p.add_argument("--photos", type=int, default=24, help="cases with two drawn photos each; 0 for none")
     p.add_argument("--workers", type=int, default=min(2, os.cpu_count() or 1))
     p.add_argument("--seed", type=int, default=1)
     p.add_argument("--designs", nargs="+", default=list(DESIGNS), choices=DESIGNS)
@@ -378,21 +276,6 @@ def main() -> None:
         table(
             [t for part in parts for t in part], f"Simulated readings ({time.perf_counter() - start:.0f} s)"
         )
-        if a.photos:
-            start = time.perf_counter()
-            drawn = list(
-                pool.map(photographed, [(n, math.ceil(a.photos / len(a.designs)), a.seed) for n in a.designs])
-            )
-            table(
-                [t for part, _ in drawn for t in part], f"Drawn photos ({time.perf_counter() - start:.0f} s)"
-            )
-            refused: dict[str, int] = {}
-            for _, some in drawn:
-                for what, n in some.items():
-                    refused[what] = refused.get(what, 0) + n
-            print(f"\nRefused pictures: {sum(refused.values())} of {2 * a.photos}")
-            for what, n in sorted(refused.items(), key=lambda x: -x[1]):
-                print(f"* {n} × {what}")
 
 
 if __name__ == "__main__":

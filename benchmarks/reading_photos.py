@@ -1,0 +1,346 @@
+"""From drawn photos to the advice: random sets photographed, read, changed as advised first, rolled again.
+
+Every case is one set of gears with habits and a settings error of its own and a photo of each flank; lens,
+light, dirt, oil, wear, compound and taps are drawn at random by `examples/photo_scene`, which shares no code
+with the reader. Cases are numbered: the same number is the same case. Results are appended to a file, so that
+a long run can be done in pieces; cases from 1000 on were not used to set anything in the reader.
+
+    python benchmarks/reading_photos.py --first 1000 --count 150 --results results.jsonl [--minutes 8]
+        [--keep drawings/] [--workers 2]
+    python benchmarks/reading_photos.py --results results.jsonl --table
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import pickle
+import sys
+import time
+from collections import Counter
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "examples"))  # the renderer of photos
+
+import axlewright as aw
+from axlewright.contact import Settings
+from axlewright.diagnosis import Evidence, Priors, diagnose
+from axlewright.errors import AxlewrightError
+from axlewright.pattern import read_photo
+from photo_scene import make_photo, random_request
+from reading import KEYS, NEAR, OFF_MM, information_limit, judge_case, share
+from simulated_sets import DESIGNS, RealSet, draw_set, draw_settings, lies
+
+TAP_SHARE = 0.004  # a tap's standard deviation as a share of the tooth's length in the picture
+FLANKS = ("drive", "coast")
+
+
+@dataclass
+class Drawn:
+    """One case drawn: the set, its settings and a photo of each flank."""
+
+    number: int
+    design: str
+    real: RealSet
+    settings: Settings
+    wide: bool
+    backlash_mm: float
+    photos: dict[str, dict[str, Any]]
+
+
+def draw(number: int, keep: Path | None) -> Drawn | None:
+    """Draw one case, or take it from where drawings are kept; None when the teeth are out of contact."""
+    path = None if keep is None else keep / f"case-{number}.pickle"
+    if path is not None and path.exists():
+        return pickle.loads(path.read_bytes())  # type: ignore[no-any-return]
+    design, priors = aw.load_design(DESIGNS[number % len(DESIGNS)]), Priors()
+    rng = np.random.default_rng([number, 4242])
+    real, (settings, wide) = draw_set(rng, design, priors), draw_settings(rng, priors)
+    photos: dict[str, dict[str, Any]] = {}
+    try:
+        _, backlash = real.look(settings)
+        first: dict[str, Any] = {}
+        for flank in FLANKS:
+            request = random_request(
+                design,
+                int(rng.integers(1 << 30)),
+                flank=flank,
+                pinion_out_mm=settings.pinion_out_mm,
+                ring_away_mm=settings.ring_away_mm,
+                offset_error_mm=settings.offset_error_mm,
+                shaft_angle_error_deg=settings.shaft_angle_error_deg,
+                ease_off=real.ease_off,
+                **first,
+            )
+            # Both flanks of one axle carry the same compound and the same earlier service.
+            first = {k: getattr(request, k) for k in ("compound", "mode", "used")}
+            photo = make_photo(request)
+            length = float(np.linalg.norm(photo.corners[1] - photo.corners[0]))
+            photos[flank] = {
+                "jpeg": photo.jpeg,
+                "corners": photo.corners,
+                "taps": photo.corners + rng.normal(0.0, TAP_SHARE * length, (4, 2)),
+                "mask": photo.mask,
+                "pattern": photo.pattern,
+                "conditions": first
+                | {k: getattr(request, k) for k in ("glare", "oil", "dirt", "shadow_depth", "blur_px")},
+            }
+    except AxlewrightError:
+        return None
+    drawn = Drawn(
+        number, design.name, real, settings, wide, max(0.0, backlash + 0.02 * float(rng.normal())), photos
+    )
+    if path is not None:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(pickle.dumps(drawn))
+    return drawn
+
+
+def read(case: Drawn) -> dict[str, Any]:
+    """Read both photos, diagnose, change as advised first, roll again; return plain data."""
+    design, priors = aw.load_design(case.design), Priors()
+    out: dict[str, Any] = {"case": case.number, "design": case.design, "photos": {}}
+    readings = {}
+    for flank, photo in case.photos.items():
+        said: dict[str, Any] = {"conditions": photo["conditions"]}
+        out["photos"][flank] = said
+        start = time.process_time()
+        try:
+            reading = read_photo(photo["jpeg"], photo["taps"], design, flank)
+        except AxlewrightError as error:
+            said["refused"] = error.what
+            continue
+        readings[flank] = reading
+        found, true = reading.pattern, photo["pattern"]
+        both = (found.mask & photo["mask"]).sum()
+        said |= {
+            "seconds": time.process_time() - start,
+            "overlap": float(both / max(1, (found.mask | photo["mask"]).sum())),
+            "error": [found.center[k] - true.center[k] for k in (0, 1)],
+            "sd": list(reading.center_sd),
+            "area": [found.area_fraction, true.area_fraction],
+            "compound_found": reading.compound_found,
+            "other_chance": reading.other_chance,
+            "contrast": reading.contrast,
+            "doubted": bool(reading.outline_doubts),
+        }
+    if not readings:
+        return out
+    start = time.process_time()
+    found = diagnose(
+        Evidence(design, readings.get("drive"), readings.get("coast"), backlash_mm=case.backlash_mm)
+    )
+    seconds = time.process_time() - start
+    sd = [s for f in FLANKS for s in (readings[f].center_sd if f in readings else (9.0, 9.0))]
+    lie_cov = np.cov(lies(design, 120).T)
+    try:
+        limit = information_limit(case.real, case.settings, np.array([*sd, 0.02]), lie_cov, priors, case.wide)
+        trial = judge_case(
+            case.real,
+            case.settings,
+            found,
+            np.random.default_rng([case.number, 99]),
+            limit=limit,
+            seconds=seconds,
+        )
+    except AxlewrightError as error:
+        out["lost"] = error.what
+        return out
+    plain = {k: getattr(trial, k) for k in trial.__dataclass_fields__}
+    out["trial"] = {k: v.tolist() if isinstance(v, np.ndarray) else v for k, v in plain.items()}
+    return out
+
+
+def one(task: tuple[int, Path | None]) -> dict[str, Any]:
+    """Draw and read one case."""
+    number, keep = task
+    case = draw(number, keep)
+    return {"case": number, "lost": "teeth out of contact"} if case is None else read(case)
+
+
+Rows = list[dict[str, Any]]
+
+
+def table(rows: Rows) -> None:
+    """Print what came out beside what was aimed at, for all cases and for each design."""
+    rows = [r for r in rows if "photos" in r]
+    groups = {"all": rows} | {n: [r for r in rows if r["design"] == n] for n in DESIGNS}
+    groups = {k: v for k, v in groups.items() if v}
+    lines: list[tuple[str, str, Callable[[Rows], str]]] = []
+
+    def trials(g: Rows, part: Callable[[dict[str, Any]], bool] = lambda t: True) -> Rows:
+        return [r["trial"] for r in g if "trial" in r and part(r["trial"])]
+
+    def advised(g: Rows) -> Rows:
+        return trials(g, lambda t: not t["stop"])
+
+    lines += [
+        ("sets, a photo of each flank", "", lambda g: str(len(g))),
+        ("pictures refused", "", lambda g: share("refused" in p for r in g for p in r["photos"].values())),
+        (
+            "profile within ±0.1 before, drive",
+            "",
+            lambda g: share(abs(t["before"]) <= NEAR for t in trials(g)),
+        ),
+        (
+            "profile within ±0.1 after the first advice, drive",
+            "≥ 90 %",
+            lambda g: share(abs(t["after"]) <= NEAR for t in advised(g)),
+        ),
+        (
+            "  of those that were not before",
+            "",
+            lambda g: share(abs(t["after"]) <= NEAR for t in advised(g) if abs(t["before"]) > NEAR),
+        ),
+        (
+            "coast within ±0.25 after",
+            "",
+            lambda g: share(abs(t["coast_after"]) <= 0.25 for t in advised(g)),
+        ),
+        (
+            "direction right when off by 0.002 in or more",
+            "≥ 99 %",
+            lambda g: share(
+                t["cured_mm"] * t["needed_mm"] > 0 for t in advised(g) if abs(t["needed_mm"]) >= OFF_MM
+            ),
+        ),
+        (
+            "cure: median error of the pinion move [mm]",
+            "",
+            lambda g: f"{np.median([abs(t['cured_mm'] - t['needed_mm']) for t in advised(g)]):.4f}",
+        ),
+    ]
+    for k, key in enumerate(KEYS):
+        lines.append(
+            (
+                f"90 % interval of {key} covers",
+                "85-95 %",
+                lambda g, k=k: share(t["inside"][k] for t in trials(g)),  # type: ignore[misc]
+            )
+        )
+    for k, key in enumerate(KEYS[:2]):
+        lines.append(
+            (
+                f"median error of {key} / information limit",
+                "≤ 1.15",
+                lambda g, k=k: _ratio(trials(g), k),  # type: ignore[misc]
+            )
+        )
+    lines += [
+        (
+            "sure of the depth error's direction (95 %) and wrong",
+            "≤ 1 %",
+            lambda g: share(t["sure_and_wrong"] for t in advised(g)),
+        ),
+        (
+            "first advice: stated chance / signed off",
+            "alike",
+            lambda g: (
+                f"{100 * np.mean([t['chance'] for t in advised(g)]):.0f} / "
+                f"{100 * np.mean([t['signed_off'] for t in advised(g)]):.0f} %"
+            ),
+        ),
+        ("no change advised: read again or measure", "", lambda g: share(t["stop"] for t in trials(g))),
+    ]
+    print("\n| | aim | " + " | ".join(groups) + " |")
+    print("|---|---|" + "---|" * len(groups))
+    for text, aim, show in lines:
+        print(f"| {text} | {aim} | " + " | ".join(show(g) for g in groups.values()) + " |")
+    photos_table([p for r in rows for p in r["photos"].values()])
+    refused = Counter(p["refused"] for r in rows for p in r["photos"].values() if "refused" in p)
+    print(f"\nPictures refused: {sum(refused.values())} of {2 * len(rows)}")
+    for what, n in refused.most_common():
+        print(f"* {n} × {what}")
+
+
+def _ratio(trials: Rows, k: int) -> str:
+    dice = np.random.default_rng(0)
+    error = np.median([abs(t["mean"][k] - t["truth"][k]) for t in trials])
+    best = np.median(np.abs(np.concatenate([t["limit_sd"][k] * dice.standard_normal(400) for t in trials])))
+    return f"{error:.4f} / {best:.4f} = {error / best:.2f}"
+
+
+CONDITIONS: dict[str, Callable[[dict[str, Any]], bool]] = {
+    "all": lambda c: True,
+    "yellow": lambda c: c["compound"] == "yellow",
+    "blue": lambda c: c["compound"] == "blue",
+    "white": lambda c: c["compound"] == "white",
+    "grey": lambda c: c["compound"] == "grey",
+    "rubbed clear": lambda c: c["mode"] == "rubbed",
+    "print": lambda c: c["mode"] == "print",
+    "used set, run-in wear": lambda c: c["used"],
+    "oil film (over 0.4)": lambda c: c["oil"] > 0.4,
+    "lamp near the mirror direction": lambda c: c["glare"] > 0.55,
+    "deep shadow (over 0.8)": lambda c: c["shadow_depth"] > 0.8,
+}
+
+
+def photos_table(photos: Rows) -> None:
+    """Print how well the single photos were read, by what is in them."""
+    print("\n| photos | read / all | overlap, median | 10 % below | below 0.5 | of them doubted | "
+          "profile: median error | 90 % below | error / stated, rms | within 2 sd |")  # fmt: skip
+    print("|---|---|---|---|---|---|---|---|---|---|")
+    for name, part in CONDITIONS.items():
+        every = [p for p in photos if part(p["conditions"])]
+        some = [p for p in every if "refused" not in p]
+        if not some:
+            continue
+        overlap = np.array([p["overlap"] for p in some])
+        error = np.array([p["error"] for p in some])
+        z = error / np.array([p["sd"] for p in some])
+        bad = [p for p in some if p["overlap"] < 0.5]
+        print(
+            f"| {name} | {len(some)} / {len(every)} | {np.median(overlap):.3f} | "
+            f"{np.percentile(overlap, 10):.3f} | {len(bad)} | {sum(p['doubted'] for p in bad)} | "
+            f"{np.median(np.abs(error[:, 1])):.3f} | {np.percentile(np.abs(error[:, 1]), 90):.3f} | "
+            f"{math.sqrt(float(np.mean(z**2))):.2f} | {np.mean(np.abs(z) < 2):.0%} |"
+        )
+
+
+def kept_rows(path: Path) -> Rows:
+    """Return the results of a file, by case."""
+    if not path.exists():
+        return []
+    rows = [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines() if line.strip()]
+    return sorted(rows, key=lambda r: int(r["case"]))
+
+
+def main() -> None:
+    """Run a piece of the trial, or print its table."""
+    p = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    p.add_argument("--first", type=int, default=1000)
+    p.add_argument("--count", type=int, default=150)
+    p.add_argument("--results", type=Path, required=True, help="JSON lines, appended to")
+    p.add_argument("--keep", type=Path, help="directory to keep drawings in, to read them again")
+    p.add_argument("--minutes", type=float, default=60.0, help="start no new case after this time")
+    p.add_argument("--workers", type=int, default=2)
+    p.add_argument("--table", action="store_true", help="print the table of what is there and stop")
+    a = p.parse_args()
+    if not a.table:
+        done = {int(r["case"]) for r in kept_rows(a.results)}
+        todo = [(n, a.keep) for n in range(a.first, a.first + a.count) if n not in done]
+        end = time.monotonic() + 60.0 * a.minutes
+        with (
+            ProcessPoolExecutor(a.workers, mp_context=get_context("spawn")) as pool,
+            a.results.open("a", encoding="utf-8") as file,
+        ):
+            for start in range(0, len(todo), 2 * a.workers):
+                if time.monotonic() > end:
+                    print(f"time is up; {len(todo) - start} cases are left, run again for them")
+                    break
+                for row in pool.map(one, todo[start : start + 2 * a.workers]):
+                    file.write(json.dumps(row, default=lambda v: v.item()) + "\n")
+                    file.flush()
+    table(kept_rows(a.results))
+
+
+if __name__ == "__main__":
+    main()
