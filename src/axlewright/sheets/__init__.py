@@ -24,6 +24,7 @@ from axlewright.sheets.labels import (
     read_label_code,
     set_label,
     set_label_code,
+    set_labels,
     spacer_label,
     spacer_label_code,
 )
@@ -49,6 +50,7 @@ __all__ = [
     "round_plot_svg",
     "set_label",
     "set_label_code",
+    "set_labels",
     "spacer_label",
     "spacer_label_code",
     "tooth_svg",

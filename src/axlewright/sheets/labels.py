@@ -7,6 +7,7 @@ scanner can read and `read_label_code` takes apart.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from typing import Annotated, Any
 from urllib.parse import parse_qsl, urlencode
 
@@ -128,15 +129,18 @@ def spacer_label_code(data: SpacerLabelData) -> str:
     return _code("axle-spacer", facts)
 
 
+def _kept_together(lines: Sequence[str]) -> list[str]:
+    """Let a number stay with its unit on one line."""
+    return [re.sub(r"(?<=\d) (?=(?:mm|in|µm)\b)", "\u00a0", line) for line in lines]
+
+
 def _set(values: dict[str, Any]) -> bytes:
-    """Set a label; a number stays with its unit on one line."""
-    values["lines"] = [re.sub(r"(?<=\d) (?=(?:mm|in|µm)\b)", "\u00a0", line) for line in values["lines"]]
+    values["lines"] = _kept_together(values["lines"])
     return set_pdf("label.typ", values)
 
 
-def set_label(data: SetLabelData) -> bytes:
-    """Set the label of a matched set as a PDF of the size of the label."""
-    values = data.model_dump() | {
+def _set_label_values(data: SetLabelData) -> dict[str, Any]:
+    return data.model_dump() | {
         "title": f"Set label {data.set_number}",
         "big": f"Set {data.set_number}",
         "lines": [
@@ -148,7 +152,39 @@ def set_label(data: SetLabelData) -> bytes:
         ],
         "code": datamatrix_svg(set_label_code(data)),
     }
-    return _set(values)
+
+
+def set_label(data: SetLabelData) -> bytes:
+    """Set the label of a matched set as a PDF of the size of the label."""
+    return _set(_set_label_values(data))
+
+
+def set_labels(labels: Sequence[SetLabelData]) -> bytes:
+    """Set the labels of a batch as one PDF, a label on each page, for a label printer.
+
+    Parameters
+    ----------
+    labels : sequence of SetLabelData
+        At least one; all on the label stock of the first.
+
+    Raises
+    ------
+    InputError
+        When there is none.
+    """
+    if not labels:
+        raise InputError("there is no label to print", where="labels", fix="choose at least one set")
+    first = labels[0]
+    pages = [_set_label_values(one) for one in labels]
+    values = {
+        "title": f"Labels of {len(pages)} sets",
+        "width_mm": first.width_mm,
+        "height_mm": first.height_mm,
+        "labels": [
+            {"big": one["big"], "lines": _kept_together(one["lines"]), "code": one["code"]} for one in pages
+        ],
+    }
+    return set_pdf("label_roll.typ", values)
 
 
 def spacer_label(data: SpacerLabelData) -> bytes:
