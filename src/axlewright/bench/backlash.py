@@ -2,26 +2,26 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from typing import Any, Literal
 
-from axlewright.bench.depth import instrument_of
 from axlewright.bench.found import Found, Known, ShownReading, ShownSum, numbers, plain_sum
+from axlewright.bench.gauges import instrument_of
+from axlewright.bench.side_bearings import find_side_preload, shims_to_fit, tell_shims_read
 from axlewright.bench.typed import Typed
 from axlewright.errors import AxlewrightError
-from axlewright.gearset import build_geometry
+from axlewright.language import _
 from axlewright.setup import (
     START_FACTOR,
     BacklashReadings,
     LearnedFactor,
     Limit,
     RingMove,
-    SideShims,
-    backlash_per_ring_move,
     choose_limit,
+    fit_runout,
     judge_backlash,
     learn_backlash_factor,
+    link_runout_to_backlash,
     notches_for_move,
     ring_move_for_backlash,
 )
@@ -90,6 +90,11 @@ def _factor(
             found.notes.append(
                 f"Learned on this axle: backlash changed {learned.value:.2f} times the ring gear's move."
             )
+            found.notes.append(
+                _(
+                    "That is ± {unsure:.2f} from the indicator's step and certificate; read at one tooth."
+                ).format(unsure=1.96 * learned.standard_uncertainty)
+            )
             found.values["factor_learned"] = learned.value
             found.values["factor_learned_uncertainty"] = learned.standard_uncertainty
             return learned, learned.source
@@ -104,23 +109,68 @@ def _factor(
                 "",
             )
     if known.design is not None:
-        cones = build_geometry(known.design).cones
-        k = backlash_per_ring_move(
-            math.degrees(cones.delta2),
-            math.degrees(cones.spiral2),
-            known.design.mean_pressure_angle_deg,
-            known.design.mean_pressure_angle_deg,
-            heel_radius_ratio=known.design.ring_outer_diameter_mm / 2.0 / cones.radius2,
-            stem=_stem(typed) or "in_rotation",
-        )
+        from axlewright.contact import backlash_per_move
+
+        rolled, _per_pinion = backlash_per_move(known.design)
+        k = rolled.square_to_tooth if readings.stem == "square_to_tooth" else rolled.computed
+        if readings.heel_radius_mm is not None:
+            k *= readings.heel_radius_mm / (known.design.ring_outer_diameter_mm / 2.0)
         return k, f"computed from design {known.design.name}; learn it from the next reading"
     return START_FACTOR, "start value, learn it from the next reading"
 
 
+def _heel_radius(typed: Typed, known: Known, found: Found) -> float | None:
+    """Return the radius at which was read [mm], asked about when it lies off the ring gear."""
+    radius = typed.length("heel_radius", low=20.0, high=600.0)
+    if radius is None:
+        return None
+    found.read_length(_("radius at which the indicator stood"), radius, typed.system)
+    found.values["heel_radius_mm"] = radius
+    if known.design is not None:
+        outer = known.design.ring_outer_diameter_mm / 2.0
+        inner = outer - known.design.face_width_mm
+        if not 0.98 * inner <= radius <= 1.02 * outer:
+            found.questions.append(
+                _(
+                    "The teeth of this ring gear lie between radius {low} and {high}: where did it stand?"
+                ).format(low=show_length(inner, typed.system), high=show_length(outer, typed.system))
+            )
+    return radius
+
+
+def _target(typed: Typed, known: Known, band: Limit) -> float:
+    """Return the backlash wanted [mm]: typed, else etched on the set, else the middle of the limit."""
+    target = typed.length("target", low=0.0, high=2.0)
+    if target is not None:
+        return target
+    etched = known.last_values("identity").get("etched_backlash_mm")
+    return float(etched) if etched is not None else band.middle
+
+
+def _first_shims(typed: Typed, known: Known) -> Found:
+    """Work out the first shims from those found at no backlash and no preload."""
+    found = Found()
+    target = _target(typed, known, _band(typed, known))
+    nothing = BacklashReadings((0.0,), stem=_stem(typed))
+    factor, source = _factor(typed, known, found, nothing)
+    move = ring_move_for_backlash(nothing, target, factor=factor, factor_source=source)
+    found.sums.append(_move_sum(move))
+    if not shims_to_fit(found, typed, known, move.ring_away_mm):
+        raise typed.error("ring_side", _("nothing typed"), _("type both side shims as they were found"))
+    found.values |= {"target_mm": target, "factor": move.factor, "stage": "zero"}
+    found.questions.append(
+        _("Fit these, then read backlash at four to eight places and enter the step again.")
+    )
+    found.settle("")
+    return found
+
+
 def find_backlash(typed: Typed, known: Known) -> Found:
     """Judge spread and tightest place, and say how to move the ring gear."""
+    if typed.choice("stage", ("read", "zero")) == "zero":
+        return _first_shims(typed, known)
     found = Found()
-    instrument = instrument_of(typed)
+    instrument = instrument_of(typed, known)
     values = typed.lengths(
         "readings",
         low=BACKLASH_BAND_MM[0],
@@ -132,6 +182,7 @@ def find_backlash(typed: Typed, known: Known) -> Found:
             values,
             2.0 * (instrument.resolution_uncertainty_mm**2 + instrument.calibration_uncertainty_mm**2) ** 0.5,
             _stem(typed),
+            _heel_radius(typed, known, found),
         )
     except AxlewrightError as error:
         raise typed.error("readings", error.what, error.fix) from error
@@ -154,9 +205,7 @@ def find_backlash(typed: Typed, known: Known) -> Found:
         )
     )
     etched = known.last_values("identity").get("etched_backlash_mm")
-    target = typed.length("target", low=0.0, high=2.0)
-    if target is None:
-        target = float(etched) if etched is not None else band.middle
+    target = _target(typed, known, band)
     factor, source = _factor(typed, known, found, readings)
     move = ring_move_for_backlash(readings, target, factor=factor, factor_source=source)
     found.values |= {
@@ -173,16 +222,18 @@ def find_backlash(typed: Typed, known: Known) -> Found:
             "The spread comes from runout: moving the ring gear does not cure it. Look at flange, bearings, "
             "dirt under the gear; re-index it high to low."
         )
+    _link_to_runout(found, known, readings, move.factor, typed.system)
+    find_side_preload(found, typed, known)
     waits = _waits_for(known, readings)
     if waits:
         found.notes.insert(0, waits)
         found.values["ring_move_waits"] = True
-        _tell_shims_read(found, typed)
+        tell_shims_read(found, typed)
     elif verdict.at_tightest.kind == "inside" and not typed.given("target") and etched is None:
         found.notes.insert(0, _inside_words(move, typed.system))
-        _tell_shims_read(found, typed)
+        tell_shims_read(found, typed)
     else:
-        _tell_move(found, typed, move)
+        _tell_move(found, typed, known, move)
     found.settle(f"{show_length(readings.minimum_mm, typed.system)} at the tightest place")
     return found
 
@@ -233,7 +284,7 @@ def _waits_for(known: Known, readings: BacklashReadings) -> str:
         return f"{words} (by how much is not known without a design){then}"
     from axlewright.contact import backlash_per_move
 
-    _, per_pinion = backlash_per_move(known.design)
+    _per_ring, per_pinion = backlash_per_move(known.design)
     square = readings.stem == "square_to_tooth"
     per = per_pinion.square_to_tooth if square else per_pinion.computed
     after = readings.minimum_mm + per * pinion_out
@@ -242,14 +293,6 @@ def _waits_for(known: Known, readings: BacklashReadings) -> str:
         f"{words}: moving the pinion {show_length(abs(pinion_out), known.system)} {way} brings the tightest "
         f"place to about {show_length(max(0.0, after), known.system)}{then}"
     )
-
-
-def _tell_shims_read(found: Found, typed: Typed) -> None:
-    for name, label, place in (
-        ("ring_side", "side shim, ring gear side", "R"),
-        ("other_side", "side shim, other side", "O"),
-    ):
-        found.read_length(label, typed.length(name, low=0.1, high=20.0), typed.system, place=place)
 
 
 def _move_sum(move: RingMove) -> ShownSum:
@@ -271,7 +314,7 @@ def _move_sum(move: RingMove) -> ShownSum:
     )
 
 
-def _tell_move(found: Found, typed: Typed, move: RingMove) -> None:
+def _tell_move(found: Found, typed: Typed, known: Known, move: RingMove) -> None:
     found.sums.append(_move_sum(move))
     if abs(move.ring_away_mm) < 0.005:
         found.notes.append("The backlash is at its target; nothing to move.")
@@ -285,24 +328,23 @@ def _tell_move(found: Found, typed: Typed, move: RingMove) -> None:
     if (pitch is None) != (notches is None):
         missing = "thread_pitch" if pitch is None else "notches"
         raise typed.error(missing, "nothing typed", "give both the thread pitch and the notches, or neither")
-    ring, other = (
-        typed.length("ring_side", low=0.1, high=20.0),
-        typed.length("other_side", low=0.1, high=20.0),
-    )
-    found.read_length("side shim, ring gear side", ring, typed.system, place="R")
-    found.read_length("side shim, other side", other, typed.system, place="O")
-    if ring is None or other is None:
+    if not shims_to_fit(found, typed, known, move.ring_away_mm):
         found.notes.append(move.text(typed.system))
+
+
+def _link_to_runout(
+    found: Found, known: Known, readings: BacklashReadings, factor: float, system: System
+) -> None:
+    """Say whether the back face's runout explains how backlash varies, where both were read alike."""
+    fits = known.last_values("fits")
+    values = fits.get("face_readings_mm", ())
+    if len(values) < 4 or len(readings.readings_mm) < 4 or fits.get("turned_readings_mm"):
         return
-    now = SideShims(ring, other)
-    new = now.moved(move.ring_away_mm)
-    found.sums.append(
-        plain_sum("side shim to fit, ring gear side", (ring, -move.ring_away_mm), new.ring_side_mm)
-    )
-    found.sums.append(
-        plain_sum("side shim to fit, other side", (other, move.ring_away_mm), new.other_side_mm)
-    )
+    link = link_runout_to_backlash(fit_runout(values), fit_runout(readings.readings_mm), factor)
+    if link.measured_spread_mm < 0.01:
+        return
     found.notes.append(
-        f"Total stays {show_length(now.total_mm, typed.system)}, and with it the side bearings' preload."
+        _("If both were read from the same marked place and in the same direction: {link}").format(
+            link=link.text(system)
+        )
     )
-    found.values |= {"ring_side_new_mm": new.ring_side_mm, "other_side_new_mm": new.other_side_mm}

@@ -1,44 +1,33 @@
-"""Pinion depth: five carrier readings, bearing width, mounting distance and mark give the spacer."""
+"""Pinion depth: what was measured in the carrier, the set's distance and mark give the spacer."""
 
 from __future__ import annotations
 
-from axlewright.bench.found import Found, Known, ShownReading, numbers, shown_sum
+from axlewright.bench.depth_stock import from_shelf
+from axlewright.bench.depth_ways import (
+    CARRIER_BAND_MM,
+    DIRECT,
+    SPACER_BAND_MM,
+    WAYS,
+    Asked,
+    find_way,
+)
+from axlewright.bench.found import Found, Known, ShownReading, shown_sum
+from axlewright.bench.gauges import instrument_of
 from axlewright.bench.identity import mark_of, mark_values, shown_mark
 from axlewright.bench.typed import Typed
-from axlewright.errors import AxlewrightError
 from axlewright.setup import (
     PLACE_WORDS,
     SHIM_PLACES,
     DepthMark,
-    Instrument,
     MeasuredLength,
-    RepeatedReadings,
     ShimPlace,
     SpacerResult,
-    StockChoice,
     choose_limit,
     judge,
     most_useful_reading,
-    nearest_spacer,
     pinion_out_of_shim_change_mm,
-    spacer_from_carrier,
 )
-from axlewright.units import MM_PER_INCH, show_length
-
-CARRIER_BAND_MM = (25.0, 1000.0)
-BEARING_BAND_MM = (8.0, 150.0)
-SPACER_BAND_MM = (0.1, 15.0)
-"""Plausible sizes, wider than any axle known to the author (common practice, no source); outside them a
-number is asked about, not refused."""
-
-
-def instrument_of(typed: Typed) -> Instrument:
-    """Return what the readings were taken with, as far as it was said."""
-    return Instrument(
-        typed.text("instrument") or "instrument not named",
-        resolution_mm=typed.length("resolution", low=0.0, high=1.0) or 0.0,
-        calibration_expanded_mm=typed.length("calibration", low=0.0, high=1.0) or 0.0,
-    )
+from axlewright.units import show_length
 
 
 def place_of(typed: Typed) -> ShimPlace:
@@ -69,26 +58,12 @@ def _mark(typed: Typed, known: Known, found: Found) -> DepthMark | None:
     return mark
 
 
-def find_depth(typed: Typed, known: Known) -> Found:
-    """Work out the spacer, what is nearest on the shelf, and what the spacer fitted does."""
-    found = Found()
-    place = place_of(typed)
-    instrument = instrument_of(typed)
-    carrier = RepeatedReadings(
-        "carrier",
-        typed.lengths(
-            "carrier", low=CARRIER_BAND_MM[0], high=CARRIER_BAND_MM[1], required="read it five times"
-        ),
-        instrument,
-    )
-    bearing = RepeatedReadings(
-        "head bearing width",
-        typed.lengths(
-            "bearing", low=BEARING_BAND_MM[0], high=BEARING_BAND_MM[1], required="measure the bearing"
-        ),
-        instrument,
-    )
-    stamped = typed.choice("mounting_distance_of", ("design", "stamped")) == "stamped"
+def _distance(typed: Typed, mark: DepthMark | None) -> tuple[MeasuredLength | None, bool]:
+    """Return the mounting distance and whether it is stamped on this very set."""
+    way = typed.choice("method", WAYS) or "carrier"
+    if way in ("gauge", "old"):
+        return None, False
+    stamped = way == "outright" or typed.choice("mounting_distance_of", ("design", "stamped")) == "stamped"
     distance_mm = typed.length(
         "mounting_distance",
         low=CARRIER_BAND_MM[0],
@@ -96,33 +71,43 @@ def find_depth(typed: Typed, known: Known) -> Found:
         required="take it from the set's data or from the stamp",
     )
     assert distance_mm is not None  # required above
-    mark = _mark(typed, known, found)
-    cage = typed.length("cage_height", low=-300.0, high=300.0)
-    if place == "cage_flange" and cage is None:
-        raise typed.error(
-            "cage_height", "nothing typed", "measure from the cage's flange face to its cup shoulder"
-        )
-    if place != "cage_flange" and cage is not None:
-        raise typed.error("cage_height", "typed although the shim is not at the cage flange", "empty it")
-    if stamped and mark is not None and mark.value != 0.0:
+    if stamped and way != "outright" and mark is not None and mark.value != 0.0:
         raise typed.error(
             "mounting_distance_of",
             "a distance stamped on this set and a mark would count it twice",
             "say that it is the design's, or empty the mark",
         )
-    distance = MeasuredLength(
-        "mounting distance", distance_mm, source="stamped on this set" if stamped else "design data"
-    )
-    result = spacer_from_carrier(
-        carrier.quantity,
-        bearing.quantity,
-        distance,
-        mark,
-        place=place,
-        cage_height=None if cage is None else MeasuredLength("cage height", cage, source=instrument.name),
-        mounting_distance_is_this_sets=stamped,
-    )
-    _tell_readings(found, typed, carrier, bearing, distance, mark, place, cage)
+    source = "stamped on this set" if stamped else "design data"
+    return MeasuredLength("mounting distance", distance_mm, source=source), stamped
+
+
+def find_depth(typed: Typed, known: Known) -> Found:
+    """Work out the spacer, what is nearest on the shelf, and what the spacer fitted does."""
+    found = Found()
+    place = place_of(typed)
+    instrument = instrument_of(typed, known)
+    mark = _mark(typed, known, found)
+    cage = typed.length("cage_height", low=-300.0, high=300.0)
+    direct = (typed.choice("method", WAYS) or "carrier") in DIRECT
+    if place == "cage_flange" and cage is None and direct:
+        raise typed.error(
+            "cage_height", "nothing typed", "measure from the cage's flange face to its cup shoulder"
+        )
+    found.readings.append(ShownReading("where the shim sits", PLACE_WORDS[place]))
+    distance, stamped = _distance(typed, mark)
+    way = find_way(Asked(typed, found, instrument, place, mark), distance, stamped)
+    result = way.result
+    if distance is not None:
+        found.readings.append(
+            ShownReading(
+                "mounting distance",
+                show_length(distance.value_mm, typed.system),
+                place="D",
+                note=distance.source,
+            )
+        )
+    if mark is not None:
+        found.readings.append(shown_mark(mark, place="M"))
     found.sums.append(
         shown_sum(
             f"{PLACE_WORDS[place]}, to fit",
@@ -145,9 +130,9 @@ def find_depth(typed: Typed, known: Known) -> Found:
             f"The sum gives {show_length(result.value_mm, typed.system)}, no usual spacer. "
             "Check the readings, the mounting distance and the design before anything is pressed."
         )
-    for readings in (carrier, bearing):
+    for readings in way.repeated:
         found.notes += list(readings.notes)
-    helps = most_useful_reading(result.total, (carrier, bearing))
+    helps = most_useful_reading(result.total, way.repeated)
     if helps is not None and helps.gain_mm > 0.0002:
         found.notes.append(
             f"One more reading of the {helps.label} would help most: "
@@ -156,14 +141,13 @@ def find_depth(typed: Typed, known: Known) -> Found:
         )
     found.values |= {
         "place": place,
+        "method": typed.text("method") or "carrier",
         "spacer_mm": result.value_mm,
         "spacer_standard_uncertainty_mm": result.standard_uncertainty_mm,
         "spacer_95_mm": list(result.interval_95_mm),
         "other_convention_mm": None if result.other_convention is None else result.other_convention.value_mm,
-        "carrier_mm": numbers(carrier.readings_mm),
-        "carrier_mean_mm": carrier.mean_mm,
-        "bearing_mean_mm": bearing.mean_mm,
-        "mounting_distance_mm": distance_mm,
+        "letters_mm": {letter: round(value, 6) for letter, value in way.letters.items()},
+        **way.values,
         **({} if mark is None else mark_values(mark)),
     }
     _say_carried_over(found, typed, known)
@@ -184,37 +168,9 @@ def _say_carried_over(found: Found, typed: Typed, known: Known) -> None:
         return
 
 
-def _tell_readings(
-    found: Found,
-    typed: Typed,
-    carrier: RepeatedReadings,
-    bearing: RepeatedReadings,
-    distance: MeasuredLength,
-    mark: DepthMark | None,
-    place: ShimPlace,
-    cage: float | None,
-) -> None:
-    found.readings.append(ShownReading("where the shim sits", PLACE_WORDS[place]))
-    for index, value in enumerate(carrier.readings_mm, start=1):
-        found.readings.append(
-            ShownReading(f"carrier, reading {index}", show_length(value, typed.system), place="A")
-        )
-    for index, value in enumerate(bearing.readings_mm, start=1):
-        name = "head bearing width" + (f", reading {index}" if bearing.count > 1 else "")
-        found.readings.append(ShownReading(name, show_length(value, typed.system), place="T"))
-    found.readings.append(
-        ShownReading(
-            "mounting distance", show_length(distance.value_mm, typed.system), place="D", note=distance.source
-        )
-    )
-    found.read_length("cage height", cage, typed.system, place="c")
-    if mark is not None:
-        found.readings.append(shown_mark(mark, place="M"))
-
-
 def _fit(found: Found, typed: Typed, known: Known, result: SpacerResult) -> None:
     """Compare what is on the shelf and what was fitted with what is wanted."""
-    choice = _from_shelf(found, typed, known, result)
+    choice = from_shelf(found, typed, known, result)
     fitted = typed.length("fitted", low=SPACER_BAND_MM[0], high=SPACER_BAND_MM[1])
     limit = choose_limit("depth_remainder")
     want = show_length(result.value_mm, typed.system)
@@ -243,27 +199,3 @@ def _fit(found: Found, typed: Typed, known: Known, result: SpacerResult) -> None
     }
     found.judged(judge(choice.pinion_out_mm, limit))
     found.settle(f"{choice.text(typed.system)} Wanted {want}")
-
-
-def _from_shelf(found: Found, typed: Typed, known: Known, result: SpacerResult) -> StockChoice | None:
-    if result.value_mm <= 0.0:
-        return None
-    try:
-        choice = nearest_spacer(result.value_mm, known.shelf, place=result.place)
-    except AxlewrightError:
-        found.notes.append(
-            "No spacers are entered on the shelf (Settings): nearest stock size cannot be named."
-        )
-        return None
-    if abs(choice.remainder_mm) > 0.01 * MM_PER_INCH:
-        found.notes.append(
-            f"The nearest on the shelf is {show_length(choice.thickness_mm, typed.system)}, too far away: "
-            f"order {show_length(result.value_mm, typed.system)}."
-        )
-        return None
-    found.notes.append(choice.text(typed.system))
-    found.values |= {
-        "shelf_mm": choice.thickness_mm,
-        "shelf_label": " + ".join(item.label for item in choice.items),
-    }
-    return choice

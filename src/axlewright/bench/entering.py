@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from datetime import date
+from typing import TYPE_CHECKING, Any
 
 from axlewright.bench.forms import FORMS
 from axlewright.errors import AxlewrightError, InputError
+from axlewright.language import _
 from axlewright.units import System
 
 if TYPE_CHECKING:
+    from axlewright.bench.form_parts import StepForm
     from axlewright.bench.found import Found, Known
     from axlewright.bench.typed import Typed
     from axlewright.records import Entry, JobStore
@@ -63,15 +66,16 @@ class Outcome:
 
 Finder = Callable[["Typed", "Known"], "Found"]
 
+
 def finder_of(step: str) -> Finder:
     """Return what works out a step; loads the numerics."""
-    from axlewright.bench import backlash, depth, identity, plain_steps, preload
+    from axlewright.bench import backlash, depth, fits, identity, plain_steps, preload
 
     finders: dict[str, Finder] = {
         "complaint": plain_steps.find_complaint,
         "as-found": plain_steps.find_as_found,
         "identity": identity.find_identity,
-        "fits": plain_steps.find_fits,
+        "fits": fits.find_fits,
         "depth": depth.find_depth,
         "preload": preload.find_preload,
         "backlash": backlash.find_backlash,
@@ -92,21 +96,47 @@ def cautions_of(step: str) -> tuple[str, ...]:
     return tuple(c.text for c in cautions_for(step_of(step).cautions))
 
 
-def known_of(store: JobStore, number: int, *, who: str, system: System) -> Known:
-    """Gather what is already known of a job."""
+def known_of(
+    store: JobStore, number: int, *, who: str, system: System, step: str = "pattern", instrument: str = ""
+) -> Known:
+    """Gather what is already known of a job before a step is entered.
+
+    Parameters
+    ----------
+    step : str
+        The step to be entered.
+    instrument : str
+        Name of the instrument used.
+
+    Raises
+    ------
+    InputError
+        The job is stopped and this step has to wait.
+    """
     from axlewright.bench.designs import design_of_job
     from axlewright.bench.found import Known
-    from axlewright.bench.shelf import spacers
-    from axlewright.records import standing
+    from axlewright.bench.shelf import PINION_LEAF, SIDE_SHIM, spacers
+    from axlewright.records import standing, stopped_by, waits_behind
 
     job = store.get_job(number)
+    entries = store.entries(number)
+    stopping = stopped_by(entries)
+    if stopping is not None and waits_behind(step, stopping):
+        raise InputError(
+            _("the job is stopped: {why}").format(why=stopping.why),
+            where=stopping.step.title,
+            fix=_("answer it there first, or let a lead leave that step out with a reason"),
+        )
     return Known(
         job,
         design_of_job(store, job),
-        tuple(standing(store.entries(number))),
+        tuple(standing(entries)),
         spacers(store, job.design_name),
         who,
         system,
+        spacers(store, job.design_name, PINION_LEAF),
+        spacers(store, job.design_name, SIDE_SHIM),
+        store.instruments.find(instrument) if instrument.strip() else None,
     )
 
 
@@ -130,7 +160,36 @@ def work_out(
             f"unknown field '{unknown[0]}'", where=step, fix=f"the fields are {', '.join(form.labels())}"
         )
     typed = Typed(fields, form.labels(), system)
-    return finder(typed, known_of(store, number, who=who, system=system))
+    _refuse_strays(typed, form)
+    used = fields.get("instrument", "")
+    known = known_of(store, number, who=who, system=system, step=step, instrument=used)
+    found = finder(typed, known)
+    _say_calibration(found, known)
+    return found
+
+
+def _refuse_strays(typed: Typed, form: StepForm) -> None:
+    """Refuse what was typed for another way than the one chosen: it would be kept but not counted."""
+    answers = {one.name: typed.text(one.name) or one.default for one in form.fields}
+    for one in form.fields:
+        if typed.given(one.name) and not one.belongs(answers):
+            raise typed.error(
+                one.name,
+                _("this does not belong to what was chosen"),
+                _("empty it, or choose the answer it belongs to"),
+            )
+
+
+def _say_calibration(found: Found, known: Known) -> None:
+    tool = known.instrument
+    if tool is None:
+        return
+    if tool.due_on is not None and tool.due_on < date.today():
+        found.notes.append(
+            _("{name}: its calibration was due on {day}. The readings stand with that remark.").format(
+                name=tool.name, day=tool.due_on.isoformat()
+            )
+        )
 
 
 def enter(

@@ -2,11 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from axlewright.language import n_
+
 Kind = Literal[
-    "text", "long text", "number", "count", "length", "lengths", "torque", "force", "choice", "yes"
+    "text",
+    "long text",
+    "number",
+    "count",
+    "length",
+    "lengths",
+    "temperature",
+    "torque",
+    "force",
+    "choice",
+    "yes",
 ]
 
 
@@ -37,6 +50,10 @@ class Field:
         Whether the last answer of this job is filled in again next time.
     group : str
         Heading under which it stands.
+    only : str
+        "field:key,key": the field belongs to these answers of an earlier choice; empty for all.
+    default : str
+        Answer that counts when none is chosen.
     """
 
     name: str
@@ -48,6 +65,14 @@ class Field:
     place: str = ""
     sticky: bool = False
     group: str = ""
+    only: str = ""
+    default: str = ""
+
+    def belongs(self, answers: Mapping[str, str]) -> bool:
+        """Whether the field belongs to the answers chosen; without an answer it may."""
+        name, _, keys = self.only.partition(":")
+        chosen = answers.get(name, "").strip()
+        return not name or not chosen or chosen in keys.split(",")
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +90,7 @@ class StepForm:
     step: str
     lead: str
     fields: tuple[Field, ...]
-    button: str = "Work it out and keep it"
+    button: str = n_("Work it out and keep it")
 
     def labels(self) -> dict[str, str]:
         """Return the label of each field."""
@@ -82,46 +107,51 @@ class StepForm:
 
 
 MARK_UNIT_CHOICES: Final = (
-    Choice("0.001 in", "thousandths of an inch (0.001 in)"),
-    Choice("0.01 mm", "hundredths of a millimetre (0.01 mm)"),
-    Choice("0.001 mm", "thousandths of a millimetre (0.001 mm)"),
+    Choice("0.001 in", n_("thousandths of an inch (0.001 in)")),
+    Choice("0.01 mm", n_("hundredths of a millimetre (0.01 mm)")),
+    Choice("0.001 mm", n_("thousandths of a millimetre (0.001 mm)")),
 )
 MARK_MEANING_CHOICES: Final = (
     Choice(
         "plus_means_larger_mounting_distance",
-        "plus: pinion sits farther out, thinner spacer under the head",
+        n_("plus: pinion sits farther out, thinner spacer under the head"),
     ),
-    Choice("plus_means_thicker_spacer", "plus: thicker spacer under the head, pinion farther in"),
+    Choice("plus_means_thicker_spacer", n_("plus: thicker spacer under the head, pinion farther in")),
 )
 PLACE_CHOICES: Final = (
-    Choice("under_head", "spacer under the pinion head"),
-    Choice("behind_cup", "shim behind the head bearing's cup"),
-    Choice("cage_flange", "shims between pinion cage and carrier"),
+    Choice("under_head", n_("spacer under the pinion head")),
+    Choice("behind_cup", n_("shim behind the head bearing's cup")),
+    Choice("cage_flange", n_("shims between pinion cage and carrier")),
 )
-UNKNOWN: Final = Choice("unknown", "not known yet")
+UNKNOWN: Final = Choice("unknown", n_("not known yet"))
 
-NOTE: Final = Field("note", "Note", "long text", "Anything the next person should know.")
+NOTE: Final = Field("note", n_("Note"), "long text", n_("Anything the next person should know."))
 WITH: Final = Field(
-    "instrument", "Measured with", "text", "Such as: depth micrometer 2.", sticky=True, group="Instrument"
+    "instrument",
+    n_("Measured with"),
+    "text",
+    n_("Such as: depth micrometer 2. One entered in Settings brings its step and calibration with it."),
+    sticky=True,
+    group=n_("Instrument"),
 )
 RESOLUTION: Final = Field(
     "resolution",
-    "Smallest step it shows",
+    n_("Smallest step it shows"),
     "length",
-    "Goes into the uncertainty. Leave empty when not known.",
+    n_("Goes into the uncertainty. Leave empty when not known or when it stands in Settings."),
     sticky=True,
-    group="Instrument",
+    group=n_("Instrument"),
 )
 LIMIT_FIELDS: Final = (
     Field(
         "limit_source",
-        "Where your limit comes from",
+        n_("Where your limit comes from"),
         "text",
-        "Such as: service data of this axle. Empty uses the default, which says that it is one.",
+        n_("Such as: service data of this axle. Empty uses the default, which says that it is one."),
         sticky=True,
-        group="Limits from the axle's service data",
+        group=n_("Limits from the axle's service data"),
     ),
 )
 UNUSUAL: Final = Field(
-    "really", "The numbers are really so", "yes", "Tick when asked about an unusual value."
+    "really", n_("The numbers are really so"), "yes", n_("Tick when asked about an unusual value.")
 )

@@ -10,7 +10,7 @@ from axlewright.units import MM_PER_INCH, System, show_length
 
 if TYPE_CHECKING:
     from axlewright.gearset import GearSetDesign
-    from axlewright.records import Entry, Job
+    from axlewright.records import Entry, Instrument, Job
     from axlewright.setup import Limit, ShimPlace, StockItem, Verdict, WrittenSum
 
 VerdictWord = Literal["ok", "not ok", "ask"]
@@ -65,8 +65,10 @@ class Known:
     ----------
     entries : tuple of Entry
         Those of the job that count, oldest first.
-    shelf : tuple of StockItem
-        Spacers on the shelf.
+    shelf, leaves, side_shims : tuple of StockItem
+        Spacers, leaves for packs and side shims on the shelf.
+    instrument : Instrument or None
+        The one named at the step, where it stands in the list of instruments.
     """
 
     job: Job
@@ -75,6 +77,9 @@ class Known:
     shelf: tuple[StockItem, ...]
     who: str
     system: System
+    leaves: tuple[StockItem, ...] = ()
+    side_shims: tuple[StockItem, ...] = ()
+    instrument: Instrument | None = None
 
     def last_values(self, step: str) -> dict[str, Any]:
         """Return the numbers of the last result of a step; empty when there is none."""

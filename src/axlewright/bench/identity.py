@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from typing import get_args
+import math
+from typing import Final, get_args
 
 from axlewright.bench.form_parts import UNKNOWN
 from axlewright.bench.found import Found, Known, ShownReading
 from axlewright.bench.typed import FieldError, Typed
 from axlewright.errors import AxlewrightError
+from axlewright.language import _
 from axlewright.setup import MARK_MEANINGS, MARK_UNITS, DepthMark, MarkMeaning, MarkUnit, parse_mark
 from axlewright.units import show_length
 
@@ -15,41 +17,44 @@ ASK_UNIT = "look in the set's data and choose the unit; the same mark is used in
 ASK_MEANING = "look in the set's data and choose what plus means; both meanings are in use"
 
 
-def mark_of(typed: Typed, *, needed: bool = True) -> DepthMark | None:
+def mark_of(typed: Typed, *, needed: bool = True, name: str = "mark") -> DepthMark | None:
     """Return the mark with its unit and meaning as chosen, or None when none was typed.
 
     Parameters
     ----------
     needed : bool
         Whether a mark without unit or meaning is refused; else it gives None as well.
+    name : str
+        Field of the mark; its unit and meaning are ``name_unit`` and ``name_meaning``.
 
     Raises
     ------
     FieldError
         When the mark is no mark, or unit or meaning are missing.
     """
-    text = typed.text("mark")
+    text = typed.text(name)
     if not text:
         return None
-    label = typed.labels.get("mark", "mark")
+    unit_field, meaning_field = f"{name}_unit", f"{name}_meaning"
+    label = typed.labels.get(name, name)
     try:
         candidates = parse_mark(text)
     except AxlewrightError as error:
-        raise FieldError.of("mark", label, error) from error
+        raise FieldError.of(name, label, error) from error
     open_answers = ("", UNKNOWN.key)
-    unit, meaning = typed.text("mark_unit"), typed.text("mark_meaning")
+    unit, meaning = typed.text(unit_field), typed.text(meaning_field)
     if not needed and (unit in open_answers or meaning in open_answers):
         return None
     if unit in open_answers:
-        raise typed.error("mark_unit", "the unit of the mark is not known", ASK_UNIT)
+        raise typed.error(unit_field, "the unit of the mark is not known", ASK_UNIT)
     if meaning in open_answers:
-        raise typed.error("mark_meaning", "what a plus mark means is not known", ASK_MEANING)
-    typed.choice("mark_unit", MARK_UNITS)
-    typed.choice("mark_meaning", MARK_MEANINGS)
+        raise typed.error(meaning_field, "what a plus mark means is not known", ASK_MEANING)
+    typed.choice(unit_field, MARK_UNITS)
+    typed.choice(meaning_field, MARK_MEANINGS)
     chosen = [c for c in candidates if c.unit == unit]
     if not chosen:
         offered = " or ".join(dict.fromkeys(c.unit for c in candidates))
-        raise typed.error("mark_unit", f"'{text}' cannot be in units of {unit}", f"it reads as {offered}")
+        raise typed.error(unit_field, f"'{text}' cannot be in units of {unit}", f"it reads as {offered}")
     assert meaning in get_args(MarkMeaning)
     return chosen[0].confirm(_meaning(meaning))
 
@@ -114,11 +119,24 @@ def find_identity(typed: Typed, known: Known) -> Found:
         if design is not None and hand != design.hand:
             bad.append(f"{hand}-hand pinion, but design {known.job.design_name} is {design.hand}-hand")
     _settle_mark(typed, found)
+    bad += _marks_of_both(typed, found)
+    form = typed.choice("tooth_form", ("face-milled", "face-hobbed", UNKNOWN.key))
+    if form in ("face-milled", "face-hobbed"):
+        found.readings.append(ShownReading(_("tooth depth"), form))
+        found.values["tooth_form"] = form
+        if design is not None and form != design.tooth_form:
+            bad.append(
+                _("the teeth look {seen}, but design {name} is {wanted}").format(
+                    seen=form, name=known.job.design_name, wanted=design.tooth_form
+                )
+            )
     timing = typed.choice("timing", ("none", "matched", "there"))
     if timing:
         words = {"none": "none", "matched": "there, and matched", "there": "there"}
         found.readings.append(ShownReading("timing marks", words[timing]))
-    found.read_length("ring gear thickness", typed.length("ring_thickness", low=3, high=200), typed.system)
+    if design is not None and timing:
+        _timing(found, timing, design.pinion_teeth, design.ring_teeth)
+    _thickness(typed, found)
     etched = typed.length("etched_backlash", low=0.02, high=1.5)
     if etched is not None:
         found.read_length("backlash etched on the set", etched, typed.system)
@@ -129,6 +147,64 @@ def find_identity(typed: Typed, known: Known) -> Found:
     else:
         found.settle("the numbers match")
     return found
+
+
+def _marks_of_both(typed: Typed, found: Found) -> list[str]:
+    """Hold the mark on the ring gear against the one on the pinion."""
+    text = typed.text("ring_mark")
+    if not text:
+        return []
+    found.readings.append(ShownReading(_("depth mark on the ring gear"), text))
+    plain = [one.replace("−", "-").replace(" ", "").lstrip("+") for one in (text, typed.text("mark"))]
+    if plain[0] == plain[1]:
+        return []
+    if not plain[1]:
+        return [_("the ring gear is marked {mark}, the pinion is not").format(mark=text)]
+    return [
+        _("the ring gear is marked {ring}, the pinion {pinion}").format(ring=text, pinion=typed.text("mark"))
+    ]
+
+
+def _timing(found: Found, timing: str, pinion_teeth: int, ring_teeth: int) -> None:
+    """Say whether timing marks are to be expected: where both tooth counts share a factor."""
+    shared = math.gcd(pinion_teeth, ring_teeth)
+    counts = f"{pinion_teeth}/{ring_teeth}"
+    if shared == 1:
+        found.notes.append(
+            _("{counts}: every tooth meets every other, no timing marks needed.").format(counts=counts)
+        )
+    elif timing == "none":
+        found.questions.append(
+            _("{counts}: the same teeth always meet, such sets carry timing marks. Look again.").format(
+                counts=counts
+            )
+        )
+    elif timing == "there":
+        found.notes.append(
+            _("{counts}: match the timing marks when the ring gear goes in.").format(counts=counts)
+        )
+
+
+THICKNESS_DIFFERS_MM: Final = 0.5
+"""Ring gears that differ by more are of different kinds (common practice, no source)."""
+
+
+def _thickness(typed: Typed, found: Found) -> None:
+    now = typed.length("ring_thickness", low=3, high=200)
+    before = typed.length("ring_thickness_before", low=3, high=200)
+    found.read_length("ring gear thickness", now, typed.system)
+    found.read_length(_("thickness of the ring gear that came out"), before, typed.system)
+    if now is None or before is None or abs(now - before) <= THICKNESS_DIFFERS_MM:
+        return
+    found.questions.append(
+        _(
+            "The ring gear is {by} {way} than the one that came out: is it the right gear for this case? "
+            "With the wrong one no shim reaches the backlash."
+        ).format(
+            by=show_length(abs(now - before), typed.system),
+            way=_("thicker") if now > before else _("thinner"),
+        )
+    )
 
 
 def _settle_mark(typed: Typed, found: Found) -> None:

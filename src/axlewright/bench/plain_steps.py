@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from axlewright.bench.backlash import limit_used
 from axlewright.bench.found import Found, Known, ShownReading, numbers
+from axlewright.bench.preload import find_total
 from axlewright.bench.typed import Typed
-from axlewright.setup import BacklashReadings, choose_limit, judge, judge_backlash
+from axlewright.language import _
+from axlewright.setup import BacklashReadings, choose_limit, judge_backlash
 from axlewright.units import show_length, show_torque
 
 
@@ -21,8 +23,24 @@ def find_complaint(typed: Typed, known: Known) -> Found:
         ShownReading("heard or felt", heard),
         ShownReading("when", when.replace("unknown", "not known yet")),
     ]
-    if typed.given("speed"):
-        found.readings.append(ShownReading("speed band", typed.text("speed")))
+    for name, label in (
+        ("speed", "speed band"),
+        ("pitch", _("pitch")),
+        ("road", _("road test before opening")),
+    ):
+        if typed.given(name):
+            found.readings.append(ShownReading(label, typed.text(name)))
+    oil = typed.choice("oil", ("right", "low", "wrong", "unknown"))
+    if oil:
+        words = {
+            "right": _("right"),
+            "low": _("low"),
+            "wrong": _("wrong kind"),
+            "unknown": _("not known yet"),
+        }
+        found.readings.append(ShownReading(_("oil"), words[oil]))
+        if oil in ("low", "wrong"):
+            found.notes.append(_("Put the oil right and listen again before anything is opened."))
     if out == "no":
         found.questions.append("Tyres, wheel bearings and driveline are not ruled out yet.")
     found.values |= {"heard": heard, "when": when, "others_ruled_out": out == "yes"}
@@ -43,6 +61,7 @@ def find_as_found(typed: Typed, known: Known) -> Found:
         ("ring_side", "side shim, ring gear side", "R"),
         ("other_side", "side shim, other side", "O"),
         ("ring_runout", "ring gear back face runout", ""),
+        ("end_play", _("pinion end play"), ""),
     ):
         value_mm = typed.length(name, low=0.0, high=20.0)
         found.read_length(label, value_mm, typed.system, place=place)
@@ -51,6 +70,8 @@ def find_as_found(typed: Typed, known: Known) -> Found:
     turning = typed.torque("turning")
     if turning is not None:
         found.readings.append(ShownReading("torque to turn the pinion", show_torque(turning, typed.system)))
+    if typed.given("pattern"):
+        found.readings.append(ShownReading(_("pattern as found"), typed.text("pattern")))
     if typed.ticked("tagged"):
         found.readings.append(ShownReading("shims and caps", "tagged"))
     if not found.readings and not typed.given("note"):
@@ -62,26 +83,6 @@ def find_as_found(typed: Typed, known: Known) -> Found:
     if not typed.ticked("tagged"):
         found.notes.append("Shims and caps not tagged yet: do it before they move.")
     found.settle("kept as found")
-    return found
-
-
-def find_fits(typed: Typed, known: Known) -> Found:
-    """Judge flange and back face runout."""
-    found = Found()
-    found.readings.append(
-        ShownReading("bearing journals and bores", typed.required("bearings", "say what was found"))
-    )
-    for name, key in (("flange_runout", "flange_runout"), ("ring_face_runout", "ring_face_runout")):
-        value = typed.length(name, low=0.0, high=2.0)
-        if value is None:
-            continue
-        limit = choose_limit(key)
-        found.read_length(limit.name, value, typed.system)
-        found.judged(judge(value, limit))
-        found.values[f"{name}_mm"] = value
-    if not found.limits:
-        found.notes.append("No runout was read: a wandering pattern later may come from here.")
-    found.settle("fits and runout written down" if not found.limits else "runout inside")
     return found
 
 
@@ -112,14 +113,7 @@ def find_final(typed: Typed, known: Known) -> Found:
     found.readings.append(
         ShownReading("torque to turn the pinion, everything fitted", show_torque(torque, typed.system))
     )
-    pinion = known.last_values("preload").get("torque_nm")
-    if pinion is not None:
-        rise = torque - float(pinion)
-        found.notes.append(
-            f"Side bearings and seal add {show_torque(rise, typed.system)} to the pinion's own."
-        )
-        if rise < 0.0:
-            found.questions.append("The total is less than the pinion alone had. Has the preload been lost?")
+    find_total(found, typed, known, torque)
     pattern = typed.choice("pattern", ("same", "changed"), required="roll the pattern once more")
     found.readings.append(ShownReading("pattern", "as accepted" if pattern == "same" else "changed"))
     if pattern == "changed":

@@ -2,20 +2,29 @@
 
 from __future__ import annotations
 
-from axlewright.bench.found import Found, Known, ShownReading
+import math
+
+from axlewright.bench.found import Found, Known, ShownReading, ShownSum
 from axlewright.bench.typed import Typed
 from axlewright.errors import AxlewrightError
+from axlewright.language import _
 from axlewright.setup import (
+    SETUP_BEARING_ALLOWANCE_MM,
     Limit,
     NutReading,
+    SpacerBetween,
+    Torque,
+    TotalTorque,
     choose_limit,
     doubt_preload_unit,
     judge,
     next_sleeve_step,
+    preload_spacer,
     torque_of_cord,
+    total_at_pinion,
     wrench_uncertainty_nm,
 )
-from axlewright.units import show_length, show_torque
+from axlewright.units import System, show_length, show_torque
 
 
 def torque_limit(typed: Typed, known: Known, key: str) -> Limit:
@@ -60,10 +69,7 @@ def find_preload(typed: Typed, known: Known) -> Found:
         _sleeve(found, typed, known, limit, own, nut, uncertainty)
     else:
         found.judged(judge(own, limit, expanded_uncertainty=1.96 * uncertainty))
-        if found.limits[-1].verdict == "not ok":
-            found.notes.append(
-                "Another preload spacer: between the cones a thinner one gives more, between the cups less."
-            )
+        _rigid(found, typed, known, limit, own)
     found.settle(f"{show_torque(own, typed.system)} is inside")
     return found
 
@@ -99,7 +105,125 @@ def _sleeve(
     advice = next_sleeve_step([*steps, now], limit, expanded_uncertainty_nm=1.96 * uncertainty)
     found.judged(advice.verdict)
     found.notes.append(advice.text(typed.system))
+    found.values |= {
+        "limit_nm": [limit.low, limit.high],
+        "stop_line_nm": advice.stop_line_nm,
+        "next_step_deg": advice.next_step_deg,
+        "expected_nm": advice.expected_nm,
+    }
     if advice.state == "stop" and found.limits[-1].verdict == "ask":
         # Inside the band: what is tightened cannot be undone, so the guard band does not ask for more.
         one = found.limits[-1]
         found.limits[-1] = type(one)(one.name, one.value, one.read, one.source, one.origin, "ok")
+
+
+def _rigid(found: Found, typed: Typed, known: Known, limit: Limit, own: float) -> None:
+    """Say which rigid preload spacer to try next; from two trials on this axle its thickness."""
+    outside = found.limits[-1].verdict == "not ok"
+    chosen = typed.choice("between", ("cones", "cups"))
+    fitted = typed.length("spacer", low=0.2, high=80.0)
+    found.read_length(_("preload spacer that is in"), fitted, typed.system, place="P")
+    found.values |= {"preload_spacer_mm": fitted, "between": chosen}
+    if typed.ticked("setup_bearings"):
+        found.notes.append(
+            _(
+                "Slip-fit bearings: one manual fits a preload spacer {more} thicker than the trial's, "
+                "because pressed cones grow, and tests every time (TM 5-4210-220-34)."
+            ).format(more=show_length(SETUP_BEARING_ALLOWANCE_MM, typed.system))
+        )
+    if not outside:
+        return
+    if not chosen:
+        found.notes.append(
+            "Another preload spacer: between the cones a thinner one gives more, between the cups less."
+        )
+        return
+    between: SpacerBetween = "cones" if chosen == "cones" else "cups"
+    low = own < limit.middle
+    thinner = (between == "cones") == low
+    found.notes.append(
+        _("The preload is too {state}: another spacer, {way}.").format(
+            state=_("low") if low else _("high"), way=_("thinner") if thinner else _("thicker")
+        )
+    )
+    if fitted is None:
+        return
+    for before in reversed(known.all_values("preload")):
+        first = before.get("preload_spacer_mm")
+        if first is None or before.get("between") != between or abs(float(first) - fitted) < 1e-6:
+            continue
+        try:
+            thickness = preload_spacer(
+                float(first), float(before["torque_nm"]), fitted, own, limit.middle, between=between
+            )
+        except AxlewrightError as error:
+            found.questions.append(str(error))
+            return
+        found.values["preload_spacer_next_mm"] = thickness
+        found.notes.append(
+            _(
+                "From both trials: try {size} next. A start, no promise: drag does not grow in proportion."
+            ).format(size=show_length(thickness, typed.system))
+        )
+        return
+    found.notes.append(_("After a second spacer the next one is worked out from both trials."))
+
+
+def find_total(found: Found, typed: Typed, known: Known, total_nm: float) -> None:
+    """Hold the torque with everything fitted against what pinion, seal and side bearings add up to.
+
+    The side bearings' drag counts at the pinion divided by the ratio.
+    """
+    found.questions += [doubt.text(typed.system) for doubt in doubt_preload_unit(total_nm)]
+    seal, side = typed.torque("seal"), typed.torque("side_torque")
+    low, high = typed.torque("limit_low"), typed.torque("limit_high")
+    if low is not None or high is not None:
+        source = typed.text("limit_source") or f"service data typed in by {known.who}"
+        try:
+            limit = Limit(_("torque at the pinion, everything fitted"), low, high, "N·m", source)
+        except AxlewrightError as error:
+            raise typed.error("limit_low", error.what, error.fix) from error
+        found.judged(judge(total_nm, limit, expanded_uncertainty=1.96 * wrench_uncertainty_nm(total_nm)))
+    kept = known.last_values("preload")
+    pinion = kept.get("torque_nm")
+    if pinion is None:
+        return
+    rise = total_nm - float(pinion)
+    found.notes.append(f"Side bearings and seal add {show_torque(rise, typed.system)} to the pinion's own.")
+    if rise < 0.0:
+        found.questions.append("The total is less than the pinion alone had. Has the preload been lost?")
+    if side is None or known.design is None:
+        return
+    found.readings.append(ShownReading(_("torque to turn the case"), show_torque(side, typed.system)))
+    expected = total_at_pinion(
+        Torque(_("pinion"), float(pinion), wrench_uncertainty_nm(float(pinion))),
+        Torque(_("seal"), seal or 0.0, wrench_uncertainty_nm(seal or 0.0)),
+        Torque(_("side bearings"), side, wrench_uncertainty_nm(side)),
+        known.design.ring_teeth / known.design.pinion_teeth,
+    )
+    found.sums.append(torque_sum(_("pinion + seal + side bearings / ratio"), expected))
+    off = total_nm - expected.value_nm
+    unsure = 1.96 * math.hypot(expected.standard_uncertainty_nm, wrench_uncertainty_nm(total_nm))
+    found.values["expected_torque_nm"] = expected.value_nm
+    if abs(off) > unsure:
+        found.notes.append(
+            _(
+                "Read {total}, that is {off} from the sum and more than the wrenches explain (± {unsure})."
+            ).format(
+                total=show_torque(total_nm, typed.system),
+                off=show_torque(off, typed.system),
+                unsure=show_torque(unsure, typed.system),
+            )
+        )
+
+
+def torque_sum(name: str, total: TotalTorque) -> ShownSum:
+    """Return the total at the pinion as a written sum in both systems."""
+    systems: tuple[System, System] = ("inch", "metric")
+    half = 1.96 * total.standard_uncertainty_nm
+    return ShownSum(
+        name,
+        {s: total.text(s) for s in systems},
+        {s: show_torque(total.value_nm, s) for s in systems},
+        {s: f"± {show_torque(half, s)}, 95 %" for s in systems},
+    )

@@ -12,8 +12,10 @@ if TYPE_CHECKING:
     from axlewright.setup import StockItem
 
 PINION_SPACER: Final = "pinion spacer"
+PINION_LEAF: Final = "pinion shim leaf"
 SIDE_SHIM: Final = "side shim"
-KINDS: Final = (PINION_SPACER, SIDE_SHIM)
+PRELOAD_SPACER: Final = "preload spacer"
+KINDS: Final = (PINION_SPACER, PINION_LEAF, SIDE_SHIM, PRELOAD_SPACER)
 
 
 def spacers(store: JobStore, design_name: str = "", kind: str = PINION_SPACER) -> tuple[StockItem, ...]:
@@ -24,7 +26,8 @@ def spacers(store: JobStore, design_name: str = "", kind: str = PINION_SPACER) -
     for item in store.stock.list(kind=kind, in_stock_only=True):
         if item.design_name and design_name and item.design_name != design_name:
             continue
-        label = item.part or f"the spacer {(item.nominal_mm or item.thickness_mm) / MM_PER_INCH:.4f}"
+        word = {PINION_SPACER: "the spacer"}.get(kind, kind)
+        label = item.part or f"{word} {(item.nominal_mm or item.thickness_mm) / MM_PER_INCH:.4f}"
         out.append(StockItem(label, item.thickness_mm, item.count))
     return tuple(out)
 

@@ -8,13 +8,21 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from axlewright.errors import AxlewrightError, InputError
+from axlewright.language import _
 from axlewright.units import System, parse_force, parse_length, parse_torque
+
+if TYPE_CHECKING:
+    from axlewright.setup import PairKind
 
 REALLY: Final = "really"
 """Field that confirms that unusual values were meant."""
+
+_PAIR: Final = re.compile(r"^\s*(.+?)\s*(?:\(\s*(.+?)\s*\)|=\s*(.+?))\s*$")
+"""A value printed in both units: "17 lb-in (1.9 N·m)" or "8 lb-in = 0.9 N·m"."""
+_TEMPERATURE: Final = re.compile(r"^([+\-−]?\s*\d+(?:[.,]\d+)?)\s*(?:°\s*|deg\s*)?([CcFf]?)$")
 
 _TOKEN: Final = re.compile(
     r"([+\-−]?\s*(?:\d+\s+\d+/\d+|\d+/\d+|\d+[.,]?\d*|[.,]\d+))\s*([a-zA-Zµ°\"·*]+(?:/[a-z]+)?)?"
@@ -28,12 +36,17 @@ class FieldError(InputError):
     ----------
     field : str
         Name of the field.
+    confirmable : bool
+        Whether the box `REALLY` lets the value through.
     """
 
-    def __init__(self, field: str, label: str, what: str, fix: str = "") -> None:
+    def __init__(
+        self, field: str, label: str, what: str, fix: str = "", *, confirmable: bool = False
+    ) -> None:
         super().__init__(what, where=label, fix=fix)
         self.field = field
         self.label = label
+        self.confirmable = confirmable
 
     @classmethod
     def of(cls, field: str, label: str, error: AxlewrightError) -> FieldError:
@@ -106,9 +119,9 @@ class Typed:
         """Whether a box is ticked."""
         return self.text(name).lower() in ("1", "yes", "on", "true")
 
-    def error(self, name: str, what: str, fix: str = "") -> FieldError:
+    def error(self, name: str, what: str, fix: str = "", *, confirmable: bool = False) -> FieldError:
         """Return a complaint about a field, ready to raise."""
-        return FieldError(name, self.labels.get(name, name), what, fix)
+        return FieldError(name, self.labels.get(name, name), what, fix, confirmable=confirmable)
 
     def required(self, name: str, fix: str) -> str:
         """Return the text of a field that has to be filled in."""
@@ -140,6 +153,7 @@ class Typed:
                 name,
                 f"{shown} is unusual here, {band}",
                 "check number and unit, or tick 'the numbers are really so'",
+                confirmable=True,
             )
         return value
 
@@ -166,7 +180,10 @@ class Typed:
                 raise self.error(name, "nothing typed", required)
             return None
         try:
+            text = self._printed(name, "length")
             value = parse_length(text, default_unit=self.length_unit, where=self.labels.get(name, name))
+        except FieldError:
+            raise
         except AxlewrightError as error:
             raise FieldError.of(name, self.labels.get(name, name), error) from error
         return self._usual(name, f"'{text}'", value, low, high, self._band(low, high))
@@ -216,7 +233,9 @@ class Typed:
             return None
         label = self.labels.get(name, name)
         try:
-            return parse_torque(text, default_unit=self.torque_unit, where=label)
+            return parse_torque(self._printed(name, "torque"), default_unit=self.torque_unit, where=label)
+        except FieldError:
+            raise
         except AxlewrightError as error:
             raise FieldError.of(name, label, error) from error
 
@@ -233,6 +252,39 @@ class Typed:
             return parse_force(text, default_unit=unit, where=label)
         except AxlewrightError as error:
             raise FieldError.of(name, label, error) from error
+
+    def _printed(self, name: str, kind: PairKind) -> str:
+        """Return a value's text; of one printed in two units the first, when both say the same."""
+        text = self.text(name)
+        found = _PAIR.match(text)
+        if found is None:
+            return text
+        from axlewright.setup import printed_pair_question
+
+        first, second = found[1], found[2] or found[3]
+        question = printed_pair_question(first, second, kind)
+        if question is not None and not self.ticked(REALLY):
+            raise self.error(
+                name,
+                question.rstrip("?."),
+                _("type the right one, or tick 'the numbers are really so'"),
+                confirmable=True,
+            )
+        return first
+
+    def temperature(self, name: str) -> float | None:
+        """Return a temperature [°C], or None; a bare number is °F for inches and °C for millimetres."""
+        text = self.text(name)
+        if not text:
+            return None
+        found = _TEMPERATURE.match(text)
+        if found is None:
+            raise self.error(
+                name, _("'{text}' is no temperature").format(text=text), _("type for example 20 C or 68 F")
+            )
+        value = float(found[1].replace("−", "-").replace(",", ".").replace(" ", ""))
+        scale = found[2].upper() or ("F" if self.system == "inch" else "C")
+        return (value - 32.0) / 1.8 if scale == "F" else value
 
     def number(self, name: str, *, required: str = "") -> float | None:
         """Return a plain number, or None; see `length`."""

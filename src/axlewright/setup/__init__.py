@@ -29,6 +29,7 @@ from axlewright.setup.depth import (
     pinion_out_of_shim_change_mm,
     shim_change_of_pinion_out_mm,
     spacer_from_carrier,
+    spacer_from_fitted,
     spacer_from_nominal,
     spacer_from_old,
     spacer_from_zero_mark,
@@ -88,6 +89,7 @@ from axlewright.setup.pack import (
     what_to_order,
 )
 from axlewright.setup.preload import (
+    SETUP_BEARING_ALLOWANCE_MM,
     NutReading,
     SleeveAdvice,
     SpacerBetween,
@@ -118,6 +120,7 @@ from axlewright.setup.runout import (
 from axlewright.setup.side_shims import AdjusterMove, SideShims, notch_travel_mm, notches_for_move
 from axlewright.setup.stock import RoundingRule, StockChoice, StockItem, nearest_spacer
 from axlewright.setup.torque import (
+    PairKind,
     Torque,
     TotalTorque,
     UnitSuspicion,
@@ -138,6 +141,7 @@ __all__ = [
     "MARK_UNITS",
     "PINION_SPACERS",
     "PLACE_WORDS",
+    "SETUP_BEARING_ALLOWANCE_MM",
     "SHIM_PLACES",
     "SIDE_SHIMS",
     "START_FACTOR",
@@ -163,6 +167,7 @@ __all__ = [
     "NutReading",
     "OrderAdvice",
     "OutlierQuestion",
+    "PairKind",
     "RepeatedReadings",
     "RingMove",
     "RoundingRule",
@@ -230,6 +235,7 @@ __all__ = [
     "separate_by_reindexing",
     "shim_change_of_pinion_out_mm",
     "spacer_from_carrier",
+    "spacer_from_fitted",
     "spacer_from_nominal",
     "spacer_from_old",
     "spacer_from_zero_mark",

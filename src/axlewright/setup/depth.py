@@ -334,6 +334,39 @@ def spacer_from_nominal(
     return _finish(PLACE_WORDS[place], terms, [], place, [], [])
 
 
+def spacer_from_fitted(
+    fitted: MeasuredLength,
+    seen: Sequence[MeasuredLength],
+    mounting_distance: MeasuredLength,
+    mark: DepthMark | None,
+    *,
+    place: ShimPlace | Literal[""] = "",
+) -> SpacerResult:
+    """Return the spacer from the one that is in and the distance at which the pinion was seen with it.
+
+    ``s = s_fitted + L·(MD − MD_seen)``, the mark counting as in `spacer_from_carrier`.
+
+    Parameters
+    ----------
+    fitted : MeasuredLength
+        Spacer that was in when the pinion was measured.
+    seen : sequence of MeasuredLength
+        What adds up to the distance from the ring gear's axis to the back of the head, such as the terms of
+        `mounting_distance_from_nose`; at least one.
+    mounting_distance : MeasuredLength
+        Where the back of the head should stand; this set's own when stamped outright, then without a mark.
+    mark : DepthMark or None
+        The set's depth mark.
+    place : {"under_head", "behind_cup", "cage_flange"}
+        Where the shim sits. Required.
+    """
+    sign = float(place_sign(place))
+    assert place != ""  # place_sign refuses it
+    terms = [plus(fitted), *(Term(part, -sign) for part in seen), Term(mounting_distance, sign)]
+    marks = [] if mark is None else [mark]
+    return _finish(PLACE_WORDS[place], terms, _mark_terms(mark, place), place, marks, [])
+
+
 def pinion_out_of_shim_change_mm(change_mm: float, place: ShimPlace | Literal[""]) -> float:
     """Return how far the pinion moves out [mm] when the shim at `place` becomes thicker by `change_mm`."""
     return place_sign(place) * change_mm
