@@ -134,8 +134,9 @@ def judge_axle(axle: HiddenAxle, shown: Shown, goal: Goal | None = None) -> Judg
     centers = np.array([v for f in FLANKS for v in shown.patterns[f].center])
     off = shown.backlash_mm - axle.design.backlash_nominal_mm
     near = bool(np.all(np.abs(centers - np.array(goal.center)) <= np.array(goal.accept)))
+    sides = {"drive": _("Drive side: {text}"), "coast": _("Coast side: {text}")}
     faults = [
-        v.text
+        sides[f].format(text=v.text)
         for f in FLANKS
         for v in judge(shown.patterns[f], tooth_form=axle.design.tooth_form)
         if v.kind == "outside" and v.criterion.key != "length"

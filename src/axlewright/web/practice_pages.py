@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
@@ -16,6 +16,9 @@ from axlewright.language import _
 from axlewright.units import parse_length, show_length
 from axlewright.web.page import Form, go, person_of, site_of
 from axlewright.web.pictures import rows, tooth
+
+if TYPE_CHECKING:
+    from axlewright.training import Played
 
 router = APIRouter()
 
@@ -97,6 +100,9 @@ def _exercise(
             for flank, p in one.patterns.items()
         }
         outcomes.append({"one": one, "teeth": teeth})
+    pinned = (
+        next((o for o in outcomes[1:] if o["teeth"]), None) if outcomes and not outcomes[0]["teeth"] else None
+    )
     chosen = ("seat", "ask")
     values = {
         "key_of": key,
@@ -104,6 +110,8 @@ def _exercise(
         "played": played,
         "complaint": complaint(played),
         "outcomes": outcomes,
+        "pinned": pinned,
+        "end_teeth": _end_teeth(played, sides) if kept.attempt.over else {},
         "spacer_words": show_length(played.spacer_mm, system),
         "clock": show_hours(played.hours),
         "look": {k: a for k, a in ACTIONS.items() if not a.amount and not a.ends and k not in chosen},
@@ -117,6 +125,24 @@ def _exercise(
         "typed": typed or {},
     }
     return site.show(request, "exercise.html", values, status=422 if error else 200)
+
+
+def _end_teeth(played: Played, sides: dict[str, str]) -> dict[str, str]:
+    """Draw the true patterns at the end over those at the set's best place."""
+    from axlewright.training import best_settings, show_axle
+
+    axle = played.axle
+    now = show_axle(axle, played.settings).patterns
+    best = show_axle(axle, best_settings(axle, played.settings)).patterns
+    return {
+        flank: tooth(
+            measured=rows(p.mask),
+            computed=rows(best[flank].mask) if flank in best else None,
+            tapered=axle.design.tooth_form == "face-milled",
+            label=sides[flank].format(words=p.describe()),
+        )
+        for flank, p in now.items()
+    }
 
 
 @router.get("/practice/{key}", response_class=HTMLResponse)
