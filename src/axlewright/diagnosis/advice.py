@@ -14,6 +14,7 @@ from axlewright.contact.atlas import Atlas
 from axlewright.diagnosis.cause import Posterior
 from axlewright.diagnosis.cure import Goal, accepted, best_moves, patterns_after
 from axlewright.diagnosis.evidence import Place
+from axlewright.language import _
 from axlewright.units import show_length
 
 Array = NDArray[np.float64]
@@ -27,6 +28,8 @@ COST_WORDS = {
     "L4": "new parts or housing work",
 }
 COST_HOURS = {"L0": 0.2, "L1": 0.7, "L2": 1.5, "L3": 3.0, "L4": 6.0}
+UNFIXABLE = 0.25  # chance that shims can do it below which measuring the housing comes first: our choice
+LEAST_SPACER_MM = 0.05  # thinner shims are not made for axles (0.002 in; common practice, no source)
 COMEBACK_HOURS = 8.0  # what a change that was not the last costs later, the second visit included
 
 
@@ -92,16 +95,43 @@ def _pinion_choices(
     """Return buildable pinion moves near the wanted one and the spacer each needs."""
     sign = spacer_sign(place)
     if stock and spacer_now is not None:
-        moves = [((t - spacer_now) * sign, float(t)) for t in stock]
+        moves = [((t - spacer_now) * sign, float(t)) for t in stock if t > 0.0]
         moves.sort(key=lambda m: abs(m[0] - wanted))
         return [m for m in moves[:4] if abs(m[0]) > 1e-6]
     whole = round(wanted / step)
+    if spacer_now is not None:
+        # The change stops where the spacer would be thinner than any there is.
+        thinner = int((spacer_now - LEAST_SPACER_MM) / step) if spacer_now > LEAST_SPACER_MM else 0
+        whole = max(whole, -thinner) if sign > 0 else min(whole, thinner)
     out: list[tuple[float, float | None]] = []
     for k in (whole, whole - 1, whole + 1):
-        if k:
-            move = k * step
-            out.append((move, None if spacer_now is None else spacer_now + sign * move))
+        fit = None if spacer_now is None else spacer_now + sign * k * step
+        if k and (fit is None or fit >= LEAST_SPACER_MM - 1e-9):
+            out.append((k * step, fit))
     return out
+
+
+def spacer_out_of_reach(
+    wanted: float, place: Place, spacer_now: float | None, stock: Sequence[float] | None, step: float
+) -> str:
+    """Say that the wanted pinion move [mm] needs a spacer that is not to be had; empty when it is."""
+    if spacer_now is None:
+        return ""
+    fit = spacer_now + spacer_sign(place) * wanted
+    if stock:
+        low, high = min(stock), max(stock)
+        if low - step <= fit <= high + step:
+            return ""
+        return _(
+            "The patterns ask for a spacer of {wanted}; those on the shelf go from {low} to {high}. The "
+            "nearest is advised and will not bring the pattern all the way."
+        ).format(wanted=show_length(fit), low=show_length(low), high=show_length(high))
+    if fit >= LEAST_SPACER_MM:
+        return ""
+    return _(
+        "No spacer is thin enough for what the patterns ask for: check the spacer that was typed in ({now}), "
+        "where it sits, and that the housing is the right one."
+    ).format(now=show_length(spacer_now))
 
 
 def list_advice(
@@ -132,7 +162,7 @@ def list_advice(
     def consider(pinion: float, spacer: float | None, move_ring: bool) -> None:
         ring = 0.0
         if move_ring:
-            _, b = best_moves(some, atlas, backlash_target_mm, goal, pinion_move=np.array(pinion))
+            b = best_moves(some, atlas, backlash_target_mm, goal, pinion_move=np.array(pinion))[1]
             ring = round(float(np.median(b)) / shim_step_mm) * shim_step_mm
         # A change never ends quite where it was meant; no change leaves all as it is.
         built = scatter * [bool(pinion) * goal.build_sd_mm[0], bool(pinion or ring) * goal.build_sd_mm[1]]
@@ -171,7 +201,7 @@ def list_advice(
             unique[key] = (hours, advice)
     ordered = sorted(unique.values(), key=lambda pair: pair[0])
     out = [advice for _, advice in ordered]
-    if fixable < 0.25:
+    if fixable < UNFIXABLE:
         stop = Advice(
             "Stop and measure the housing: offset and shaft angle of the bores, and check that the gears are "
             "a matched pair. No spacer or shim is likely to bring both flanks right.",

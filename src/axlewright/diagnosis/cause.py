@@ -24,8 +24,20 @@ CENTER_COLUMNS = [FIGURES.index(name) for name in CENTERS]
 BACKLASH_COLUMN = FIGURES.index("backlash_change_mm")
 KEYS = ("pinion_out_mm", "ring_away_mm", "offset_error_mm", "shaft_angle_error_deg")
 SEEN_COLUMNS = [*CENTER_COLUMNS, BACKLASH_COLUMN]
+# Importance sampling; all of these trade time against noise and none moves the answer (another seed moves the
+# pinion's mean by less than 0.004 mm, which a test holds).
 SAMPLES = 12288
 KEPT = 3072
+LEAST_EFFECTIVE = 200.0  # so few effective samples of the first round leave its covariance too rough
+COOLING = 0.7  # share of the log-likelihood left at each step until there are enough
+COOLEST = 1e-3
+WIDENED = 1.5  # the second round's covariance over the first one's, so that its tails are not cut
+FLOOR_VARIANCE = (1e-5, 1e-5, 1e-6, 1e-6)  # (0.003 mm)², (0.001 mm or deg)²: no direction may collapse
+FROM_PRIOR = 0.2  # share of the second round drawn from the prior: a second cause far off is not lost
+SLOPE_STEP_MM = 0.05  # about 0.002 in, the smallest move that shows
+# The atlas' stated error is part lie (the same at all settings of a set, already in the lie's spread) and
+# part not; half of it is taken as error of a single look.
+ATLAS_ERROR_SHARE = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +141,7 @@ def _rounds(evidence: Evidence, atlas: Atlas, priors: Priors) -> list[_Round]:
         out.append(
             _Round(
                 centers,
-                np.sqrt(sd**2 + (0.5 * model) ** 2 + blur[:4] ** 2),
+                np.sqrt(sd**2 + (ATLAS_ERROR_SHARE * model) ** 2 + blur[:4] ** 2),
                 np.nan if backlash is None else backlash,
                 float(np.hypot(evidence.backlash_sd_mm, blur[4])),
                 shift,
@@ -244,7 +256,7 @@ def _weigh(
 
 def move_slopes(atlas: Atlas) -> Array:
     """Return how centres and backlash answer to moves of pinion and ring gear, shape (5, 2) [1/mm, mm/mm]."""
-    h = 0.05
+    h = SLOPE_STEP_MM
     at = np.array([[h, 0, 0, 0], [-h, 0, 0, 0], [0, h, 0, 0], [0, -h, 0, 0]])
     figures = atlas(at, SEEN_COLUMNS)
     return np.stack([figures[0] - figures[1], figures[2] - figures[3]], axis=1) / (2.0 * h)
@@ -310,31 +322,34 @@ def infer(evidence: Evidence, atlas: Atlas, priors: Priors, seed: int) -> Poster
         Same seed, same answer.
     """
     rng = np.random.default_rng(seed)
-    components = depth_components(priors, evidence.mark_mm)
+    components = depth_components(priors, evidence.mark_mm, evidence.mark_unit)
     rounds = _rounds(evidence, atlas, priors)
-    first = _draw_prior(rng, SAMPLES, components, priors)
+    # What is believed before a pattern is seen holds for the oldest look; since then it was moved on purpose.
+    moved = -rounds[1].settings_shift if len(rounds) > 1 else np.zeros(4)
+    first = _draw_prior(rng, SAMPLES, components, priors) + moved
     weighed = _weigh(first, rounds, atlas, priors, evidence)
     heat = 1.0
     weight = _normalised(weighed.log_likelihood)
-    while 1.0 / (weight**2).sum() < 200.0 and heat > 1e-3:
-        heat *= 0.7
+    while 1.0 / (weight**2).sum() < LEAST_EFFECTIVE and heat > COOLEST:
+        heat *= COOLING
         weight = _normalised(heat * weighed.log_likelihood)
     mean = weight @ first
-    cov = (first - mean).T @ ((first - mean) * weight[:, None]) * 1.5 + np.diag([1e-5, 1e-5, 1e-6, 1e-6])
-    near = rng.multivariate_normal(mean, cov, SAMPLES - SAMPLES // 5)
-    settings = np.concatenate([near, _draw_prior(rng, SAMPLES // 5, components, priors)])
+    cov = (first - mean).T @ ((first - mean) * weight[:, None]) * WIDENED + np.diag(FLOOR_VARIANCE)
+    far = int(FROM_PRIOR * SAMPLES)
+    near = rng.multivariate_normal(mean, cov, SAMPLES - far)
+    settings = np.concatenate([near, _draw_prior(rng, far, components, priors) + moved])
     weighed = _weigh(settings, rounds, atlas, priors, evidence)
-    prior = _log_prior(settings, components, priors)
+    prior = _log_prior(settings - moved, components, priors)
     inverse, (_, log_det) = np.linalg.inv(cov), np.linalg.slogdet(cov)
     d = settings - mean
     normal = -0.5 * np.einsum("ni,ij,nj->n", d, inverse, d) - 0.5 * log_det - 2.0 * np.log(2.0 * np.pi)
-    drawn_from = np.logaddexp(np.log(0.8) + normal, np.log(0.2) + prior)
+    drawn_from = np.logaddexp(np.log(1.0 - FROM_PRIOR) + normal, np.log(FROM_PRIOR) + prior)
     weight = _normalised(weighed.log_likelihood + prior - drawn_from)
     effective = float(1.0 / (weight**2).sum())
     pick = _systematic(rng, weight, KEPT)
     rng.shuffle(pick)  # neighbours in order of drawing would make thinning uneven
     kept = settings[pick]
-    terms = depth_log_terms(kept[:, 0], components)
+    terms = depth_log_terms(kept[:, 0] - moved[0], components)
     share = np.exp(terms - np.logaddexp.reduce(terms, axis=1)[:, None]).mean(axis=0)
     lie, stretch = _draw_habits(rng, weighed.habit_mean[pick], weighed.habit_cov[pick])
     zero = weighed.backlash_mean[pick] + weighed.backlash_sd[pick] * rng.standard_normal(KEPT)
@@ -344,7 +359,7 @@ def infer(evidence: Evidence, atlas: Atlas, priors: Priors, seed: int) -> Poster
         stretch,
         zero,
         {c.name: float(s) for c, s in zip(components, share, strict=True)},
-        float((weighed.misfit + _strangeness(settings, components, priors)).min()),
+        float((weighed.misfit + _strangeness(settings - moved, components, priors)).min()),
         weighed.observations,
         effective,
     )

@@ -13,13 +13,21 @@ from scipy.stats import chi2
 from axlewright.contact import ContactPattern, Settings, build_mesh
 from axlewright.contact.atlas import Atlas, atlas_of
 from axlewright.contact.rolling import roll_unloaded
-from axlewright.diagnosis.advice import COST_WORDS, Advice, list_advice, show_chance
+from axlewright.diagnosis.advice import (
+    COST_WORDS,
+    UNFIXABLE,
+    Advice,
+    list_advice,
+    show_chance,
+    spacer_out_of_reach,
+)
 from axlewright.diagnosis.cause import KEYS, Posterior, Spread, infer, spread_of
 from axlewright.diagnosis.cure import Goal, accepted, best_moves, patterns_after
 from axlewright.diagnosis.evidence import Evidence
 from axlewright.diagnosis.priors import Priors
-from axlewright.errors import ContactError
+from axlewright.errors import ContactError, InputError
 from axlewright.gearset import FlankName
+from axlewright.language import _, n_
 from axlewright.units import show_length
 
 Array = NDArray[np.float64]
@@ -27,6 +35,40 @@ Array = NDArray[np.float64]
 UNEXPLAINED = 0.99999  # rarer than this, set, housing and reading errors together do not explain it
 SPACER_STEP_MM = 0.0127  # select spacers come by 0.0005 in
 NOTICEABLE_MM = 0.025  # a depth error below about 0.001 in is not worth a word
+# An unread backlash is believed to lie where the shop set it. It still pulls the ring gear a little, so that
+# patterns alone never send it far: a miss of two of its own prior spreads (2 × 0.06 mm) weighs one, a
+# sixteenth of a read backlash's pull; and it decides no acceptance.
+UNREAD_BACKLASH_SCALE_MM = 0.12
+UNREAD_BACKLASH_ACCEPT_MM = 10.0
+# Rolling the expected pattern: the ease-off is moved until it lies within this of where it is wanted. The
+# flat middle of the profile answers about a third as much as the length does, hence the two gains.
+PLACED_WITHIN = 0.02
+PLACING_GAIN = (1.0, 3.5)
+PLACING_REACH = 0.8  # farther off the middle than this a flank has no room for a pattern
+PLACING_ROUNDS = 4
+LIKELY = 0.4  # a way in which the depth came about that is at least this likely is told
+# A housing error is told from twice its prior spread on (0.025 mm, 0.0143 deg) and when two of its own
+# standard deviations away from zero.
+OFFSET_TOLD_MM = 0.05
+SHAFT_ANGLE_TOLD_DEG = 0.03
+TOLD_SDS = 2.0
+EDGE = 0.95  # share of the atlas' half range counted as its edge
+EDGE_SHARE = 0.1  # of the samples at the edge from which on that is said
+
+
+MARK_SENTENCES = {
+    "the mark was left out": n_(
+        "The error is that of the depth mark ({mark}): probably the mark was left out ({share})."
+    ),
+    "the mark was taken the wrong way round": n_(
+        "The error is twice the depth mark ({mark}): probably the mark was taken the wrong way round "
+        "({share})."
+    ),
+    "the mark was taken in the wrong unit": n_(
+        "The error fits the depth mark ({mark}) read in the wrong unit: thousandths of an inch and "
+        "hundredths of a millimetre were probably mixed up ({share})."
+    ),
+}
 
 
 @dataclass(frozen=True)
@@ -140,10 +182,24 @@ def diagnose(
     goal = Goal() if goal is None else goal
     atlas = atlas_of(evidence.design) if atlas is None else atlas
     posterior = infer(evidence, atlas, priors, seed)
-    target = evidence.backlash_target_mm or evidence.design.backlash_nominal_mm
+    target = evidence.backlash_target_mm
+    if target is None:
+        target = evidence.design.backlash_nominal_mm
+    if spacer_step_mm is None:
+        spacer_step_mm = shim_step_mm if evidence.place == "cage_flange" else SPACER_STEP_MM
+    for what, step in (("shim_step_mm", shim_step_mm), ("spacer_step_mm", spacer_step_mm)):
+        if not step > 0.0:
+            raise InputError(
+                _("A step of {step} mm cannot be built.").format(step=f"{step:g}"),
+                where=what,
+                fix=_("give a step above zero"),
+            )
     if evidence.backlash_mm is None:
-        # Without a reading the backlash is taken to be where the shop set it: its weight drops out.
-        goal = replace(goal, backlash_scale_mm=0.12, backlash_accept_mm=10.0)
+        goal = replace(
+            goal,
+            backlash_scale_mm=UNREAD_BACKLASH_SCALE_MM,
+            backlash_accept_mm=UNREAD_BACKLASH_ACCEPT_MM,
+        )
     a, b = best_moves(posterior, atlas, target, goal)
     ideal = accepted(*patterns_after(posterior, atlas, a, b), target, goal)
     fixable = float(ideal.mean())
@@ -159,8 +215,7 @@ def diagnose(
         place=evidence.place,
         spacer_now_mm=evidence.spacer_now_mm,
         spacer_stock=spacer_stock,
-        spacer_step_mm=spacer_step_mm
-        or (shim_step_mm if evidence.place == "cage_flange" else SPACER_STEP_MM),
+        spacer_step_mm=spacer_step_mm,
         shim_step_mm=shim_step_mm,
         fixable=fixable,
         backlash_known=evidence.backlash_mm is not None,
@@ -168,6 +223,11 @@ def diagnose(
     if not explained:
         advice.insert(0, _read_again(evidence))
     notes = _notes(evidence, posterior, cause, fixable, explained, atlas)
+    beyond = spacer_out_of_reach(
+        float(np.median(a)), evidence.place, evidence.spacer_now_mm, spacer_stock, spacer_step_mm
+    )
+    if beyond:
+        notes.append(beyond)
     advice = [
         replace(item, expected=expected_patterns(evidence, posterior, item, atlas)) if k < 2 else item
         for k, item in enumerate(advice)
@@ -209,15 +269,15 @@ def expected_patterns(
     out: dict[str, ContactPattern] = {}
     names: tuple[FlankName, ...] = ("drive", "coast")
     for k, name in enumerate(names):
-        aim, shift, gain = wanted[2 * k : 2 * k + 2], np.zeros(2), np.array([1.0, 3.5])
+        aim, shift, gain = wanted[2 * k : 2 * k + 2], np.zeros(2), np.array(PLACING_GAIN)
         try:
-            for _ in range(4):
+            for _round in range(PLACING_ROUNDS):
                 ease = design.ease_off(name).moved(float(shift[0]), float(shift[1]))
                 out[name] = roll_unloaded(mesh, name, after, ease, design.compound_film_mm)[0]
                 miss = aim - np.array(out[name].center)
-                if not np.isfinite(miss).all() or np.abs(miss).max() < 0.02:
+                if not np.isfinite(miss).all() or np.abs(miss).max() < PLACED_WITHIN:
                     break
-                shift = np.clip(shift + gain * miss, -0.8, 0.8)
+                shift = np.clip(shift + gain * miss, -PLACING_REACH, PLACING_REACH)
         except ContactError:
             continue
     return out
@@ -237,28 +297,33 @@ def _notes(
             "No likely setting of this design explains these patterns: check that the design, the flanks and "
             "the pictures belong together before anything is taken apart; if they do, the housing is far out."
         )
-    for name in ("the mark was left out", "the mark was taken the wrong way round"):
-        share = posterior.components.get(name, 0.0)
-        if share > 0.4 and evidence.mark_mm:
+    for name, share in posterior.components.items():
+        if share > LIKELY and evidence.mark_mm and name in MARK_SENTENCES:
             notes.append(
-                f"The error fits the depth mark ({show_length(evidence.mark_mm, signed=True)}): "
-                f"probably {name} ({share:.0%})."
+                _(MARK_SENTENCES[name]).format(
+                    mark=show_length(evidence.mark_mm, signed=True), share=f"{share:.0%}"
+                )
             )
     for key, what, scale in (
-        ("offset_error_mm", "offset", 0.05),
-        ("shaft_angle_error_deg", "shaft angle", 0.03),
+        ("offset_error_mm", "offset", OFFSET_TOLD_MM),
+        ("shaft_angle_error_deg", "shaft angle", SHAFT_ANGLE_TOLD_DEG),
     ):
         spread = cause[key]
-        if abs(spread.mean) > scale and abs(spread.mean) > 2.0 * spread.sd:
+        if abs(spread.mean) > scale and abs(spread.mean) > TOLD_SDS * spread.sd:
             notes.append(f"The {what} looks wrong; that cannot be shimmed out: measure the housing.")
-    if fixable < 0.25:
+    if fixable < UNFIXABLE:
         notes.append("Shims are unlikely to bring both flanks right.")
     if evidence.drive is None or evidence.coast is None:
         missing = "drive" if evidence.drive is None else "coast"
         notes.append(f"The {missing} flank was not read; reading it costs minutes and narrows this down.")
-    edge = np.abs(posterior.settings / atlas.half_range) > 0.95
-    if float(edge.any(axis=1).mean()) > 0.1:
+    if evidence.backlash_mm is None:
+        notes.append(_("The backlash was not read: read it before the ring gear is moved; it costs minutes."))
+    edge = np.abs(posterior.settings / atlas.half_range) > EDGE
+    if float(edge.any(axis=1).mean()) > EDGE_SHARE:
         notes.append(
-            "The settings lie at the edge of what was computed: take the size of the change as a least one."
+            _(
+                "The settings lie at the edge of what was computed: take the size of the change as a least "
+                "one, roll again after it, and count on a second change."
+            )
         )
     return notes

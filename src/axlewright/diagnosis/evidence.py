@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any, Literal, Protocol
+from typing import Literal, Protocol, TypeAlias
 
 from axlewright.contact import ContactPattern
 from axlewright.errors import InputError
@@ -26,6 +26,10 @@ class PatternReadingLike(Protocol):
     def center_sd(self) -> tuple[float, float]:
         """Standard deviation of the centre (lengthwise, profile)."""
         ...
+
+
+Look: TypeAlias = PatternReadingLike | ContactPattern | None
+"""What was seen on one flank: a reading, a bare pattern, or nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +56,8 @@ class Earlier:
         Backlash then [mm].
     """
 
-    drive: Any = None
-    coast: Any = None
+    drive: Look = None
+    coast: Look = None
     pinion_moved_since_mm: float = 0.0
     ring_moved_since_mm: float = 0.0
     backlash_mm: float | None = None
@@ -76,22 +80,27 @@ class Evidence:
         Stamped or wanted backlash [mm]; the design's nominal one when None.
     mark_mm : float, optional
         What the set's depth mark asks of the mounting distance [mm].
+    mark_unit : {"0.001 in", "0.01 mm"}, optional
+        Unit in which a mark without one was taken; with it the other unit is thought of as well.
     spacer_now_mm : float, optional
         Spacer fitted now [mm].
     place : {"under_head", "behind_cup", "cage_flange"}
         Where the depth spacer sits.
     history : tuple of Earlier
+        Oldest first. What is believed of the settings before any pattern is seen holds for the oldest look:
+        later ones were moved on purpose.
     """
 
     design: GearSetDesign
-    drive: Any = None
-    coast: Any = None
+    drive: Look = None
+    coast: Look = None
     drive_center_sd: tuple[float, float] = DEFAULT_CENTER_SD
     coast_center_sd: tuple[float, float] = DEFAULT_CENTER_SD
     backlash_mm: float | None = None
     backlash_sd_mm: float = 0.02
     backlash_target_mm: float | None = None
     mark_mm: float | None = None
+    mark_unit: str | None = None
     spacer_now_mm: float | None = None
     place: Place = "under_head"
     history: tuple[Earlier, ...] = ()
@@ -128,7 +137,7 @@ class Evidence:
         )
 
 
-def seen_center(reading: Any, flank: str, bare_sd: tuple[float, float]) -> SeenCenter | None:
+def seen_center(reading: Look, flank: str, bare_sd: tuple[float, float]) -> SeenCenter | None:
     """Return the centre of a reading or a bare pattern; None when there is none.
 
     Raises
@@ -138,8 +147,10 @@ def seen_center(reading: Any, flank: str, bare_sd: tuple[float, float]) -> SeenC
     """
     if reading is None:
         return None
-    pattern: ContactPattern = reading if isinstance(reading, ContactPattern) else reading.pattern
-    sd = bare_sd if isinstance(reading, ContactPattern) else tuple(reading.center_sd)
+    if isinstance(reading, ContactPattern):
+        pattern, sd = reading, bare_sd
+    else:
+        pattern, sd = reading.pattern, reading.center_sd
     if pattern.flank != flank:
         raise InputError(
             f"the pattern given for the {flank} flank was read on the {pattern.flank} flank",

@@ -95,6 +95,13 @@ class Priors:
         return np.array([self.offset_error_mm, self.shaft_angle_error_deg])
 
 
+# How a mistaken mark went wrong: common practice, no source. Taking +2 for two thousandths of an inch where
+# hundredths of a millimetre are meant is rarer than leaving the mark out or turning it round.
+OTHER_UNIT_SHARE = 0.2
+MISTAKEN_SD_SHARE = 0.6  # such a job was measured with some care otherwise: narrower than the ordinary spread
+UNIT_MM = {"0.001 in": 0.0254, "0.01 mm": 0.01}
+
+
 @dataclass(frozen=True, slots=True)
 class DepthComponent:
     """One way in which the depth may have come about: a normal distribution of pinion_out [mm]."""
@@ -105,7 +112,9 @@ class DepthComponent:
     sd_mm: float
 
 
-def depth_components(priors: Priors, mark_mm: float | None) -> tuple[DepthComponent, ...]:
+def depth_components(
+    priors: Priors, mark_mm: float | None, mark_unit: str | None = None
+) -> tuple[DepthComponent, ...]:
     """Return the mixture of depth errors before any pattern is seen.
 
     Parameters
@@ -115,6 +124,8 @@ def depth_components(priors: Priors, mark_mm: float | None) -> tuple[DepthCompon
         What the set's mark asks of the mounting distance, larger positive [mm]. With it two blunders
         become likely: the mark was left out (the pinion sits `mark_mm` too far in) or taken the wrong way
         round (twice that).
+    mark_unit : {"0.001 in", "0.01 mm"}, optional
+        Unit in which the mark was taken; with it a third becomes likely: the other one was meant.
 
     Returns
     -------
@@ -130,11 +141,15 @@ def depth_components(priors: Priors, mark_mm: float | None) -> tuple[DepthCompon
         DepthComponent("wrong spacer or bearing", rest * priors.wide_share, 0.0, priors.pinion_out_wide_mm),
     ]
     if mark_mm and mistaken > 0.0:
-        narrow = 0.6 * priors.pinion_out_mm
-        out.append(DepthComponent("the mark was left out", 0.5 * mistaken, -mark_mm, narrow))
-        out.append(
-            DepthComponent("the mark was taken the wrong way round", 0.5 * mistaken, -2.0 * mark_mm, narrow)
-        )
+        narrow = MISTAKEN_SD_SHARE * priors.pinion_out_mm
+        other = OTHER_UNIT_SHARE * mistaken if mark_unit in UNIT_MM else 0.0
+        each = 0.5 * (mistaken - other)
+        out.append(DepthComponent("the mark was left out", each, -mark_mm, narrow))
+        out.append(DepthComponent("the mark was taken the wrong way round", each, -2.0 * mark_mm, narrow))
+        if other and mark_unit is not None:
+            meant = next(mm for unit, mm in UNIT_MM.items() if unit != mark_unit)
+            asked = mark_mm * meant / UNIT_MM[mark_unit]
+            out.append(DepthComponent("the mark was taken in the wrong unit", other, mark_mm - asked, narrow))
     return tuple(out)
 
 
