@@ -5,17 +5,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
+from axlewright.bench.clock import zoned_time
 from axlewright.bench.entering import cautions_of
+from axlewright.bench.round_plots import backlash_plot, runout_plots
 from axlewright.bench.view import JobView, Round, StepView, job_view
-from axlewright.units import MM_PER_INCH, System
+from axlewright.language import _
+from axlewright.units import System
 
 if TYPE_CHECKING:
-    from axlewright.records import JobStore
+    from axlewright.records import Entry, JobStore
     from axlewright.sheets import (
         JobSheetData,
         Limit,
+        Photo,
         Reading,
-        RoundPlot,
         StepBlock,
         Sum,
     )
@@ -35,11 +38,6 @@ DISCLAIMER: Final = (
 )
 
 
-def when_text(entry_at: Any) -> str:
-    """Return a time for people: to the minute, UTC named."""
-    return f"{entry_at:%Y-%m-%d %H:%M} UTC"
-
-
 def _reading(one: Mapping[str, str], around: Round) -> Reading:
     from axlewright.sheets import Reading
 
@@ -47,9 +45,9 @@ def _reading(one: Mapping[str, str], around: Round) -> Reading:
         name=one["name"],
         value=one["value"],
         unit=one.get("unit", ""),
-        instrument=around.instrument,
+        instrument=around.instrument_text,
         who=around.who,
-        when=when_text(around.at),
+        when=zoned_time(around.at),
         note=one.get("note", ""),
     )
 
@@ -99,7 +97,8 @@ def _block(step: StepView, system: System) -> StepBlock:
     for remark in step.remarks:
         text = str(remark.payload.get("text") or remark.payload.get("reason") or "")
         if text:
-            notes.append(f"{remark.kind}, {remark.who}, {when_text(remark.at)}: {text}")
+            notes.append(f"{remark.kind}, {remark.who}, {zoned_time(remark.at)}: {text}")
+    notes += [_("Tag: {what}").format(what=one.what) for one in step.pictures if not one.file]
     if step.taken_back:
         notes.append(f"{step.taken_back} earlier reading(s) superseded; they stay in the record.")
     return StepBlock(
@@ -111,24 +110,6 @@ def _block(step: StepView, system: System) -> StepBlock:
         limits=tuple(limits),
         notes=tuple(notes),
         cautions=cautions_of(step.key) if step.rounds else (),
-    )
-
-
-def backlash_plot(step: StepView, system: System) -> RoundPlot | None:
-    """Return the newest backlash readings as a plot round the ring gear, or None when there are too few."""
-    from axlewright.sheets import RoundPlot
-
-    if step.latest is None or not step.latest.result:
-        return None
-    values = step.latest.result.get("values", {}).get("readings_mm", ())
-    if len(values) < 3:
-        return None
-    per, unit = (MM_PER_INCH, "in") if system == "inch" else (1.0, "mm")
-    return RoundPlot(
-        title="Backlash round the ring gear",
-        unit=unit,
-        angles_deg=tuple(360.0 * i / len(values) for i in range(len(values))),
-        values=tuple(round(v / per, 5) for v in values),
     )
 
 
@@ -159,9 +140,9 @@ def sheet_data(
 
     view = job_view(store, number)
     parts = sheet_parts(store, view, system)
-    plot = backlash_plot(view.step("backlash"), system)
+    backlash = backlash_plot(view.step("backlash"), system)
     job = view.job
-    done = [step for step in view.steps if step.rounds or step.remarks]
+    done = [step for step in view.steps if step.rounds or step.remarks or step.pictures]
     return JobSheetData(
         shop=shop,
         number=str(job.number),
@@ -170,22 +151,45 @@ def sheet_data(
         design=job.design_name,
         vehicle=job.vehicle,
         complaint=job.complaint,
-        opened=when_text(job.created_at),
+        opened=zoned_time(job.created_at),
         state=job.state,
         people=tuple(dict.fromkeys(e.who for e in view.entries if e.who)),
         steps=tuple(_block(step, system) for step in done),
         patterns=parts.patterns,
-        plots=() if plot is None else (plot,),
+        plots=(*runout_plots(view.step("fits"), system), *(() if backlash is None else (backlash,))),
         causes=parts.causes,
         cause_note=parts.cause_note,
         advice=parts.advice,
-        photos=parts.photos,
+        photos=(*_photos(store, view), *parts.photos),
         cautions=(DISCLAIMER,),
         signatures=_signatures(view),
         link=link,
         fingerprint=job.head,
         paper=paper,
     )
+
+
+def _photos(store: JobStore, view: JobView) -> tuple[Photo, ...]:
+    """Return the photographs of shims, caps and other pieces, each with its tag, who and when."""
+    from axlewright.sheets import Photo
+
+    return tuple(
+        Photo(
+            jpeg=store.read_file(one.file),
+            caption=f"{one.what} ({one.who}, {zoned_time(one.at)})",
+            alt=one.what,
+        )
+        for one in view.pictures
+        if one.file
+    )
+
+
+def _later(view: JobView, signed: Entry) -> str:
+    """Say how much was written after a signature; closing the job belongs to the signature."""
+    later = [e for e in view.entries if e.seq > signed.seq and e.kind not in ("state", "sign-off")]
+    if not later:
+        return ""
+    return " " + _("Since then {count} entries were added to the record.").format(count=len(later))
 
 
 def _signatures(view: JobView) -> tuple[Any, ...]:
@@ -196,8 +200,8 @@ def _signatures(view: JobView) -> tuple[Any, ...]:
         Signature(
             role=str(e.payload.get("role", "signed")),
             name=e.who,
-            when=when_text(e.at),
-            statement=str(e.payload.get("statement", "")),
+            when=zoned_time(e.at),
+            statement=str(e.payload.get("statement", "")) + _later(view, e),
         )
         for e in signed
     ]

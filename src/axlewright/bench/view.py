@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.bench.form_parts import StepForm
 from axlewright.bench.forms import FORMS
+from axlewright.bench.pictures import Picture, pictures_of
+from axlewright.language import _
 from axlewright.units import MM_PER_INCH, System
 
 if TYPE_CHECKING:
@@ -59,6 +61,14 @@ class Round:
     result: Mapping[str, Any]
     files: tuple[str, ...] = ()
     payload: Mapping[str, Any] = field(default_factory=dict)
+    calibrated_on: date | None = None
+
+    @property
+    def instrument_text(self) -> str:
+        """Instrument with the date of its calibration when it was read."""
+        if self.calibrated_on is None:
+            return self.instrument
+        return _("{name}, calibrated {day}").format(name=self.instrument, day=self.calibrated_on.isoformat())
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +85,8 @@ class StepView:
         What the form is filled with.
     remarks : tuple of Entry
         Waivers, notes, decisions and sign-offs.
+    pictures : tuple of Picture
+        Photographs and tags of pieces.
     """
 
     status: StepStatus
@@ -83,6 +95,7 @@ class StepView:
     taken_back: int
     fill: Mapping[str, str]
     remarks: tuple[Entry, ...]
+    pictures: tuple[Picture, ...] = ()
 
     @property
     def key(self) -> str:
@@ -107,12 +120,30 @@ class StepView:
 
 @dataclass(frozen=True, slots=True)
 class JobView:
-    """A job as it is shown."""
+    """A job as it is shown.
+
+    Attributes
+    ----------
+    stopping : StepStatus or None
+        The step that stops the job until it is answered.
+    """
 
     job: Job
     steps: tuple[StepView, ...]
     next: NextStep
     entries: tuple[Entry, ...]
+    stopping: StepStatus | None = None
+
+    @property
+    def pictures(self) -> tuple[Picture, ...]:
+        """Photographs and tags of all steps, in the order of the steps."""
+        return tuple(one for step in self.steps for one in step.pictures)
+
+    def waits(self, key: str) -> bool:
+        """Whether a step has to wait because the job is stopped."""
+        from axlewright.records import waits_behind
+
+        return self.stopping is not None and waits_behind(key, self.stopping)
 
     def step(self, key: str) -> StepView:
         """Return one step."""
@@ -135,12 +166,13 @@ def _round(entry: Entry, results: Mapping[int, Entry]) -> Round:
         {} if result is None else result.payload,
         entry.files,
         payload,
+        entry.calibrated_on,
     )
 
 
 def job_view(store: JobStore, number: int, system: System = "metric") -> JobView:
     """Gather a job for showing; `system` is that of the mounting distance filled in."""
-    from axlewright.records import standing
+    from axlewright.records import standing, stopped_by
     from axlewright.records.steps import next_step, step_statuses
 
     job = store.get_job(number)
@@ -160,7 +192,7 @@ def job_view(store: JobStore, number: int, system: System = "metric") -> JobView
         rounds = tuple(_round(e, results) for e in reversed(readings))
         gone = sum(1 for e in entries if e.step == key and e.kind == "reading" and e.seq not in counted_seqs)
         form = FORMS[key]
-        fill: dict[str, str] = {}
+        fill = {f.name: f.default for f in form.fields if f.default}
         if key == "depth":
             fill |= mounting | _mark_fill(counted)
         for one in reversed(rounds):
@@ -171,8 +203,9 @@ def job_view(store: JobStore, number: int, system: System = "metric") -> JobView
                     if f.sticky and one.typed.get(f.name)
                 }
         remarks = tuple(e for e in own if e.kind in ("waiver", "note", "decision", "sign-off", "recording"))
-        steps.append(StepView(status, form, rounds, gone, fill, remarks))
-    return JobView(job, tuple(steps), next_step(entries), tuple(entries))
+        pictures = tuple(pictures_of(own, key))
+        steps.append(StepView(status, form, rounds, gone, fill, remarks, pictures))
+    return JobView(job, tuple(steps), next_step(entries), tuple(entries), stopped_by(entries))
 
 
 def _design_fill(store: JobStore, job: Job, system: System) -> dict[str, str]:
