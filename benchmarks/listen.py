@@ -51,6 +51,7 @@ NAMES = {
     "unknown": UNKNOWN,
     "none": NONE,
 }
+RIGID = ("mesh", "propshaft", "joint", "tread")
 MACHINE = Path("node_modules/supersonic-scsynth-samples/samples/loop_3d_printer.flac")
 WHEEL = Bearing("wheel", bearing_orders(17, 12.0, 70.0), "wheel bearing")
 PINION = Bearing("pinion", bearing_orders(17, 9.5, 60.0, 15.0), "pinion head bearing")
@@ -73,6 +74,10 @@ class Outcome:
     seconds: float
     runout: bool
     runout_p: float
+    found: bool = False
+    mean_error: float = 0.0
+    interval: tuple[float, float] = (0.0, 0.0)
+    flags: tuple[str, ...] = ()
 
 
 def one_drive(seed: int) -> Outcome:
@@ -133,6 +138,8 @@ def one_drive(seed: int) -> Outcome:
         np.interp(result.times_s, drive.times_s, drive.true_speed_mps) * tyre.circumference_m / circumference
     )
     error = float(np.median(np.abs(result.speed_mps / true - 1)))
+    # What is still wrong with the speed once it was tracked, true over tracked.
+    left = float(np.median(np.log(true / result.speed_mps)))
     band = next((b for b in result.sidebands if b.name == "pinion" and b.evidence > 5), None)
     norm = sum(np.exp(s.log_posterior) for s in result.posterior.sets)
     right = (
@@ -143,6 +150,7 @@ def one_drive(seed: int) -> Outcome:
         kind, truth, second, stated, result.top, result.posterior.probability,
         {s.name: s.word for s in result.sources}, float(right), error,
         None if band is None or not runout else band.ratio - zp, seconds, runout, runout_p,
+        result.speed_found, left, result.speed_interval, tuple(f.kind for f in result.recording.flags),
     )  # fmt: skip
 
 
@@ -164,10 +172,7 @@ def table(outcomes: list[Outcome]) -> None:
         if rows:
             print(_row(kind, rows))
     print(_row("all", outcomes))
-    known = [o.speed_error for o in outcomes if o.kind in ("mesh", "propshaft", "joint", "tread")]
-    print(
-        f"median speed error where the order is fixed by teeth or whole turns: {np.median(known) * 100:.3f} %"
-    )
+    speeds(outcomes)
     bands = [o.sideband_ratio_error for o in outcomes if o.sideband_ratio_error is not None]
     if bands:
         print(f"tone over sideband spacing less pinion teeth: median {np.median(bands):+.3f}, rms "
@@ -178,6 +183,28 @@ def table(outcomes: list[Outcome]) -> None:
     print(f"pinion runout seen in {caught} of {sum(o.runout for o in meshes)}, wrongly in {false} of "
           f"{sum(not o.runout for o in meshes)} mesh drives")  # fmt: skip
     calibration(outcomes)
+
+
+def speeds(outcomes: list[Outcome]) -> None:
+    """Print how well the speed is known where the program says that it was found, and where not."""
+    for title, rows in (
+        ("speed called found", [o for o in outcomes if o.found]),
+        ("speed not called found", [o for o in outcomes if not o.found]),
+        ("source fixed by teeth or whole turns", [o for o in outcomes if o.kind in RIGID]),
+        ("all", outcomes),
+    ):
+        if not rows:
+            continue
+        inside = [o.interval[0] <= o.mean_error <= o.interval[1] for o in rows]
+        width = np.median([o.interval[1] - o.interval[0] for o in rows]) / 2
+        print(
+            f"{title}: {len(rows)} of {len(outcomes)} drives, median error "
+            f"{np.median([o.speed_error for o in rows]) * 100:.3f} %, interval (90 %) of "
+            f"\u00b1{width * 100:.2f} % (median) holds the truth in {np.mean(inside) * 100:.0f} %"
+        )
+    for kind in ("speech", "clipping", "gain_pumping"):
+        rate = np.mean([kind in o.flags for o in outcomes])
+        print(f"flag '{kind}' raised in {rate * 100:.1f} % of drives in which there is none of it")
 
 
 def _wrong(o: Outcome) -> bool:

@@ -107,14 +107,12 @@ def clipped_share(mono: FloatArray) -> float:
     A flat top is three or more neighbouring samples within 0.2 % of the extreme of that sign.
     """
     total = 0
-    for sign in (1.0, -1.0):
-        x = mono * sign
-        top = float(x.max())
+    for highest in (True, False):
+        top = float(mono.max() if highest else -mono.min())
         if top < 0.05:
             continue
-        at = x >= 0.998 * top
-        inner = at[1:-1] & at[:-2] & at[2:]
-        total += int(inner.sum())
+        flat = mono >= 0.998 * top if highest else mono <= -0.998 * top
+        total += int((flat[1:-1] & flat[:-2] & flat[2:]).sum())
     return total / len(mono)
 
 
@@ -123,13 +121,14 @@ def _band_levels_db(mono: FloatArray, rate_hz: int) -> FloatArray:
     size = int(FRAME_S * rate_hz)
     frames = len(mono) // size
     window = np.hanning(size)
-    spectrum = np.abs(np.fft.rfft(mono[: frames * size].reshape(frames, size) * window, axis=1)) ** 2
     frequency = np.fft.rfftfreq(size, 1 / rate_hz)
     edges = [(150, 400), (400, 1000), (1000, 2000), (2000, 3400)]
-    columns = [
-        spectrum[:, (frequency >= low) & (frequency < high)].sum(axis=1) + 1e-20 for low, high in edges
-    ]
-    result: FloatArray = 10 * np.log10(np.stack(columns, axis=1))
+    bands = np.stack([(frequency >= low) & (frequency < high) for low, high in edges]).astype(np.float64).T
+    result = np.empty((frames, len(edges)))
+    for first in range(0, frames, 500):
+        part = mono[first * size : min(first + 500, frames) * size].reshape(-1, size)
+        power = np.abs(np.fft.rfft(part * window, axis=1)) ** 2
+        result[first : first + len(part)] = 10 * np.log10(power @ bands + 1e-20)
     return result
 
 
@@ -175,7 +174,7 @@ def gain_jumps(levels_db: FloatArray, leave_out_s: tuple[tuple[float, float], ..
 def _silent_spans(mono: FloatArray, rate_hz: int) -> tuple[tuple[float, float], ...]:
     size = rate_hz // 4
     count = len(mono) // size
-    power = mono[: count * size].reshape(count, size).var(axis=1)
+    power = np.array([mono[first : first + size].var() for first in range(0, count * size, size)])
     return tuple(
         span for span in _spans(power < 1e-6 * np.median(power[power > 0]), 0.25) if span[1] - span[0] >= 0.5
     )
@@ -185,7 +184,12 @@ def _stops_at_telephone_band(mono: FloatArray, rate_hz: int) -> bool:
     """Say whether the spectrum falls off a cliff at 3.4 to 4 kHz."""
     if rate_hz < 9600:
         return True
-    frequency, power = signal.welch(mono, rate_hz, nperseg=2048)
+    pieces = [mono[first : first + 30 * rate_hz] for first in range(0, len(mono), 30 * rate_hz)]
+    frequency = np.fft.rfftfreq(2048, 1 / rate_hz)
+    power = np.mean(
+        [signal.welch(p, rate_hz, nperseg=2048)[1] for p in pieces if len(p) >= 2048 or len(pieces) == 1],
+        axis=0,
+    )
     below = power[(frequency > 2700) & (frequency < 3300)].mean()
     above = power[(frequency > 4150) & (frequency < 4700)].mean()
     if below <= 0:

@@ -22,19 +22,23 @@ from axlewright.sound.sidebands import CARRIER_REACH, free_spacing_evidence, spa
 
 FloatArray = NDArray[np.float64]
 
-TEMPER: Final = 0.25
+TEMPER: Final = 0.2
 """Segments overlap by three quarters and noise is not ideal; checked by the benchmark's coverage."""
 ERROR_STEP: Final = 0.0002
 OVERTONE_ABSENT: Final = 0.4
 TREAD_ABSENT: Final = 0.7
-UNKNOWN_ODDS: Final = 0.15
+UNKNOWN_ODDS: Final = 0.22
 UNKNOWN_ORDERS: Final = (1.5, 130.0)
-SECOND: Final = 0.3
+SECOND: Final = 0.2
 """Factor on the odds of a source when another is already there."""
 TOP_NATS: Final = 5.0
 TREAD_REACH: Final = (0.78, 1.22)
 """Part of the number of blocks over which the lines of a tread spread."""
 TREAD_LINES: Final = 3.0
+LEADING_ACTIVITY: Final = (0.3, 0.6, 0.9)
+"""Shares of the time in which a source's leading line is heard if the source is there at all."""
+TREAD_SKIRT: Final = 0.38
+"""Orders on either side of each whole order that a tread's lines and their wander may fill."""
 SKIRT: Final = 0.3
 """Orders on either side of a strong line in which its own wander may leave something."""
 UNKNOWN: Final = "something else that follows road speed"
@@ -57,6 +61,8 @@ class SetEvidence:
         Its standard deviation.
     unknown_order : float
         Order of the unknown member, if there is one (0 otherwise).
+    mean_error : float
+        Mean of that error instead of its most likely value: a bearing's slip leaves a wide range.
     """
 
     members: tuple[str, ...]
@@ -64,6 +70,7 @@ class SetEvidence:
     error: float
     error_sigma: float
     unknown_order: float = 0.0
+    mean_error: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,22 +117,24 @@ class Posterior:
 
 
 class _Lines:
-    """Line scores over apparent order, read at any order and speed error."""
+    """Line scores over apparent order, read at any order and speed error.
+
+    `scores` has two rows: a line that may be absent, and a leading line, which may not.
+    """
 
     def __init__(self, scores: FloatArray, errors: FloatArray) -> None:
         self.scores = scores
         self.errors = errors
-        self.wide = widened(scores)
-        self.known: dict[float, FloatArray] = {}
+        self.wide = widened(scores[0])
+        self.known: dict[tuple[float, bool], FloatArray] = {}
 
-    def at(self, order: float) -> FloatArray:
+    def at(self, order: float, *, leading: bool = False) -> FloatArray:
         """Score of a line of this true order for every speed error."""
-        key = round(order, 4)
+        key = (round(order, 4), leading)
         if key not in self.known:
             position = order * np.exp(self.errors) / ORDER_STEP
-            self.known[key] = np.interp(
-                position, np.arange(len(self.scores)), self.scores, left=0.0, right=0.0
-            )
+            row = self.scores[int(leading)]
+            self.known[key] = np.interp(position, np.arange(len(row)), row, left=0.0, right=0.0)
         return self.known[key]
 
 
@@ -140,8 +149,7 @@ def _family(lines: _Lines, candidate: Candidate) -> FloatArray:
         return _tread(lines, candidate)
     total = np.zeros(len(lines.errors))
     for index, order in enumerate(candidate.orders):
-        score = lines.at(order)
-        total += score if index == 0 else _overtone(score)
+        total += lines.at(order, leading=True) if index == 0 else _overtone(lines.at(order))
     total += spacing_evidence(lines.wide, candidate, lines.errors)
     if candidate.slip:
         total = _smear(total, candidate.slip)
@@ -183,23 +191,23 @@ def _tread(lines: _Lines, candidate: Candidate) -> FloatArray:
 def _mask_explained(scores: FloatArray, candidate: Candidate, error: float) -> FloatArray:
     """Blank what a source explains: its lines, their skirts and the sidebands they can have."""
     left = scores.copy()
-    grid = np.arange(len(scores)) * ORDER_STEP
+    grid = np.arange(scores.shape[1]) * ORDER_STEP
     scale = math.exp(error)
     if candidate.kind == "tread":
         whole = grid / scale
-        left[(np.abs(whole - np.round(whole)) < 0.2) & (whole > 39) & (whole < 98)] = 0.0
+        left[:, (np.abs(whole - np.round(whole)) < TREAD_SKIRT) & (whole > 39) & (whole < 98)] = 0.0
         return left
-    scale *= math.exp(_own_slip(scores, candidate, error))
+    scale *= math.exp(own_slip(scores[0], candidate, error))
     for order in candidate.orders:
         for spacing in (0.0, *(s for s in candidate.spacings if s > CARRIER_REACH)):
             for k in (-2, -1, 1, 2) if spacing else (0,):
                 centre = (order + k * spacing) * scale
                 away = np.abs(grid - centre)
-                left[away < 0.004 * order + (SKIRT if k == 0 else 0.12)] = 0.0
+                left[:, away < 0.004 * order + (SKIRT if k == 0 else 0.12)] = 0.0
     return left
 
 
-def _own_slip(scores: FloatArray, candidate: Candidate, error: float) -> float:
+def own_slip(scores: FloatArray, candidate: Candidate, error: float) -> float:
     """Return the slip of a bearing at which its lines fit best, 0 for anything else."""
     if not candidate.slip:
         return 0.0
@@ -216,10 +224,10 @@ def _unknown(scores: FloatArray) -> tuple[float, float]:
     """Return the evidence for one more family of any order, and its most likely order."""
     log_orders = np.arange(math.log(UNKNOWN_ORDERS[0]), math.log(UNKNOWN_ORDERS[1]), 0.0004)
     orders = np.exp(log_orders)
-    grid = np.arange(len(scores))
-    total = np.interp(orders / ORDER_STEP, grid, scores)
+    grid = np.arange(scores.shape[1])
+    total = np.interp(orders / ORDER_STEP, grid, scores[1])
     for h in (2, 3):
-        total = total + _overtone(np.interp(h * orders / ORDER_STEP, grid, scores, right=0.0))
+        total = total + _overtone(np.interp(h * orders / ORDER_STEP, grid, scores[0], right=0.0))
     return float(special.logsumexp(total) - math.log(len(orders))), float(orders[np.argmax(total)])
 
 
@@ -252,8 +260,13 @@ def weigh(
     -------
     Posterior
     """
-    scores = persistent_score(spectra.scores, TEMPER)
-    scores[spectra.orders < lowest_order] = 0.0
+    scores = np.stack(
+        [
+            persistent_score(spectra.scores, TEMPER),
+            persistent_score(spectra.scores, TEMPER, activity=LEADING_ACTIVITY),
+        ]
+    )
+    scores[:, spectra.orders < lowest_order] = 0.0
     # A little beyond the tracker's window, which phase refinement may leave.
     reach = 3 * sigma + 0.01
     errors = np.arange(-reach, reach + ERROR_STEP, ERROR_STEP) - reference_error
@@ -264,7 +277,7 @@ def weigh(
     own_odds = {c.name: math.log(c.prior) for c in candidates}
     extra, order = _unknown(scores)
     unknown_odds = math.log(UNKNOWN_ODDS)
-    base = extra + unknown_odds + free_spacing_evidence(widened(scores), order)
+    base = extra + unknown_odds + free_spacing_evidence(widened(scores[0]), order)
     found = [SetEvidence((UNKNOWN,), base, -reference_error, sigma, order)]
     singles = {
         c.name: _weigh_one(alone[c.name] + log_prior, errors, (c.name,), own_odds[c.name]) for c in candidates
@@ -299,7 +312,7 @@ def weigh(
         key=lambda item: -item.log_posterior,
     )
     return Posterior(
-        tuple(sets), _marginals(sets, candidates), scores, spectra.orders, alone, errors + reference_error
+        tuple(sets), _marginals(sets, candidates), scores[0], spectra.orders, alone, errors + reference_error
     )
 
 
@@ -330,7 +343,8 @@ def _weigh_one(joint: FloatArray, errors: FloatArray, names: tuple[str, ...], od
     weight = np.exp(joint - value)
     mean = float((weight * errors).sum())
     variance = float((weight * (errors - mean) ** 2).sum()) + ERROR_STEP**2 / 12
-    return SetEvidence(names, value + odds, float(errors[np.argmax(joint)]), math.sqrt(variance))
+    best = float(errors[np.argmax(joint)])
+    return SetEvidence(names, value + odds, best, math.sqrt(variance), mean_error=mean)
 
 
 def _with_unknown(base: SetEvidence, extra: float, order: float) -> SetEvidence:

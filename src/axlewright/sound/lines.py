@@ -89,7 +89,12 @@ def noise_floor(power: FloatArray, width: int, step: int | None = None) -> Float
     return result
 
 
-def persistent_score(scores: FloatArray, temper: float, weights: FloatArray | None = None) -> FloatArray:
+def persistent_score(
+    scores: FloatArray,
+    temper: float,
+    weights: FloatArray | None = None,
+    activity: tuple[float, ...] = ACTIVITY,
+) -> FloatArray:
     """Join a line's scores over frames, allowing that it is absent for part of the time.
 
     Parameters
@@ -100,17 +105,19 @@ def persistent_score(scores: FloatArray, temper: float, weights: FloatArray | No
         Factor below 1 for overlapping frames and what the noise model leaves out.
     weights : ndarray, shape (frames,), optional
         0 leaves a frame out.
+    activity : tuple of float
+        Shares of the frames in which the line may be there, all equally likely beforehand.
 
     Returns
     -------
     ndarray, shape (bins,)
         ln of the mean, over the share a of frames in which the line is there, of
-        exp(temper Σ ln((1 − a) + a e^score)). Never below −ln 5: a missing overtone costs little.
+        exp(temper Σ ln((1 − a) + a e^score)). With 0 among the shares a missing overtone costs little.
     """
     weight = np.ones(scores.shape[0]) if weights is None else weights
     odds = np.exp(np.minimum(scores, CAP))
     sums = [
-        temper * (weight @ np.log1p(a * (odds - 1.0))) if a else np.zeros(scores.shape[1]) for a in ACTIVITY
+        temper * (weight @ np.log1p(a * (odds - 1.0))) if a else np.zeros(scores.shape[1]) for a in activity
     ]
-    result: FloatArray = special.logsumexp(np.stack(sums), axis=0) - math.log(len(ACTIVITY))
+    result: FloatArray = special.logsumexp(np.stack(sums), axis=0) - math.log(len(activity))
     return result

@@ -22,7 +22,7 @@ from axlewright.sound.advice import (
     notices_when_nothing_fits,
 )
 from axlewright.sound.angle import OrderSpectra, order_spectra, refine, wheel_turns
-from axlewright.sound.evidence import Posterior, SetEvidence, weigh
+from axlewright.sound.evidence import Posterior, weigh
 from axlewright.sound.findings import MESH, POSSIBLE, SourceFinding, source_findings
 from axlewright.sound.mesh_figures import (
     HarmonicFigure,
@@ -33,7 +33,8 @@ from axlewright.sound.mesh_figures import (
 from axlewright.sound.orders import AxleOrders, Candidate, candidate_sources
 from axlewright.sound.recording import Recording
 from axlewright.sound.segments import Segment, SegmentKind, Vehicle, find_segments
-from axlewright.sound.sidebands import Sidebands, locate, measure_sidebands
+from axlewright.sound.settling import FOUND_SPEED, settle
+from axlewright.sound.sidebands import Sidebands, measure_sidebands
 from axlewright.sound.speed import SpeedTrace, Tyre, check_wheel_rate, prior_sigma
 from axlewright.sound.tracking import (
     OrderMap,
@@ -83,8 +84,10 @@ class Listening:
         Tracked speed.
     speed_sigma : float
         Its relative standard deviation.
+    speed_interval : tuple of float
+        The true speed lies between these, relative to the tracked one, with a chance of 90 %.
     prior_sigma : float
-        That of the stated speed.
+        Relative standard deviation of the stated speed.
     posterior : Posterior or None
     order_map : OrderMap
     spectra : OrderSpectra or None
@@ -106,11 +109,17 @@ class Listening:
     times_s: FloatArray
     speed_mps: FloatArray
     speed_sigma: float
+    speed_interval: tuple[float, float]
     prior_sigma: float
     posterior: Posterior
     order_map: OrderMap
     spectra: OrderSpectra
     roughness_asper: float | None = None
+
+    @property
+    def speed_found(self) -> bool:
+        """Whether the sound fixes the speed: the interval is within ±`FOUND_SPEED` of what was tracked."""
+        return max(abs(end) for end in self.speed_interval) <= FOUND_SPEED
 
     def as_dict(self) -> dict[str, Any]:
         """Return the report as plain data; see `axlewright.sound.report`."""
@@ -182,18 +191,18 @@ def listen(
     winner = posterior.sets[0]
     by_name = {c.name: c for c in candidates}
     reference_turns = turns
-    turns, wheel, spread = _settle(samples, rate, times, turns, spectra, posterior, by_name, winner, sigma)
+    settled = settle(samples, rate, times, turns, spectra, posterior, by_name, winner, sigma)
+    turns, wheel, spread = settled.turns, settled.wheel_hz, settled.sigma
     mesh_turns, heard = turns, spread < KNOWN_SPEED
     if posterior.probability[MESH] > POSSIBLE:
         # The mesh figures hold if the mesh it is, so they follow the best set with the mesh in it.
         with_mesh = next(item for item in posterior.sets if MESH in item.members)
         heard = True
         if with_mesh is not winner:
-            settled = _settle(
+            mesh_turns = settle(
                 samples, rate, times, reference_turns, spectra, posterior, by_name, with_mesh, sigma
-            )
-            mesh_turns = settled[0]
-    speed_mps = wheel * tyre.circumference_m if winner.members else stated * tyre.circumference_m
+            ).turns
+    speed_mps = (wheel if winner.members else stated) * tyre.circumference_m
     segments = find_segments(times, speed_mps, vehicle, marked)
     used = np.ones(len(times), dtype=bool)
     for start, stop in leave_out:
@@ -238,6 +247,7 @@ def listen(
         times,
         speed_mps,
         spread,
+        settled.interval,
         sigma,
         posterior,
         map_,
@@ -279,59 +289,6 @@ def _reference(
     at = np.clip((times * rate).astype(int), 0, len(turns) - 1)
     wheel = np.gradient(turns[at], times)
     return turns, spectra, float(np.log(np.maximum(wheel, 1e-6) / np.maximum(stated, 1e-6)).mean())
-
-
-def _settle(
-    samples: FloatArray,
-    rate: int,
-    times: FloatArray,
-    turns: FloatArray,
-    spectra: OrderSpectra,
-    posterior: Posterior,
-    by_name: dict[str, Candidate],
-    winner: SetEvidence,
-    sigma: float,
-) -> tuple[FloatArray, FloatArray, float]:
-    """Fix the speed by the winning set's own lines; return turns, wheel rate and its sigma."""
-    named = [by_name[name] for name in winner.members if name in by_name]
-    spread = sigma
-    if named:
-        lead = min(named, key=lambda c: (c.slip, c.name != MESH))
-        lines = _strong_lines(posterior, lead, winner.error)
-        error = winner.error
-        if lines:
-            seen, power = locate(spectra.level, lines[-1] * math.exp(winner.error))
-            if power > 0 and abs(math.log(seen / lines[-1]) - winner.error) < 0.004:
-                error = math.log(seen / lines[-1])
-        turns = turns * math.exp(error)
-        if lines:
-            turns, _ = refine(samples, rate, turns, tuple(lines), rounds=3)
-        alternatives = _error_spread(posterior, winner)
-        spread = math.hypot(max(min(winner.error_sigma, 0.0007), 0.0003), math.hypot(lead.slip, alternatives))
-    at = np.clip((times * rate).astype(int), 0, len(turns) - 1)
-    return turns, np.gradient(turns[at], times), spread
-
-
-def _strong_lines(posterior: Posterior, candidate: Candidate, error: float) -> list[float]:
-    """Return the candidate's lines that are clearly there, lowest first."""
-    orders = candidate.orders
-    if candidate.kind == "tread":
-        orders = tuple(float(n) for n in range(39, 98))
-    step = posterior.orders[1]
-    scored = []
-    for order in orders:
-        at = round(order * math.exp(error) / step)
-        if 2 <= at < len(posterior.line_scores) - 2:
-            scored.append((float(posterior.line_scores[at - 1 : at + 2].max()), order))
-    strong = sorted(scored, reverse=True)[:2]
-    return sorted(order for score, order in strong if score > 5.0)
-
-
-def _error_spread(posterior: Posterior, winner: SetEvidence) -> float:
-    """Return the spread of the speed error over the sets that compete with the winner."""
-    weights = np.array([math.exp(item.log_posterior) for item in posterior.sets])
-    errors = np.array([item.error for item in posterior.sets])
-    return float(np.sqrt((weights * (errors - winner.error) ** 2).sum() / weights.sum()))
 
 
 def _mesh_sidebands(

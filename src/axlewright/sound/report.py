@@ -104,7 +104,9 @@ def listening_as_dict(result: Listening) -> dict[str, Any]:
         },
         "speed": {
             "stated_sigma": _round(result.prior_sigma, 4),
-            "tracked_sigma": _round(result.speed_sigma, 4),
+            "tracked_sigma": _round(result.speed_sigma, 5),
+            "interval": [_round(end, 5) for end in result.speed_interval],
+            "found": result.speed_found,
             "times_s": [_round(t, 1) for t in result.times_s[::5]],
             "mph": [_round(v / MPS_PER_MPH, 2) for v in result.speed_mps[::5]],
         },

@@ -36,6 +36,8 @@ TEMPER: Final = 0.3
 """Frames overlap and noise is not as ideal as modelled; our judgement, see the benchmark."""
 MISS: Final = 0.4
 """Chance that an overtone is absent in a frame."""
+AT_ONCE: Final = 16
+"""Families followed at the same time."""
 LOWEST_ORDER: Final = 0.9
 HIGHEST_ORDER: Final = 150.0
 
@@ -51,7 +53,7 @@ class OrderMap:
         Stated wheel turn rate.
     log_orders : ndarray, shape (orders,)
         Natural logarithm of the apparent order, evenly spaced by `STEP`.
-    scores : ndarray, shape (frames, orders)
+    scores : ndarray of float32, shape (frames, orders)
         Line scores [nats]; 0 outside the audible band and in left-out frames.
     ratio_db : ndarray, shape (frames, bins)
         Spectrum over the noise floor [dB], for pictures.
@@ -67,7 +69,7 @@ class OrderMap:
     times_s: FloatArray
     wheel_hz: FloatArray
     log_orders: FloatArray
-    scores: FloatArray
+    scores: NDArray[np.float32]
     ratio_db: FloatArray
     frequency_hz: FloatArray
     floor: FloatArray
@@ -107,14 +109,15 @@ def order_map(
     window = np.hanning(FRAME + 1)[:-1].astype(np.float32)
     frames = np.lib.stride_tricks.sliding_window_view(samples.astype(np.float32), FRAME)[::hop][: len(times)]
     keep = int(HIGHEST_HZ / rate_hz * PADDED) + 1
-    power = np.empty((len(times), keep))
-    for first in range(0, len(times), 128):
-        part = np.fft.rfft(frames[first : first + 128] * window, PADDED, axis=1)[:, :keep]
-        power[first : first + 128] = part.real**2 + part.imag**2
     frequency = np.arange(keep) * rate_hz / PADDED
     df = float(frequency[1])
-    floor = noise_floor(power, 2 * int(FLOOR_HALF_WIDTH_HZ / df) + 1)
-    ratio = power / floor
+    width = 2 * int(FLOOR_HALF_WIDTH_HZ / df) + 1
+    floor, ratio = np.empty((len(times), keep)), np.empty((len(times), keep))
+    for first in range(0, len(times), 128):
+        part = np.fft.rfft(frames[first : first + 128] * window, PADDED, axis=1)[:, :keep]
+        power = (part.real**2 + part.imag**2).astype(np.float64)
+        floor[first : first + 128] = noise_floor(power, width)
+        ratio[first : first + 128] = power / floor[first : first + 128]
     audible = frequency >= LOWEST_HZ
     used = np.ones(len(times), dtype=bool)
     for start, stop in leave_out_s:
@@ -125,9 +128,11 @@ def order_map(
     scores[:, ~audible] = 0.0
     for tone in fixed:
         scores[:, np.abs(frequency - tone) < 12.0] = 0.0
+    ratio_db = np.log10(ratio + 1e-12)
+    ratio_db *= 10.0
     log_orders = np.arange(np.log(LOWEST_ORDER), np.log(HIGHEST_ORDER), STEP)
     orders = np.exp(log_orders)
-    grid = np.empty((len(times), len(orders)), dtype=np.float64)
+    grid = np.empty((len(times), len(orders)), dtype=np.float32)
     for i in range(len(times)):
         grid[i] = np.interp(orders * (wheel_hz_at[i] / df), np.arange(keep), scores[i], left=0.0, right=0.0)
     grid[~usable] = 0.0
@@ -137,9 +142,9 @@ def order_map(
         wheel_hz_at,
         log_orders,
         grid,
-        10 * np.log10(ratio + 1e-12),
+        ratio_db,
         frequency,
-        floor / scale,
+        np.divide(floor, scale, out=floor),
         fixed,
         _fixed_evidence(scores, frequency, usable),
     )
@@ -244,6 +249,15 @@ def follow(map_: OrderMap, trackers: list[Tracker]) -> list[Path]:
         evidence is the sum over all paths (forward recursion) on capped and tempered scores.
     """
     half = max(int(np.ceil(3 * max(t.sigma for t in trackers) / STEP)), 3)
+    # A few at a time: ten minutes of all of them would fill the memory of a small machine.
+    return [
+        path
+        for first in range(0, len(trackers), AT_ONCE)
+        for path in _follow_some(map_, trackers[first : first + AT_ONCE], half)
+    ]
+
+
+def _follow_some(map_: OrderMap, trackers: list[Tracker], half: int) -> list[Path]:
     u = np.arange(-half, half + 1) * STEP
     frames = len(map_.times_s)
     raw = np.empty((len(trackers), frames, len(u)), dtype=np.float32)
