@@ -22,11 +22,13 @@ from collections import Counter
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import lru_cache
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "examples"))  # the renderer of photos
 
@@ -140,7 +142,7 @@ def read(case: Drawn) -> dict[str, Any]:
     )
     seconds = time.process_time() - start
     sd = [s for f in FLANKS for s in (readings[f].center_sd if f in readings else (9.0, 9.0))]
-    lie_cov = np.cov(lies(design, 120).T)
+    lie_cov = _lie_covariance(case.design)
     try:
         limit = information_limit(case.real, case.settings, np.array([*sd, 0.02]), lie_cov, priors, case.wide)
         trial = judge_case(
@@ -157,6 +159,11 @@ def read(case: Drawn) -> dict[str, Any]:
     plain = {k: getattr(trial, k) for k in trial.__dataclass_fields__}
     out["trial"] = {k: v.tolist() if isinstance(v, np.ndarray) else v for k, v in plain.items()}
     return out
+
+
+@lru_cache(maxsize=8)
+def _lie_covariance(design: str) -> NDArray[np.float64]:
+    return np.cov(lies(aw.load_design(design), 120).T)
 
 
 def one(task: tuple[int, Path | None]) -> dict[str, Any]:

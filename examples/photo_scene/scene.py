@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import math
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Any
@@ -12,8 +11,9 @@ import numpy as np
 from PIL import Image
 
 import axlewright as aw
-from axlewright.contact import measure_mask
-from axlewright.gearset import EaseOff
+from axlewright.contact import Settings, measure_mask
+from axlewright.contact.runout import roll_runout
+from axlewright.gearset import EaseOff, FlankName
 from photo_scene.camera import Camera, place_camera
 from photo_scene.gear import COAST, DRIVE, END, FILLET, TOP, Gear
 from photo_scene.light import develop, environment, place_lamp, shade, shadow
@@ -62,9 +62,9 @@ class PhotoRequest:
         Write an invented place into the EXIF data.
     tooth : int
         Number of the tooth in the middle, 1 … number of teeth.
-    wander_mm, wander_tooth : float
-        Runout of the ring gear: it stands this much farther away at that tooth and as much closer at the
-        opposite one.
+    runout : Runout, optional
+        Of the ring gear: each tooth then carries a pattern of its own. Teeth are numbered as they mesh; the
+        set has the design's ease-off.
     seed : int
     """
 
@@ -100,8 +100,7 @@ class PhotoRequest:
     orientation: int = 1
     location: bool = False
     tooth: int = 1
-    wander_mm: float = 0.0
-    wander_tooth: float = 1.0
+    runout: Any = None
     seed: int = 1
 
 
@@ -206,7 +205,7 @@ def make_photo(request: PhotoRequest) -> DrawnPhoto:
     rng = np.random.default_rng(request.seed)
     design = request.design
     gear = Gear(design)
-    teeth = {n: _patterns(request, n if request.wander_mm else 0) for n in range(-3, 4)}
+    teeth = {n: _patterns(request, n) for n in range(-3, 4)}
     patterns = teeth[0]
     mesh = gear.mesh(range(-3, 4))
     request, camera, seen = _framed(gear, mesh, request)
@@ -333,21 +332,25 @@ def make_photo(request: PhotoRequest) -> DrawnPhoto:
 
 
 @lru_cache(maxsize=4)
-def _rolled(design: Any, flank: str, ease_off: Any, settings: tuple[float, float, float, float]) -> Any:
+def _rolled(design: Any, flank: str, ease_off: Any, settings: Settings) -> Any:
     keys = ("pinion_out_mm", "ring_away_mm", "offset_error_mm", "shaft_angle_error_deg")
-    return aw.roll(design, flank, ease_off=ease_off, **dict(zip(keys, settings, strict=True))).pattern
+    return aw.roll(design, flank, ease_off=ease_off, **{k: getattr(settings, k) for k in keys}).pattern
+
+
+_turned = lru_cache(maxsize=2)(roll_runout)
 
 
 def _patterns(request: PhotoRequest, beside: int) -> dict[str, Any]:
-    """Roll one tooth: the ring gear's runout moves it to and fro."""
-    turn = 2.0 * math.pi * (request.tooth + beside - request.wander_tooth) / request.design.ring_teeth
-    settings = (
-        request.pinion_out_mm,
-        request.ring_away_mm + request.wander_mm * math.cos(turn),
-        request.offset_error_mm,
-        request.shaft_angle_error_deg,
+    """Roll one tooth; with runout each tooth has a pattern of its own."""
+    settings = Settings(
+        request.pinion_out_mm, request.ring_away_mm, request.offset_error_mm, request.shaft_angle_error_deg
     )
-    return {n: _rolled(request.design, n, request.ease_off.get(n), settings) for n in ("drive", "coast")}
+    names: tuple[FlankName, FlankName] = ("drive", "coast")
+    if request.runout is None:
+        return {n: _rolled(request.design, n, request.ease_off.get(n), settings) for n in names}
+    around = _turned(request.design, request.runout, settings)
+    k = (request.tooth - 1 + beside) % request.design.ring_teeth
+    return {n: around.flank(n).patterns[k] for n in names}
 
 
 def _encode(pixels: np.ndarray, request: PhotoRequest) -> bytes:

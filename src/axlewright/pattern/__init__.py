@@ -7,22 +7,26 @@ from axlewright.pattern.guess import guess_corners
 from axlewright.pattern.picture import Picture, load_picture, strip_private_data
 from axlewright.pattern.reading import read_photo
 from axlewright.pattern.readings import PatternReading, PhotoReading
+from axlewright.pattern.runout_estimate import DialReading, RunoutEstimate, estimate_runout
 from axlewright.pattern.several import SeveralTeeth, ToothPhoto, Wander, combine_teeth, read_several
 from axlewright.pattern.words import pattern_from_words
 
 __all__ = [
     "DEFAULT_CRITERIA",
     "Criterion",
+    "DialReading",
     "PatternReading",
     "PatternVerdict",
     "PhotoReading",
     "Picture",
+    "RunoutEstimate",
     "SeveralTeeth",
     "ToothPhoto",
     "Wander",
     "apply_correction",
     "check_corners",
     "combine_teeth",
+    "estimate_runout",
     "guess_corners",
     "judge",
     "load_picture",

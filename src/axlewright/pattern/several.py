@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,8 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.contact import measure_mask
-from axlewright.errors import InputError
+from axlewright.errors import InputError, PhotoError
 from axlewright.gearset import GearSetDesign
+from axlewright.language import _
 from axlewright.pattern.picture import Picture
 from axlewright.pattern.reading import read_photo
 from axlewright.pattern.readings import PatternReading
@@ -56,12 +57,18 @@ class Wander:
         Where the centre lies farthest toward heel or top.
     sure : bool
         True when the amplitude is more than reading errors make (about 1 in 100 by chance).
+    harmonic : complex
+        a + ib of the wave a cos θ + b sin θ, θ the tooth's place in the turn, tooth 1 at 0.
+    harmonic_sd : float
+        Standard deviation of a and of b, their mean.
     """
 
     amplitude: float
     amplitude_sd: float
     largest_at_tooth: float
     sure: bool
+    harmonic: complex = 0j
+    harmonic_sd: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +132,11 @@ def _fit(angle: Array, value: Array, sd: Array, ring_teeth: int) -> tuple[float,
     direction = h / (amplitude + 1e-12)
     amplitude_sd = float(np.sqrt(direction @ N[1:, 1:] @ direction))
     at = (math.atan2(s, c) % (2 * math.pi)) / (2 * math.pi) * ring_teeth + 1.0
-    return float(a), float(np.sqrt(N[0, 0])), Wander(amplitude, amplitude_sd, at, chi2 > CHANCE_1_IN_100)
+    harmonic_sd = float(np.sqrt(0.5 * (N[1, 1] + N[2, 2])))
+    wave = Wander(
+        amplitude, amplitude_sd, at, chi2 > CHANCE_1_IN_100, complex(float(c), float(s)), harmonic_sd
+    )
+    return float(a), float(np.sqrt(N[0, 0])), wave
 
 
 def combine_teeth(readings: Sequence[PatternReading], teeth: Sequence[int], ring_teeth: int) -> SeveralTeeth:
@@ -177,13 +188,17 @@ def combine_teeth(readings: Sequence[PatternReading], teeth: Sequence[int], ring
             mean_sd[k] = max(float(1.0 / math.sqrt(w.sum())), spread)
     if not enough:
         notes.append(
-            "Runout needs at least four teeth spread over more than half a turn; only their mean is given."
+            _("Runout needs at least four teeth spread over more than half a turn; only their mean is given.")
         )
-    for wave, what in zip(waves, ("lengthwise", "in profile"), strict=True):
+    for wave, what in zip(waves, (_("toward the heel"), _("toward the top")), strict=True):
         if wave is not None and wave.sure:
             notes.append(
-                f"The pattern wanders {what} by ±{wave.amplitude:.2f} once per turn, farthest at tooth "
-                f"{wave.largest_at_tooth:.0f}: measure ring-gear and flange runout before changing a shim."
+                _(
+                    "The pattern wanders by ±{amplitude} once per turn, farthest {direction} at tooth "
+                    "{tooth}: measure ring-gear and flange runout before changing a shim."
+                ).format(
+                    amplitude=f"{wave.amplitude:.2f}", direction=what, tooth=f"{wave.largest_at_tooth:.0f}"
+                )
             )
     share = np.mean([r.pattern.mask for r in readings], axis=0)
     pattern = measure_mask(share >= 0.5, readings[0].pattern.flank)
@@ -225,7 +240,22 @@ def read_several(
     Raises
     ------
     PhotoError, InputError
-        As `read_photo` and `combine_teeth`.
+        As `read_photo` and `combine_teeth`; a tooth that cannot be read is left out with a note as long as
+        two others can.
     """
-    readings = [read_photo(p.source, p.corners, design, flank, compound) for p in photos]
-    return combine_teeth(readings, [p.tooth for p in photos], design.ring_teeth)
+    readings: list[PatternReading] = []
+    teeth: list[int] = []
+    failed: list[tuple[int, PhotoError]] = []
+    for p in photos:
+        try:
+            readings.append(read_photo(p.source, p.corners, design, flank, compound))
+            teeth.append(p.tooth)
+        except PhotoError as error:
+            failed.append((p.tooth, error))
+    if len(readings) < 2 and failed:
+        raise failed[0][1]
+    together = combine_teeth(readings, teeth, design.ring_teeth)
+    lost = tuple(
+        _("Tooth {tooth} was left out: {why}.").format(tooth=tooth, why=error.what) for tooth, error in failed
+    )
+    return replace(together, notes=together.notes + lost)
