@@ -54,14 +54,16 @@ class FlankFit:
     ----------
     pinion_out_mm, figure, spread : array, shape (readings,)
         Figures as amplitudes, with the standard deviation of each.
-    curves : array, shape (SAMPLES, len(grid))
-        Curves that fit, equally likely.
+    low, middle, high : array, shape (len(grid),)
+        Curves that fit: 2.5, 50 and 97.5 of a hundred at each depth.
     """
 
     pinion_out_mm: Array
     figure: Array
     spread: Array
-    curves: Array
+    low: Array
+    middle: Array
+    high: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -173,8 +175,16 @@ def _fit(
     practice: Practice,
     grid: Array,
     rng: np.random.Generator,
-) -> tuple[FlankFit, Array]:
-    """Run the unknowns over their grid; return the fit and the sampled figures at the readings."""
+) -> tuple[Array, Array]:
+    """Run the unknowns over their grid and draw from what is likely.
+
+    Returns
+    -------
+    curves : array, shape (SAMPLES, len(grid))
+        Curves that fit, equally likely.
+    fitted : array, shape (SAMPLES, readings)
+        The same at the readings.
+    """
     step = max(grid[1] - grid[0], 0.0025)
     move = np.arange(grid[0], grid[-1] + step / 2, step)
     sd = PARABOLA_STRETCH if curve is None else practice.stretch
@@ -201,7 +211,7 @@ def _fit(
     at = move[i] + jitter
     curves = factor[i, j, k][:, None] * _shape(curve, flank, (grid - at[:, None]) / stretch[j][:, None])
     fitted = factor[i, j, k][:, None] * base[i, j]
-    return FlankFit(x, y, spread, curves), fitted
+    return curves, fitted
 
 
 def _least(grid: Array, sums: Array) -> Array:
@@ -247,12 +257,14 @@ def best_position(
     grid = np.arange(positions[0] - reach, positions[-1] + reach + 1e-9, 0.005)
     rng = np.random.default_rng(20)
     fits: dict[str, FlankFit] = {}
+    drawn: dict[str, Array] = {}
     doubtful: set[int] = set()
     for flank in FLANKS:
         x, y, spread, kept = _readings(rolls, flank, method, practice)
         if len(x) == 0 or practice.weight(flank) == 0.0:
             continue
-        fits[flank], fitted = _fit(x, y, spread, curve, flank, practice, grid, rng)
+        drawn[flank], fitted = _fit(x, y, spread, curve, flank, practice, grid, rng)
+        fits[flank] = FlankFit(x, y, spread, *np.percentile(drawn[flank], (2.5, 50.0, 97.5), axis=0))
         off = np.abs(np.median(fitted, axis=0) - y) / spread
         doubtful |= {kept[k] for k in np.flatnonzero(off > DOUBTFUL)}
     if not fits:
@@ -262,12 +274,12 @@ def best_position(
             fix=_("weigh the flank that was read"),
         )
     weights = np.array([practice.weight(flank) for flank in fits])
-    sums = sum(w * fit.curves for w, fit in zip(weights / weights.sum(), fits.values(), strict=True))
+    sums = sum(w * curves for w, curves in zip(weights / weights.sum(), drawn.values(), strict=True))
     best = _least(grid, np.asarray(sums))
     low, mid, high = (float(v) for v in np.percentile(best, (2.5, 50.0, 97.5)))
     counted = len({round(float(v), 5) for fit in fits.values() for v in fit.pinion_out_mm})
     why = _why_not(counted, low, mid, high, positions, practice, bool(doubtful))
-    following = _next_position(grid, fits, best, positions, practice) if why else None
+    following = _next_position(grid, fits, drawn, best, positions, practice) if why else None
     return BestPosition(
         design=rolls[0].design,
         set_number=rolls[0].set_number,
@@ -322,7 +334,12 @@ def smallest_reading(rolls: Sequence[Roll], practice: Practice) -> float:
 
 
 def _next_position(
-    grid: Array, fits: dict[str, FlankFit], best: Array, positions: Array, practice: Practice
+    grid: Array,
+    fits: dict[str, FlankFit],
+    drawn: dict[str, Array],
+    best: Array,
+    positions: Array,
+    practice: Practice,
 ) -> float:
     """Return the position where one more reading of each flank leaves the least spread on average.
 
@@ -337,8 +354,8 @@ def _next_position(
     left = np.empty(len(places))
     for n, place in enumerate(places):
         log = np.zeros((len(truths), len(best)))
-        for fit in fits.values():
-            column = fit.curves[:, int(np.argmin(np.abs(grid - place)))]
+        for flank, fit in fits.items():
+            column = drawn[flank][:, int(np.argmin(np.abs(grid - place)))]
             typical = float(np.median(fit.spread / fit.figure))
             spread = np.maximum(typical * column[truths], 1e-12)[:, None]
             log += -0.5 * ((column[truths][:, None] - column) / spread) ** 2
