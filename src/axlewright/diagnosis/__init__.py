@@ -5,12 +5,19 @@ from axlewright.diagnosis.cause import Posterior, Spread
 from axlewright.diagnosis.cure import Goal
 from axlewright.diagnosis.diagnose import Diagnosis, diagnose
 from axlewright.diagnosis.evidence import Earlier, Evidence
-from axlewright.diagnosis.learning import ExpectedVsCame, LearnedDesign, compare_expected, learn_design
+from axlewright.diagnosis.learning import (
+    SURPRISE,
+    ExpectedVsCame,
+    LearnedDesign,
+    compare_expected,
+    learn_design,
+)
 from axlewright.diagnosis.priors import Priors
 
 __all__ = [
     "COST_HOURS",
     "COST_WORDS",
+    "SURPRISE",
     "Advice",
     "Diagnosis",
     "Earlier",

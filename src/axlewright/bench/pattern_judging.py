@@ -1,0 +1,262 @@
+"""What patterns lead to: the diagnosis beside the measured sum, doubts before a press, and a verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any, Final
+
+from axlewright.bench.found import Found, Known, ShownReading, ShownSum, pinion_out_of_spacers, plain_sum
+from axlewright.bench.pattern_looks import FlankName
+from axlewright.bench.pattern_rounds import evidence_of, expected_and_came, learned_of
+from axlewright.language import _, n_
+from axlewright.units import show_length
+
+if TYPE_CHECKING:
+    from axlewright.diagnosis import Advice, Diagnosis
+    from axlewright.pattern import PatternReading
+    from axlewright.records import JobStore
+
+UNKNOWN_SPACER: Final = n_(
+    "Type the spacer that was in when these patterns were rolled (depth step, 'Spacer that was fitted'): "
+    "until then the change is only relative to that spacer."
+)
+PREFER_WITHIN_MM: Final = 0.005
+"""A spacer change smaller than this is none (common practice, no source)."""
+GEARS_OUT: Final = ("L2", "L3")
+DOUBT_WORDS: Final = ("Another outline", "faintly", "wanders")
+"""Words of the pattern room's own doubts about a reading; a test holds them."""
+ROUGH_SD: Final = 0.15
+"""A profile place on drive known worse than this is too rough to press a bearing for: 0.15 is about 0.0025 in
+of depth, half of what takes a pattern to the edge."""
+SURE_OF_DIRECTION: Final = 0.9
+
+
+def judge(
+    store: JobStore,
+    known: Known,
+    readings: Mapping[FlankName, PatternReading],
+    now: Mapping[str, Any],
+) -> tuple[Found, Diagnosis]:
+    """Work out cause, cure and verdict.
+
+    Parameters
+    ----------
+    readings : mapping of "drive", "coast" to PatternReading
+    now : mapping
+        As `pattern_rounds.context` gives it.
+    """
+    from axlewright.diagnosis import diagnose, show_chance
+
+    assert known.design is not None  # asked by the only caller
+    evidence = evidence_of(known.design, known.entries, readings, now)
+    shelf = [item.thickness_mm for item in known.shelf if item.count > 0]
+    learned = learned_of(store, known)
+    diagnosis = diagnose(
+        evidence, spacer_stock=shelf or None, priors=None if learned is None else learned.priors
+    )
+    found = Found()
+    _show_readings(found, readings)
+    depth = diagnosis.cause["pinion_out_mm"]
+    found.notes.insert(0, diagnosis.words)
+    if not now["place_known"]:
+        found.notes.append(
+            _(
+                "Where the depth shim sits has not been entered: the advice takes a spacer under the pinion "
+                "head."
+            )
+        )
+    if learned is not None:
+        found.notes.append(_("Used from finished jobs: {words}").format(words=learned.words))
+        found.values["learned_from_jobs"] = learned.jobs
+    came = expected_and_came(known.design, known.entries, evidence, now)
+    if came is not None:
+        found.values["expected_came"] = came.to_json()
+        found.notes.append(_("After the last change: {words}").format(words=came.words))
+    found.values |= {
+        "cause_pinion_out_mm": depth.mean,
+        "cause_pinion_out_sd_mm": depth.sd,
+        "explained": diagnosis.explained,
+        "fixable_by_shims": diagnosis.fixable_by_shims,
+    }
+    best = diagnosis.advice[0] if diagnosis.advice else None
+    if best is None or not diagnosis.explained:
+        found.verdict = "ask"
+        found.why = _("no setting of this design explains these patterns: check design, flanks and pictures")
+        found.questions.append(_("Do design, flank and picture belong together?"))
+        return found, diagnosis
+    found.values |= {
+        "spacer_to_fit_mm": best.spacer_to_fit_mm,
+        "spacer_change_mm": best.spacer_change_mm,
+        "shim_move_mm": best.shim_move_mm,
+        "pinion_move_mm": best.pinion_move_mm,
+        "first_step": best.text,
+        "chance_last_teardown": best.chance_last_teardown,
+        "cost_words": best.cost_words,
+    }
+    found.notes.append(
+        _("Chance that this is the last teardown: {chance}. Costs: {cost}.").format(
+            chance=show_chance(best.chance_last_teardown), cost=best.cost_words
+        )
+    )
+    if now["spacer_now_mm"] is None and best.spacer_change_mm:
+        found.questions.insert(0, _(UNKNOWN_SPACER))
+    doubts = doubts_before(best, readings, diagnosis, came is not None and not came.as_expected)
+    found.questions += doubts
+    wanted = _compare_with_sum(found, known, diagnosis, now)
+    if best.pinion_move_mm == 0.0 and best.shim_move_mm == 0.0 and best.cost_class == "L0":
+        found.verdict = "ask"
+        found.why = _("nothing better than leaving it: look at the marks and say whether they are right")
+        return found, diagnosis
+    found.verdict = "not ok"
+    if wanted is not None and best.spacer_change_mm:
+        _prefer_sum(found, known, best, now, wanted)
+    found.why = str(found.values["first_step"]).rstrip(".")
+    if best.spacer_to_fit_mm is not None and now["spacer_now_mm"] is not None and best.spacer_change_mm:
+        found.sums.append(
+            _spacer_sum(
+                float(now["spacer_now_mm"]),
+                float(found.values["spacer_change_mm"]),
+                float(found.values["spacer_to_fit_mm"]),
+                "spacer_of_sum_mm" in found.values,
+            )
+        )
+    if doubts:
+        found.verdict, found.why = "ask", doubts[0]
+    return found, diagnosis
+
+
+def _show_readings(found: Found, readings: Mapping[FlankName, PatternReading]) -> None:
+    for flank, read in readings.items():
+        x, y = read.pattern.center
+        sx, sy = read.center_sd
+        found.readings.append(
+            ShownReading(
+                f"{flank} pattern",
+                read.pattern.describe(),
+                note=(
+                    f"centre {x:+.2f} ± {sx:.2f} lengthwise, {y:+.2f} ± {sy:.2f} in profile; "
+                    f"from {read.source}"
+                ).replace("-", "−"),
+            )
+        )
+        found.notes += [f"{flank}: {sentence}" for sentence in read.quality]
+
+
+def doubts_before(
+    best: Advice,
+    readings: Mapping[FlankName, PatternReading],
+    diagnosis: Diagnosis,
+    surprised: bool = False,
+) -> list[str]:
+    """Return what should be asked before gears come out for an advice; empty when nothing is doubtful.
+
+    Parameters
+    ----------
+    surprised : bool
+        Whether the last change brought something else than was expected of it.
+    """
+    if best.cost_class not in GEARS_OUT:
+        return []
+    out = []
+    for flank, read in readings.items():
+        for sentence in read.quality:
+            if any(word in sentence for word in DOUBT_WORDS):
+                out.append(
+                    _("Before anything is pressed, {flank} flank: {doubt}").format(
+                        flank=flank, doubt=sentence
+                    )
+                )
+    drive = readings.get("drive")
+    if drive is not None and drive.center_sd[1] > ROUGH_SD:
+        out.append(
+            _("The drive flank is known only roughly: photograph it before a bearing is pressed for this.")
+        )
+    moves = diagnosis.posterior.settings[:, 0]
+    sure = max(float((moves > 0.0).mean()), float((moves < 0.0).mean()))
+    cure = diagnosis.cure["pinion_move_mm"]
+    if sure < SURE_OF_DIRECTION and cure.p05 < 0.0 < cure.p95:
+        out.append(
+            _(
+                "Neither cause nor cure is sure of its direction: roll and read both flanks once more before "
+                "a bearing is pressed."
+            )
+        )
+    if surprised:
+        out.append(
+            _(
+                "The last change did not bring what was expected of it: find out why before the next bearing "
+                "is pressed."
+            )
+        )
+    return list(dict.fromkeys(out))
+
+
+def _compare_with_sum(
+    found: Found, known: Known, diagnosis: Diagnosis, now: Mapping[str, Any]
+) -> float | None:
+    """Hold the measured depth sum beside the patterns; return its spacer [mm] when they agree.
+
+    They agree when the sum's spacer lies inside the 90 % interval of the patterns.
+    """
+    if now["depth_sum_mm"] is None or now["spacer_now_mm"] is None:
+        return None
+    depth = diagnosis.cause["pinion_out_mm"]
+    out_per_spacer = pinion_out_of_spacers(0.0, 1.0, now["place"])
+    present, by_sum = float(now["spacer_now_mm"]), float(now["depth_sum_mm"])
+    by_patterns = present - depth.mean / out_per_spacer
+    low, high = sorted(present - p / out_per_spacer for p in (depth.p05, depth.p95))
+    agree = low <= by_sum <= high
+    text = _(
+        "The sum says {sum}, the patterns say {patterns} ± {sd}: they agree (the sum lies inside the "
+        "patterns' 90 % interval)."
+    )
+    if not agree:
+        text = _(
+            "The sum says {sum}, the patterns say {patterns} ± {sd}: they do not agree. Measure again, and "
+            "check mark, mounting distance and photos, before anything is pressed."
+        )
+        found.questions.append(
+            _("Sum and patterns do not agree: measure the depth again before a bearing is pressed.")
+        )
+    found.notes.insert(
+        1,
+        text.format(
+            sum=show_length(by_sum, known.system),
+            patterns=show_length(by_patterns, known.system),
+            sd=show_length(depth.sd, known.system),
+        ),
+    )
+    found.values |= {
+        "spacer_by_patterns_mm": by_patterns,
+        "sum_agrees": agree,
+        "sum_and_patterns": found.notes[1],
+    }
+    if not agree:
+        return None
+    return float(now["depth_shelf_mm"] or by_sum)
+
+
+def _prefer_sum(found: Found, known: Known, best: Advice, now: Mapping[str, Any], wanted: float) -> None:
+    """Take the measured sum's spacer in the first step: the patterns agree with it and are less sure."""
+    present = float(now["spacer_now_mm"])
+    move = pinion_out_of_spacers(present, wanted, now["place"])
+    shown = show_length(wanted, known.system)
+    if abs(wanted - present) < PREFER_WITHIN_MM or (move > 0) != (best.pinion_move_mm > 0):
+        return  # the sum would leave it, or move it the other way: the patterns' own step stands
+    found.values |= {
+        "spacer_of_sum_mm": wanted,
+        "spacer_to_fit_mm": wanted,
+        "spacer_change_mm": wanted - present,
+        "pinion_move_mm": move,
+        "first_step": _(
+            "Depth spacer: fit {spacer}, as the depth sum asks and the patterns agree. From the patterns "
+            "alone: {patterns}"
+        ).format(spacer=shown, patterns=best.text),
+    }
+
+
+def _spacer_sum(now: float, change: float, fit: float, of_sum: bool) -> ShownSum:
+    note = _("Present spacer and the change that the patterns ask for.")
+    if of_sum:
+        note = _("Present spacer and the change to the depth sum's spacer; the patterns agree with it.")
+    return plain_sum(_("spacer to fit"), (now, change), fit, note)
