@@ -5,43 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from typing import Final
-from xml.sax.saxutils import escape, quoteattr
 
+from axlewright.bench.drawn import box, dimension, drawing, line, shape, text
 from axlewright.units import MM_PER_INCH, System
 
 _AXIS_X: Final = 54.0
 _BACK_X: Final = 262.0
 _SHAFT_Y: Final = 118.0
-
-
-def _line(x1: float, y1: float, x2: float, y2: float, kind: str) -> str:
-    return f'<path class="{kind}" d="M{x1:g} {y1:g}L{x2:g} {y2:g}"/>'
-
-
-def _shape(points: Sequence[tuple[float, float]], kind: str) -> str:
-    return f'<path class="{kind}" d="M' + "L".join(f"{x:g} {y:g}" for x, y in points) + 'Z"/>'
-
-
-def _box(x1: float, y1: float, x2: float, y2: float, kind: str) -> str:
-    return _shape(((x1, y1), (x2, y1), (x2, y2), (x1, y2)), kind)
-
-
-def _text(x: float, y: float, text: str, kind: str = "d-text", anchor: str = "middle") -> str:
-    return f'<text class="{kind}" x="{x:g}" y="{y:g}" text-anchor="{anchor}">{escape(text)}</text>'
-
-
-def _dimension(x1: float, x2: float, y: float, from_y: float, letter: str, value: str) -> str:
-    """Draw a dimension between two places, arrows inside or outside as there is room."""
-    out = _line(x1, from_y, x1, y + 5, "d-thin") + _line(x2, from_y, x2, y + 5, "d-thin")
-    wide = x2 - x1 > 46
-    out += _line(x1, y, x2, y, "d-dim") if wide else _line(x1 - 16, y, x2 + 16, y, "d-dim")
-    turn = 1.0 if wide else -1.0
-    for x, way in ((x1, turn), (x2, -turn)):
-        out += _shape(((x, y), (x + way * 8, y - 3.2), (x + way * 8, y + 3.2)), "d-arrow")
-    words = f"{letter}  {value}" if value else letter
-    if wide:
-        return out + _text((x1 + x2) / 2, y - 5, words, "d-value")
-    return out + _text(x2 + 20, y + 4.5, words, "d-value", "start")
 
 
 def depth_diagram(place: str, values: Mapping[str, str]) -> str:
@@ -60,16 +30,16 @@ def depth_diagram(place: str, values: Mapping[str, str]) -> str:
     bearing_right = bearing_left + 62.0
     shoulder = bearing_right + (spacer if place == "behind_cup" else 0.0)
     y = _SHAFT_Y
-    parts = [_line(_AXIS_X, 12, _AXIS_X, 300, "d-axis"), _line(30, y, 610, y, "d-axis")]
-    parts.append(_text(_AXIS_X + 6, 24, "ring gear axis", "d-text", "start"))
+    parts = [line(_AXIS_X, 12, _AXIS_X, 300, "d-axis"), line(30, y, 610, y, "d-axis")]
+    parts.append(text(_AXIS_X + 6, 24, "ring gear axis", "d-text", "start"))
     # housing above and below the bearing, with the shoulder that carries the cup
     if cage:
         face = 430.0
         flange = face + spacer
         for way in (-1.0, 1.0):
-            parts.append(_box(bearing_left - 30, y + way * 66, face, y + way * 84, "d-house"))
+            parts.append(box(bearing_left - 30, y + way * 66, face, y + way * 84, "d-house"))
             parts.append(
-                _shape(
+                shape(
                     (
                         (bearing_left, y + way * 50),
                         (bearing_left, y + way * 62),
@@ -83,11 +53,11 @@ def depth_diagram(place: str, values: Mapping[str, str]) -> str:
                     "d-cage",
                 )
             )
-            parts.append(_box(face, y + way * 66, flange, y + way * 90, "d-shim"))
+            parts.append(box(face, y + way * 66, flange, y + way * 90, "d-shim"))
     else:
         for way in (-1.0, 1.0):
             parts.append(
-                _shape(
+                shape(
                     (
                         (bearing_left - 6, y + way * 50),
                         (shoulder, y + way * 50),
@@ -100,8 +70,8 @@ def depth_diagram(place: str, values: Mapping[str, str]) -> str:
                 )
             )
     # pinion: head small toward the ring gear's axis, shaft to the right
-    parts.append(_shape(((150, y - 30), (_BACK_X, y - 48), (_BACK_X, y + 48), (150, y + 30)), "d-gear"))
-    parts.append(_box(_BACK_X, y - 18, 600, y + 18, "d-shaft"))
+    parts.append(shape(((150, y - 30), (_BACK_X, y - 48), (_BACK_X, y + 48), (150, y + 30)), "d-gear"))
+    parts.append(box(_BACK_X, y - 18, 600, y + 18, "d-shaft"))
     for k in range(5):
         top = -30 + k * 15
         parts.append(
@@ -109,9 +79,9 @@ def depth_diagram(place: str, values: Mapping[str, str]) -> str:
         )
     for way in (-1.0, 1.0):
         if under:
-            parts.append(_box(_BACK_X, y + way * 18, bearing_left, y + way * 36, "d-shim"))
+            parts.append(box(_BACK_X, y + way * 18, bearing_left, y + way * 36, "d-shim"))
         parts.append(
-            _shape(
+            shape(
                 (
                     (bearing_left, y + way * 18),
                     (bearing_right - 4, y + way * 18),
@@ -122,7 +92,7 @@ def depth_diagram(place: str, values: Mapping[str, str]) -> str:
             )
         )
         parts.append(
-            _shape(
+            shape(
                 (
                     (bearing_left + 10, y + way * 50),
                     (bearing_right, y + way * 50),
@@ -133,29 +103,25 @@ def depth_diagram(place: str, values: Mapping[str, str]) -> str:
             )
         )
         if place == "behind_cup":
-            parts.append(_box(bearing_right, y + way * 34, shoulder, y + way * 50, "d-shim"))
-    parts.append(_text(206, y + 5, "pinion", "d-onGear"))
+            parts.append(box(bearing_right, y + way * 34, shoulder, y + way * 50, "d-shim"))
+    parts.append(text(206, y + 5, "pinion", "d-onGear"))
     if values.get("M"):
-        parts.append(_text(206, y + 24, f"mark {values['M']}", "d-onGear"))
+        parts.append(text(206, y + 24, f"mark {values['M']}", "d-onGear"))
     base = y + 86
-    parts.append(_dimension(_AXIS_X, _BACK_X, base + 22, y + 50, "D", values.get("D", "")))
+    parts.append(dimension(_AXIS_X, _BACK_X, base + 22, y + 50, "D", values.get("D", "")))
     if cage:
-        parts.append(_dimension(bearing_left, bearing_right, base + 22, y + 64, "T", values.get("T", "")))
-        parts.append(_dimension(bearing_right, flange, base + 56, y + 64, "c", values.get("c", "")))
-        parts.append(_dimension(face, flange, base + 22, y + 92, "S", values.get("S", "")))
-        parts.append(_dimension(_AXIS_X, face, base + 90, y + 86, "A", values.get("A", "")))
+        parts.append(dimension(bearing_left, bearing_right, base + 22, y + 64, "T", values.get("T", "")))
+        parts.append(dimension(bearing_right, flange, base + 56, y + 64, "c", values.get("c", "")))
+        parts.append(dimension(face, flange, base + 22, y + 92, "S", values.get("S", "")))
+        parts.append(dimension(_AXIS_X, face, base + 90, y + 86, "A", values.get("A", "")))
     else:
-        parts.append(_dimension(bearing_left, bearing_right, base + 56, y + 52, "T", values.get("T", "")))
+        parts.append(dimension(bearing_left, bearing_right, base + 56, y + 52, "T", values.get("T", "")))
         left = _BACK_X if under else bearing_right
-        parts.append(_dimension(left, left + spacer, base + 22, y + 52, "S", values.get("S", "")))
-        parts.append(_dimension(_AXIS_X, shoulder, base + 90, y + 52, "A", values.get("A", "")))
+        parts.append(dimension(left, left + spacer, base + 22, y + 52, "S", values.get("S", "")))
+        parts.append(dimension(_AXIS_X, shoulder, base + 90, y + 52, "A", values.get("A", "")))
     words = "; ".join(f"{k} {v}" for k, v in values.items() if v) or "no numbers yet"
     title = f"Section through the pinion: {words}."
-    return (
-        f'<svg class="diagram" viewBox="0 0 640 312" role="img" aria-label={quoteattr(title)}>'
-        + "".join(parts)
-        + "</svg>"
-    )
+    return drawing(parts, title)
 
 
 def backlash_diagram(values_mm: Sequence[float], system: System) -> str:
@@ -178,12 +144,8 @@ def backlash_diagram(values_mm: Sequence[float], system: System) -> str:
         side = math.cos(angle)
         anchor = "middle" if abs(side) < 0.2 else ("start" if side > 0 else "end")
         word = f"{value / per:.{places}f}" + (" tightest" if index == tightest else "")
-        parts.append(_text(tx, ty, word, "d-value", anchor))
-    parts.append(_text(cx, cy + 5, "in" if system == "inch" else "mm", "d-text"))
+        parts.append(text(tx, ty, word, "d-value", anchor))
+    parts.append(text(cx, cy + 5, "in" if system == "inch" else "mm", "d-text"))
     shown = ", ".join(f"{v / per:.{places}f}" for v in values_mm)
     title = f"Backlash round the ring gear: {shown} {'in' if system == 'inch' else 'mm'}."
-    return (
-        f'<svg class="diagram round" viewBox="130 14 380 284" role="img" aria-label={quoteattr(title)}>'
-        + "".join(parts)
-        + "</svg>"
-    )
+    return drawing(parts, title, box="90 14 460 284", kind="diagram round")

@@ -228,6 +228,8 @@ class NextStep:
         What, why, and what it costs in words.
     left : int
         Steps still to do, this one included.
+    stops : bool
+        Whether it stops the job until it is answered.
     """
 
     key: str
@@ -235,6 +237,7 @@ class NextStep:
     why: str
     cost: str
     left: int
+    stops: bool = False
 
 
 def standing(entries: Sequence[Entry]) -> list[Entry]:
@@ -330,7 +333,8 @@ def next_step(entries: Sequence[Entry]) -> NextStep:
     if not due:
         return NextStep("", "Nothing left to do", "every step is done or waived", "nothing", 0)
     rank = {"ask": 0, "not ok": 1}
-    chosen = _stopping(statuses) or min(due, key=lambda status: rank.get(status.state, 2))  # min keeps order
+    stopping = _stopping(statuses)
+    chosen = stopping or min(due, key=lambda status: rank.get(status.state, 2))  # min keeps the order
     failed = chosen.state == "not ok"
     title = {
         "ask": f"{chosen.step.title}: answer the question",
@@ -343,4 +347,5 @@ def next_step(entries: Sequence[Entry]) -> NextStep:
         why=chosen.why,
         cost=chosen.step.redo_cost if failed else chosen.step.cost,
         left=len(due),
+        stops=stopping is not None,
     )

@@ -218,9 +218,16 @@ def _ticks(low: float, up: float) -> list[tuple[float, str]]:
     return [(mark, f"{mark + 0.0:.{digits}f}".replace("-", "−")) for mark in marks]
 
 
-def round_plot_svg(plot: RoundPlot) -> str:
-    """Draw readings over the angle round the ring gear, with fit and limit."""
-    wide, high, left, right, top, bottom = 560.0, 130.0, 46.0, 12.0, 10.0, 26.0
+def round_plot_svg(plot: RoundPlot, *, wide: float = 560.0, high: float = 130.0) -> str:
+    """Draw readings over the angle round the ring gear, with fit and limit.
+
+    Parameters
+    ----------
+    plot : RoundPlot
+    wide, high : float
+        Size in the units in which the letters are 8 high: narrower makes larger letters on a screen.
+    """
+    left, right, top, bottom = 46.0, 12.0, 10.0, 26.0
     levels = [*plot.values, *plot.fit_values, *([plot.limit] if plot.limit is not None else [])]
     low, up = min(levels), max(levels)
     span = (up - low) or max(abs(up), 1e-3)
@@ -232,7 +239,8 @@ def round_plot_svg(plot: RoundPlot) -> str:
 
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide:g} {high:g}" '
-        f'width="{wide:g}" height="{high:g}" fill="none" font-family="DejaVu Sans" font-size="8">'
+        f'width="{wide:g}" height="{high:g}" fill="none" font-family="DejaVu Sans" font-size="8" '
+        f'role="img" aria-label="{escape(plot.title)}">'
     ]
 
     def write(x: float, y: float, text: str, anchor: str) -> None:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from datetime import datetime
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 
 from axlewright.bench import design_names, find_design, start_job
 from axlewright.errors import AxlewrightError
+from axlewright.language import _
 from axlewright.web.page import Form, go, person_of, site_of
 
 router = APIRouter()
@@ -29,7 +31,8 @@ class JobLine:
     next_title: str
     next_cost: str
     left: int
-    changed: str
+    changed: datetime
+    stopped: bool
 
 
 def _lines(request: Request, text: str) -> list[JobLine]:
@@ -51,7 +54,8 @@ def _lines(request: Request, text: str) -> list[JobLine]:
                 following.title,
                 following.cost,
                 following.left,
-                f"{job.changed_at:%Y-%m-%d %H:%M}",
+                job.changed_at,
+                following.stops,
             )
         )
     return out
@@ -99,13 +103,13 @@ def start(request: Request, form: Form) -> Response:
     try:
         if not form.text("vehicle"):
             return _start_page(
-                request, dict(form.fields), "Vehicle: nothing typed; say what stands on the lift.", 422
+                request, dict(form.fields), _("Vehicle: nothing typed; say what stands on the lift."), 422
             )
         if not form.text("design"):
             return _start_page(
                 request,
                 dict(form.fields),
-                "Gear set design: nothing chosen; choose the one that stands on the bench.",
+                _("Gear set design: nothing chosen; choose the one that stands on the bench."),
                 422,
             )
         job = start_job(

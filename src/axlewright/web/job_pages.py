@@ -8,47 +8,19 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, Response
 
-from axlewright.bench import FORMS, FieldError, JobView, StepView, enter, job_sheet_pdf, job_view, take_back
-from axlewright.bench.diagrams import backlash_diagram, depth_diagram
+from axlewright.bench import FORMS, FieldError, JobView, enter, job_sheet_pdf, job_view, take_back
 from axlewright.bench.entering import cautions_of
 from axlewright.bench.form_parts import UNUSUAL
+from axlewright.bench.labels import blank_sheet_pdf, set_label_data, spacer_label_data
+from axlewright.bench.pictures import PIECES, add_picture
+from axlewright.bench.step_drawings import step_drawings
 from axlewright.errors import AxlewrightError, InputError
+from axlewright.language import _
 from axlewright.records import JobConflictError
-from axlewright.units import System, show_length
 from axlewright.web.guard import is_loopback
 from axlewright.web.page import Form, go, person_of, site_of
 
 router = APIRouter()
-
-
-def diagram_of(step: StepView, typed: Mapping[str, str], system: System) -> str:
-    """Return the drawing for a step, with the newest numbers; empty where there is none."""
-    latest = step.latest
-    values: Mapping[str, Any] = (
-        latest.result.get("values", {}) if latest is not None and latest.result else {}
-    )
-    if step.key == "depth":
-        place = str(typed.get("place") or values.get("place") or "under_head")
-        letters: dict[str, str] = {}
-        if values:
-            for letter, name in (
-                ("A", "carrier_mean_mm"),
-                ("D", "mounting_distance_mm"),
-                ("T", "bearing_mean_mm"),
-                ("S", "spacer_mm"),
-            ):
-                letters[letter] = _short(float(values[name]), system)
-            if "mark" in values:
-                letters["M"] = f"{float(values['mark']):+g}".replace("-", "−")
-        return depth_diagram(place, letters)
-    if step.key == "backlash" and values.get("readings_mm"):
-        return backlash_diagram(values["readings_mm"], system)
-    return ""
-
-
-def _short(value_mm: float, system: System) -> str:
-    """Return a length in the person's system alone, for drawings."""
-    return show_length(value_mm, system).partition(" (")[0]
 
 
 def show_step(
@@ -78,12 +50,15 @@ def show_step(
         "form": FORMS[key],
         "fill": fill,
         "unusual": UNUSUAL,
-        "show_unusual": isinstance(error, FieldError) and "unusual" in error.what,
+        "show_unusual": isinstance(error, FieldError) and error.confirmable,
         "error": error,
         "error_field": error.field if isinstance(error, FieldError) else "",
         "correcting": correcting,
         "cautions": cautions_of(key),
-        "diagram": diagram_of(step, fill, person_of(request).system),
+        "drawings": step_drawings(step, fill, person_of(request).system),
+        "pieces": PIECES,
+        "instruments": site.store.instruments.list(),
+        "waiting": view.waits(key),
         "people": people,
         "conflict": conflict,
     }
@@ -108,7 +83,7 @@ def enter_step(request: Request, number: int, key: str, form: Form) -> Response:
     fields = form.but("supersedes", "head")
     correcting = form.whole("supersedes", 1)
     if form.text("supersedes") and correcting is None:
-        raise InputError("no reading named", where="entry", fix="use the button beside the reading")
+        raise InputError(_("no reading named"), where=_("entry"), fix=_("use the button beside the reading"))
     try:
         outcome = enter(
             store,
@@ -139,7 +114,7 @@ def take_back_reading(request: Request, number: int, form: Form) -> Response:
     """Say that a reading no longer counts."""
     seq = form.whole("seq", 1)
     if seq is None:
-        raise InputError("no reading named", where="entry", fix="use the button beside the reading")
+        raise InputError(_("no reading named"), where=_("entry"), fix=_("use the button beside the reading"))
     step = form.text("step")
     entry = take_back(
         site_of(request).store,
@@ -162,6 +137,7 @@ def waive(request: Request, number: int, form: Form) -> Response:
         form.text("reason"),
         who=form.text("who") or person_of(request).who,
         pin=form.text("pin"),
+        idempotency_key=form.key,
     )
     return go(f"/jobs/{number}", "waived")
 
@@ -172,9 +148,9 @@ def sign(request: Request, number: int, form: Form) -> Response:
     store = site_of(request).store
     if not form.text("head"):
         raise InputError(
-            "it is not known which state of the job was seen",
-            where="sign",
-            fix="open the step 'close' again and sign there",
+            _("it is not known which state of the job was seen"),
+            where=_("sign"),
+            fix=_("open the step 'close' again and sign there"),
         )
     store.sign_off(
         number,
@@ -186,6 +162,61 @@ def sign(request: Request, number: int, form: Form) -> Response:
         idempotency_key=form.key,
     )
     return go(f"/jobs/{number}?step=close", "signed")
+
+
+@router.post("/jobs/{number}/pictures")
+def keep_picture(request: Request, number: int, form: Form) -> Response:
+    """Keep photographs or a tag of a piece."""
+    step = form.text("step")
+    photos: tuple[bytes | None, ...] = tuple(one.data for one in form.files.get("photo", ())) or (None,)
+    for place, photo in enumerate(photos):
+        add_picture(
+            site_of(request).store,
+            number,
+            step,
+            piece=form.text("piece"),
+            photo=photo,
+            tag=form.text("tag"),
+            caption=form.text("caption"),
+            who=person_of(request).who,
+            idempotency_key=f"{form.key}-{place}" if form.key else "",
+        )
+    return go(f"/jobs/{number}?step={step}", "photos", "pictures")
+
+
+def _pdf(data: bytes, name: str) -> Response:
+    return Response(
+        data,
+        media_type="application/pdf",
+        headers={"content-disposition": f'inline; filename="{name}.pdf"'},
+    )
+
+
+@router.get("/jobs/{number}/label.pdf")
+def job_label(request: Request, number: int) -> Response:
+    """Return the label of the job's set."""
+    from axlewright.sheets import set_label
+
+    data = set_label_data(site_of(request).store, number, person_of(request).system)
+    return _pdf(set_label(data), f"set-label-{number}")
+
+
+@router.get("/shelf/{item}/label.pdf")
+def shelf_label(request: Request, item: int) -> Response:
+    """Return the label of a piece on the shelf."""
+    from axlewright.sheets import spacer_label
+
+    return _pdf(spacer_label(spacer_label_data(site_of(request).store, item)), f"spacer-label-{item}")
+
+
+@router.get("/bench-sheet.pdf")
+def blank(request: Request, job: Annotated[int | None, Query()] = None) -> Response:
+    """Return the blank bench sheet for paper days, with what is known of a job on it."""
+    site, person = site_of(request), person_of(request)
+    data = blank_sheet_pdf(
+        site.store, job, shop=person.shop, paper="us-letter" if person.system == "inch" else "a4"
+    )
+    return _pdf(data, "bench-sheet")
 
 
 @router.get("/jobs/{number}/sheet.pdf")
@@ -201,11 +232,7 @@ def sheet(request: Request, number: int) -> Response:
         link=link,
         paper="us-letter" if person.system == "inch" else "a4",
     )
-    return Response(
-        data,
-        media_type="application/pdf",
-        headers={"content-disposition": f'inline; filename="job-{number}.pdf"'},
-    )
+    return _pdf(data, f"job-{number}")
 
 
 @router.get("/files/{sha256}")
