@@ -36,7 +36,7 @@ import axlewright as aw
 from axlewright.contact import Settings
 from axlewright.diagnosis import Evidence, Priors, diagnose
 from axlewright.errors import AxlewrightError
-from axlewright.pattern import read_photo
+from axlewright.pattern import read_photo, settle_pair
 from photo_scene import make_photo, random_request
 from reading import KEYS, NEAR, OFF_MM, information_limit, judge_case, share
 from simulated_sets import DESIGNS, RealSet, draw_set, draw_settings, lies
@@ -121,10 +121,14 @@ def read(case: Drawn) -> dict[str, Any]:
             said["refused"] = error.what
             continue
         readings[flank] = reading
+        said["seconds"] = time.process_time() - start
+    if len(readings) == 2:
+        readings["drive"], readings["coast"] = settle_pair(readings["drive"], readings["coast"], design)
+    for flank, reading in readings.items():
+        photo, said = case.photos[flank], out["photos"][flank]
         found, true = reading.pattern, photo["pattern"]
         both = (found.mask & photo["mask"]).sum()
         said |= {
-            "seconds": time.process_time() - start,
             "overlap": float(both / max(1, (found.mask | photo["mask"]).sum())),
             "error": [found.center[k] - true.center[k] for k in (0, 1)],
             "sd": list(reading.center_sd),
@@ -132,12 +136,13 @@ def read(case: Drawn) -> dict[str, Any]:
             "compound_found": reading.compound_found,
             "other_chance": reading.other_chance,
             "contrast": reading.contrast,
+            "likely": reading.likely,
             "doubted": bool(reading.outline_doubts),
         }
     if not readings:
         return out
     start = time.process_time()
-    found = diagnose(
+    diagnosis = diagnose(
         Evidence(design, readings.get("drive"), readings.get("coast"), backlash_mm=case.backlash_mm)
     )
     seconds = time.process_time() - start
@@ -148,7 +153,7 @@ def read(case: Drawn) -> dict[str, Any]:
         trial = judge_case(
             case.real,
             case.settings,
-            found,
+            diagnosis,
             np.random.default_rng([case.number, 99]),
             limit=limit,
             seconds=seconds,

@@ -9,6 +9,7 @@ from axlewright.pattern.reading import read_photo
 from axlewright.pattern.readings import PatternReading, PhotoReading
 from axlewright.pattern.runout_estimate import DialReading, RunoutEstimate, estimate_runout
 from axlewright.pattern.several import SeveralTeeth, ToothPhoto, Wander, combine_teeth, read_several
+from axlewright.pattern.two_outlines import settle_pair
 from axlewright.pattern.words import pattern_from_words
 
 __all__ = [
@@ -35,5 +36,6 @@ __all__ = [
     "pattern_from_words",
     "read_photo",
     "read_several",
+    "settle_pair",
     "strip_private_data",
 ]

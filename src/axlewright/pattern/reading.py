@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from axlewright.contact import ContactPattern, measure_mask
+from axlewright.contact import measure_mask
 from axlewright.contact.rolling import check_flank
-from axlewright.errors import PhotoError
+from axlewright.errors import ContactError, PhotoError
 from axlewright.gearset import FlankName, GearSetDesign
 from axlewright.language import _
 from axlewright.pattern.camera import (
@@ -25,10 +25,12 @@ from axlewright.pattern.camera import (
 from axlewright.pattern.colour import coded_light, lab, linear_light
 from axlewright.pattern.corners import check_corners, parse_corners
 from axlewright.pattern.edges import find_edges
+from axlewright.pattern.expected import expected_marks, figures_of
 from axlewright.pattern.picture import Picture, load_picture
 from axlewright.pattern.readings import PhotoReading
-from axlewright.pattern.segment import Compound, Segmentation, segment
-from axlewright.pattern.uncertainty import OutlineSpread, outline_spread, place_spread
+from axlewright.pattern.segment import Compound, Likely, Segmentation, segment
+from axlewright.pattern.two_outlines import with_other
+from axlewright.pattern.uncertainty import outline_spread, place_spread
 from axlewright.pattern.unroll import Part, cut_part, unroll
 
 Array = NDArray[np.float64]
@@ -42,7 +44,6 @@ EDGE_LIMIT = (
 )
 EDGE_DOUBT = 0.0012
 FOCAL_LIMIT = 1.1  # logarithm of the fitted over the expected focal length
-LEAST_RIVAL = 0.05  # chance of another outline above which it counts
 BLUR_LIMIT_CELLS = 10.5  # outline wider than this share (of 95 rows) is blur, not compound
 
 
@@ -105,8 +106,33 @@ def read_photo(
     if snap:
         camera, support = _snapped(picture, part, taps, first, design, name, tap_sd, length_px)
     fine = unroll(part, camera, design, name)
-    marked = segment(fine[::2, ::2], compound)
-    return _report(picture, taps, first, camera, support, fine, marked, design, name, compound, tap_sd)
+    outlines = segment(fine[::2, ::2], compound, _likely(design, name))
+    reported: list[PhotoReading] = []
+    for marked in outlines:
+        try:
+            reported.append(
+                _report(picture, taps, first, camera, support, fine, marked, design, name, compound, tap_sd)
+            )
+        except PhotoError:
+            if not reported:
+                raise
+    if len(reported) == 1:
+        return reported[0]
+    return with_other(reported[0], reported[1], outlines[1].chance)
+
+
+def _likely(design: GearSetDesign, flank: FlankName) -> Likely | None:
+    """Return how likely marks are for the design; None for one whose teeth hardly touch."""
+    try:
+        expected = expected_marks(design)
+    except ContactError:
+        return None
+
+    def likely(mask: NDArray[np.bool_]) -> float:
+        figures = figures_of(mask)
+        return -20.0 if figures is None else expected.log_density(flank, figures)
+
+    return likely
 
 
 def _unlike(design: GearSetDesign, flank: FlankName, miss_px: float) -> PhotoError:
@@ -167,10 +193,9 @@ def _report(
     pattern = measure_mask(mask, flank)
     if pattern.empty:
         raise PhotoError("no mark was found", where="photo", fix="paint thinly, roll under drag, try again")
-    doubtful = marked.rival is not None and marked.rival_weight > LEAST_RIVAL
     spread = outline_spread(marked)
     place = place_spread(camera, design, flank, mask)
-    center_sd, length_sd = _with_rival(pattern, spread, place, marked)
+    center_sd = (math.hypot(spread.center[0], place[0]), math.hypot(spread.center[1], place[1]))
     corners_used = camera.project(flank_surface(design, flank, CORNER_X, CORNER_Y)[0])
     moves = np.linalg.norm(corners_used - taps, axis=1)
     found = {True: "rubbed", False: "print", None: "unknown"}[marked.rubbed]
@@ -178,7 +203,9 @@ def _report(
     return PhotoReading(
         pattern=pattern,
         center_sd=center_sd,
-        length_sd=length_sd,
+        length_sd=spread.length,
+        alone_sd=(*center_sd, spread.length),
+        likely=marked.likely,
         place_sd=place,
         area_sd=spread.area,
         source="photo",
@@ -193,28 +220,8 @@ def _report(
         edge_confidence=spread.confidence,
         compound_found=found,  # type: ignore[arg-type]
         contrast=marked.step,
-        other=None if marked.rival is None or not doubtful else marked.rival[::2, ::2],
-        other_chance=marked.rival_weight if doubtful else 0.0,
         outline_doubts=tuple(doubts),
     )
-
-
-def _with_rival(
-    pattern: ContactPattern, spread: OutlineSpread, place: tuple[float, float], marked: Segmentation
-) -> tuple[tuple[float, float], float]:
-    """Return the spread of centre and length, widened by another outline that is nearly as likely."""
-    var = [spread.center[0] ** 2 + place[0] ** 2, spread.center[1] ** 2 + place[1] ** 2, spread.length**2]
-    if marked.rival is not None and marked.rival_weight > LEAST_RIVAL:
-        other = measure_mask(marked.rival[::2, ::2], pattern.flank)
-        w = marked.rival_weight
-        away = (
-            other.center[0] - pattern.center[0],
-            other.center[1] - pattern.center[1],
-            other.length_fraction - pattern.length_fraction,
-        )
-        var = [v + w * d * d for v, d in zip(var, away, strict=True)]
-    x, y, length = (float(np.sqrt(v)) for v in var)
-    return (x, y), length
 
 
 def _notes(
@@ -254,8 +261,6 @@ def _notes(
                 share=f"{marked.glare:.0%}"
             )
         )
-    if marked.rival is not None and marked.rival_weight > LEAST_RIVAL:
-        doubts.append(_("Another outline is nearly as likely; look at it and correct it if needed."))
     if marked.step < 1.5:
         doubts.append(_("The mark stands out only faintly; look at the outline and correct it if needed."))
     if compound != "auto" and found not in ("unknown", compound):

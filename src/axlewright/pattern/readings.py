@@ -76,8 +76,12 @@ class PhotoReading(PatternReading):
         Standard deviation of `pattern.area_fraction`.
     place_sd : (float, float)
         Part of `center_sd` that comes from taps and camera.
-    other : array of bool, shape (48, 96), or None
-        Another area that could be the mark; to be offered in place of the one found.
+    alone_sd : (float, float, float)
+        Standard deviations of centre (lengthwise, profile) and length if the outline found is the right one.
+    likely : float
+        Logarithm of how likely such a mark is for the design, against the usual one.
+    other : PhotoReading or None
+        Reading of another area that could be the mark; to be offered in place of the one found.
     other_chance : float
         How likely it is the other one, 0 … 0.5.
     outline_doubts : tuple of str
@@ -96,7 +100,9 @@ class PhotoReading(PatternReading):
     contrast: float
     area_sd: float
     place_sd: tuple[float, float]
-    other: NDArray[np.bool_] | None = None
+    alone_sd: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    likely: float = 0.0
+    other: PhotoReading | None = None
     other_chance: float = 0.0
     outline_doubts: tuple[str, ...] = ()
 

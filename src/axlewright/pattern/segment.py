@@ -2,13 +2,14 @@
 
 Candidates come from two classes and from cuts at levels (`candidates`), each in the picture as it is and with
 a likely cast shadow lifted. The one whose outline keeps its contrast in these views, with a compact mark
-clear of the ends, wins. At last the outline is moved to half way between the surfaces just inside and just
-outside of it (`outline.settle`).
+clear of the ends and such as the design makes, wins. At last the outline is moved to half way between the
+surfaces just inside and just outside of it (`outline.settle`).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -38,6 +39,10 @@ KEPT_CONTRAST = 0.6  # of the candidate's contrast; below it the settled outline
 LEAST_DIFFERENCE = 4.0  # the same step in Lab units; below it compression and noise make their own outlines
 MOST_GLARE = 0.35  # share of the flank
 RIVAL_SHARPNESS = 10.0  # power of the ratio of scores that gives the odds of another outline
+LEAST_SCORE = 0.25
+LIKELY_WEIGHT = 1.0  # how much the design's usual marks count beside the picture
+LEAST_RIVAL = 0.02  # odds below which another outline is not kept
+Likely = Callable[[Mask], float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,10 +67,10 @@ class Segmentation:
         Share of the flank hidden by glare.
     score : float
         How clear and mark-like the area is.
-    rival : array of bool or None
-        Another area that could be the mark.
-    rival_weight : float
-        How likely it is, 0 … 0.5.
+    likely : float
+        Logarithm of how likely such a mark is for the design, against the usual one.
+    chance : float
+        Of this outline among those of one photo.
     """
 
     level: Array
@@ -76,11 +81,22 @@ class Segmentation:
     rubbed: bool | None
     glare: float
     score: float = 0.0
-    rival: Mask | None = None
-    rival_weight: float = 0.0
+    likely: float = 0.0
+    chance: float = 1.0
 
 
-def segment(light: Array, compound: Compound = "auto") -> Segmentation:
+@dataclass(frozen=True, slots=True)
+class _Rated:
+    """A credible candidate: how good it is, the area, the view that shows it best."""
+
+    weight: float  # logarithm
+    score: float
+    likely: float
+    mask: Mask
+    look: int
+
+
+def segment(light: Array, compound: Compound = "auto", likely: Likely | None = None) -> list[Segmentation]:
     """Find the marked area of an unrolled flank.
 
     Parameters
@@ -89,10 +105,14 @@ def segment(light: Array, compound: Compound = "auto") -> Segmentation:
         Linear RGB, root row first, toe column first.
     compound : {"rubbed", "print", "auto"}
         Painted flank with the contact rubbed clear, clean flank with a print, or to be found out.
+    likely : callable, optional
+        Mask to the logarithm of how likely a mark of that place and shape is, against the usual one.
 
     Returns
     -------
-    Segmentation
+    list of Segmentation
+        The likeliest outline first, then at most one other that says something else; their chances add up
+        to 1.
 
     Raises
     ------
@@ -100,7 +120,6 @@ def segment(light: Array, compound: Compound = "auto") -> Segmentation:
         When glare hides too much or nothing stands out.
     """
     f3, glare, dark = features(light)
-    rows, cols = glare.shape
     known = ~(glare | dark)
     hidden = float(glare.mean())
     if hidden > MOST_GLARE:
@@ -118,15 +137,39 @@ def segment(light: Array, compound: Compound = "auto") -> Segmentation:
     for view, seen, shade in looks:
         coarse, coarse_known = halved(view, seen)
         grids.append((coarse, coarse_known, usual_difference(coarse, coarse_known), shade))
-    rated = _rate(grids, compound)
+    rated = _rate(grids, compound, likely or (lambda _mask: 0.0))
     if not rated:
         raise _nothing()
-    score, start, look = rated[0]
-    f3, known, _ = looks[look]
-    coarse, coarse_known, usual, _ = grids[look]
-    at_first, sides = OutlineProbe(start).contrast(coarse, coarse_known, usual)
-    first = _finer(start, rows, cols)
-    level, mask = settle(f3, first, known, _coat(_rubbed(sides), compound))
+    chosen = [rated[0], *_rival(rated)]
+    weights = np.exp(np.array([r.weight for r in chosen]) - chosen[0].weight)
+    found = []
+    for one, chance in zip(chosen, weights / weights.sum(), strict=True):
+        view, seen, _shade = looks[one.look]
+        coarse, coarse_known, usual, _coarse_shade = grids[one.look]
+        outline = _outline(one, compound, view, seen, coarse, coarse_known, usual)
+        if outline is not None:
+            found.append(replace(outline, glare=hidden, chance=float(chance)))
+        elif not found:
+            raise _nothing()
+    if len(found) == 1:
+        found = [replace(found[0], chance=1.0)]
+    return found
+
+
+def _outline(
+    one: _Rated,
+    compound: Compound,
+    view: Array,
+    known: Mask,
+    coarse: Array,
+    coarse_known: Mask,
+    usual: Array,
+) -> Segmentation | None:
+    """Return a candidate with its outline settled; None when it does not stand out."""
+    rows, cols = known.shape
+    at_first, sides = OutlineProbe(one.mask).contrast(coarse, coarse_known, usual)
+    first = _finer(one.mask, rows, cols)
+    level, mask = settle(view, first, known, _coat(_rubbed(sides), compound))
     step, settled = OutlineProbe(mask[::2, ::2]).contrast(coarse, coarse_known, usual)
     if step < KEPT_CONTRAST * at_first:
         # Faint marks can be lost on the way: keep the area as it was found.
@@ -135,12 +178,9 @@ def segment(light: Array, compound: Compound = "auto") -> Segmentation:
         sides = settled
     size = float(np.linalg.norm(sides[0] - sides[1]))
     if step < LEAST_CONTRAST or size < LEAST_DIFFERENCE:
-        raise _nothing()
-    rival, weight = _rival(rated)
-    if rival is not None:
-        rival = _finer(rival, rows, cols)
+        return None
     return Segmentation(
-        level, known, step, size, edge_cells(f3, mask, known), _rubbed(sides), hidden, score, rival, weight
+        level, known, step, size, edge_cells(view, mask, known), _rubbed(sides), 0.0, one.score, one.likely
     )
 
 
@@ -150,16 +190,16 @@ def _finer(mask: Mask, rows: int, cols: int) -> Mask:
 
 
 def _rate(
-    grids: list[tuple[Array, Mask, Array, Mask | None]], compound: Compound
-) -> list[tuple[float, Mask, int]]:
-    """Return credible candidates, best first: score, mask, and the view that shows it best.
+    grids: list[tuple[Array, Mask, Array, Mask | None]], compound: Compound, likely: Likely
+) -> list[_Rated]:
+    """Return credible candidates, best first.
 
     An outline that is a shadow's edge loses its contrast once the shadow is lifted; that of a mark keeps it.
     So every candidate is judged in all views.
     """
-    rated: list[tuple[float, Mask, int]] = []
+    rated: list[_Rated] = []
     met: set[bytes] = set()
-    for f, known, _, shade in grids:
+    for f, known, _usual, shade in grids:
         for mask in candidates(f, known, shade):
             key = np.packbits(mask[::3, ::3]).tobytes()
             if key in met:
@@ -175,19 +215,22 @@ def _rate(
             if contrasts[0] > 0.9 * contrasts[look]:
                 look = 0
             score = float(np.mean(np.sqrt(contrasts))) * shape * _agrees(seen[look][1], compound)
-            rated.append((score, mask, look))
-    rated.sort(key=lambda item: -item[0])
-    return [item for item in rated if item[0] > 0.25]
+            if score > LEAST_SCORE:
+                fits = LIKELY_WEIGHT * likely(mask)
+                rated.append(_Rated(RIVAL_SHARPNESS * float(np.log(score)) + fits, score, fits, mask, look))
+    rated.sort(key=lambda item: -item.weight)
+    return rated
 
 
-def _rival(rated: list[tuple[float, Mask, int]]) -> tuple[Mask | None, float]:
-    """Return the best candidate that says something else than the first, and how likely it is beside it."""
-    score, best, _ = rated[0]
-    for other, mask, _ in rated[1:]:
-        if (mask & best).sum() < 0.6 * (mask | best).sum():
-            odds = (other / score) ** RIVAL_SHARPNESS
-            return mask, odds / (1.0 + odds)
-    return None, 0.0
+def _rival(rated: list[_Rated]) -> list[_Rated]:
+    """Return the best candidate that says something else than the first, if it is likely enough."""
+    best = rated[0]
+    for other in rated[1:]:
+        if other.weight < best.weight + np.log(LEAST_RIVAL):
+            break
+        if (other.mask & best.mask).sum() < 0.6 * (other.mask | best.mask).sum():
+            return [other]
+    return []
 
 
 def _nothing() -> PhotoError:

@@ -1,0 +1,163 @@
+"""How marks of a design usually lie and look: what an outline found in a photo is held against.
+
+The design is rolled at settings and with ease-offs that stray as they may; place, size and slant of the marks
+give a density for one flank and one for both flanks of the same set together. An outline that no set of this
+design is likely to make (a shadow, an old wear trace, the paint's rim) is then known as such, and of two
+outlines on one flank the one that goes with the other flank's mark is believed.
+
+The spreads below are wide on purpose and our own; no source.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import io
+import math
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from axlewright.contact.atlas import cache_folder, write_atomically
+from axlewright.contact.mesh import Settings, build_mesh
+from axlewright.contact.rolling import roll_unloaded
+from axlewright.errors import ContactError
+from axlewright.gearset import EaseOff, FlankName, GearSetDesign
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+VERSION = 2
+ROLLED = 320
+RESOLUTION = (48, 24, 80)
+DEPTH_MM, DEPTH_FAR_MM, FAR_SHARE = 0.06, 0.18, 0.35  # of pinion depth, ordinary and far off
+RING_MM, OFFSET_MM, ANGLE_DEG = 0.08, 0.03, 0.018
+NOISE = np.array([0.03, 0.03, 0.10, 0.10, 0.10])  # reading errors of the five figures of a mark
+STRANGE = 0.03  # share of sets that are like none of those rolled
+STRANGE_WIDER = 3.0  # how much wider those spread
+FLANKS: tuple[FlankName, FlankName] = ("drive", "coast")
+
+
+def figures_of(mask: Mask) -> Array | None:
+    """Return lengthwise and profile centre, logarithms of the two spreads, and their correlation, shape (5,).
+
+    None when next to nothing is marked.
+    """
+    rows, cols = np.nonzero(mask)
+    if len(rows) < 8:
+        return None
+    x = -1.0 + 2.0 * cols / (mask.shape[1] - 1)
+    y = -1.0 + 2.0 * rows / (mask.shape[0] - 1)
+    sx, sy = max(float(x.std()), 0.02), max(float(y.std()), 0.02)
+    tie = float(((x - x.mean()) * (y - y.mean())).mean()) / (sx * sy)
+    return np.array([float(x.mean()), float(y.mean()), math.log(sx), math.log(sy), tie])
+
+
+@dataclass(frozen=True)
+class ExpectedMarks:
+    """Figures of the marks of many sets of one design, shape (n, 10): drive, then coast."""
+
+    figures: Array
+
+    def log_density(self, flank: FlankName, figures: Array) -> float:
+        """Return the logarithm of the density of one flank's mark, against the usual one's."""
+        k = 5 * FLANKS.index(flank)
+        return self._against_usual((k, k + 5), figures)
+
+    def log_pair(self, drive: Array, coast: Array) -> float:
+        """Return the same of both flanks' marks together."""
+        return self._against_usual((0, 10), np.concatenate([drive, coast]))
+
+    def _against_usual(self, part: tuple[int, int], figures: Array) -> float:
+        data, whiten, usual = _prepared(self, part)
+        n, d = data.shape
+        gap = ((figures @ whiten - data) ** 2).sum(1)
+        near = np.logaddexp.reduce(-0.5 * gap) - math.log(n)
+        wide = STRANGE_WIDER**2
+        far = np.logaddexp.reduce(-0.5 * gap / wide) - math.log(n) - 0.5 * d * math.log(wide)
+        return float(np.logaddexp(math.log(1.0 - STRANGE) + near, math.log(STRANGE) + far) - usual)
+
+
+@lru_cache(maxsize=48)
+def _kernel(key: bytes, rows: int, columns: int) -> tuple[Array, Array, float]:
+    data = np.frombuffer(key).reshape(rows, columns)
+    scott = rows ** (-1.0 / (columns + 4))
+    noise = np.tile(NOISE, columns // 5)
+    cov = scott**2 * np.cov(data.T) + np.diag(noise**2)
+    whiten = np.linalg.inv(np.linalg.cholesky(cov)).T
+    white = data @ whiten
+    gap = ((white[:, None] - white[None]) ** 2).sum(-1)
+    usual = np.logaddexp.reduce(-0.5 * gap, axis=1) - math.log(rows)
+    return white, whiten, float(np.median(usual))
+
+
+def _prepared(expected: ExpectedMarks, part: tuple[int, int]) -> tuple[Array, Array, float]:
+    data = np.ascontiguousarray(expected.figures[:, slice(*part)])
+    return _kernel(data.tobytes(), *data.shape)
+
+
+def _varied(rng: np.random.Generator, base: EaseOff, size: float) -> EaseOff:
+    return replace(
+        base,
+        lengthwise_crown_mm=base.lengthwise_crown_mm * math.exp(rng.normal(0.0, 0.25)),
+        profile_crown_mm=base.profile_crown_mm * math.exp(rng.normal(0.0, 0.40)),
+        twist_mm=base.twist_mm + 0.004 * size * rng.normal(),
+        top_root_relief_mm=base.top_root_relief_mm * math.exp(rng.normal(0.0, 0.30)),
+        relief_start=float(np.clip(base.relief_start + rng.normal(0.0, 0.05), 0.3, 0.8)),
+        center_lengthwise=base.center_lengthwise + rng.normal(0.0, 0.10),
+        center_profile=base.center_profile + rng.normal(0.0, 0.30),
+    )
+
+
+def _roll_many(design: GearSetDesign) -> Array:
+    rng = np.random.default_rng(11)
+    size = design.ring_outer_diameter_mm / 222.0
+    mesh = build_mesh(design, *RESOLUTION)
+    out = []
+    for _turn in range(ROLLED):
+        depth = DEPTH_FAR_MM if rng.random() < FAR_SHARE else DEPTH_MM
+        z = rng.standard_normal(4) * [depth * size, RING_MM * size, OFFSET_MM * size, ANGLE_DEG]
+        eases = [_varied(rng, design.ease_off(name), size) for name in FLANKS]
+        row = []
+        for name, ease in zip(FLANKS, eases, strict=True):
+            try:
+                pattern = roll_unloaded(
+                    mesh, name, Settings(*(float(v) for v in z)), ease, design.compound_film_mm
+                )[0]
+            except ContactError:
+                break
+            figures = figures_of(pattern.mask)
+            if figures is None:
+                break
+            row.append(figures)
+        if len(row) == 2:
+            out.append(np.concatenate(row))
+    if len(out) < ROLLED // 3:
+        raise ContactError(
+            f"only {len(out)} of {ROLLED} settings give marks on both flanks",
+            where=design.name,
+            fix="check the ease-off of the design",
+        )
+    return np.array(out)
+
+
+@lru_cache(maxsize=16)
+def expected_marks(design: GearSetDesign) -> ExpectedMarks:
+    """Return the marks of a design, from the cache folder where they have been rolled before."""
+    parts = {k: v for k, v in design.fields().items() if k not in ("name", "title", "mounting_distance_mm")}
+    text = f"{VERSION}|{ROLLED}|{RESOLUTION}|{sorted(parts.items())!r}"
+    path = cache_folder() / f"marks-{hashlib.sha256(text.encode()).hexdigest()[:32]}.npy"
+    try:
+        found = np.load(path, allow_pickle=False)
+        if found.ndim == 2 and found.shape[1] == 10 and np.isfinite(found).all():
+            return ExpectedMarks(found)
+    except (OSError, ValueError):
+        pass
+    figures = _roll_many(design)
+    out = io.BytesIO()
+    np.save(out, figures)
+    with contextlib.suppress(OSError):  # a read-only cache costs time, not results
+        write_atomically(path, out.getvalue())
+    return ExpectedMarks(figures)
