@@ -5,7 +5,9 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from typing import Any, Final
-from xml.sax.saxutils import quoteattr
+from xml.sax.saxutils import escape, quoteattr
+
+from axlewright.language import _
 
 _COUNTER: Final = itertools.count(1)
 Mask = tuple[tuple[bool, ...], ...]
@@ -65,8 +67,9 @@ def curve(values: Sequence[float], *, label: str, unit: str = "µrad") -> str:
         f'<text x="{left - 6}" y="{top + 10}" text-anchor="end">{reach:+.0f}</text>'
         f'<text x="{left - 6}" y="{top + high}" text-anchor="end">−{reach:.0f}</text>'
         f'<text x="{left - 6}" y="{top + high / 2 + 4}" text-anchor="end">{unit}</text>'
-        f'<text x="{left + wide / 2}" y="{top + high + 22}" text-anchor="middle">two pitches; '
-        f"peak to peak {pp:.1f} {unit}</text></svg>"
+        f'<text x="{left + wide / 2}" y="{top + high + 22}" text-anchor="middle">'
+        + escape(_("two pitches; peak to peak {size}").format(size=f"{pp:.1f} {unit}"))
+        + "</text></svg>"
     )
 
 

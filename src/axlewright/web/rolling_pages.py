@@ -8,8 +8,9 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 
 from axlewright.bench import design_names, find_design
+from axlewright.language import _
 from axlewright.web.page import person_of, site_of
-from axlewright.web.rolling_state import CONTROLS, State, rolled, state_of, state_of_form
+from axlewright.web.rolling_state import CONTROLS, WAYS, State, rolled, state_of, state_of_form
 from axlewright.web.teeth_model import teeth_model
 
 router = APIRouter()
@@ -33,9 +34,11 @@ def rolling(request: Request) -> Response:
         "now": rolled(state, find_design(site.store, state.design), system) if ready else None,
         "beside": beside,
         "beside_text": beside_text,
-        "tags": ("after the change", "before (as believed now)")
+        "tags": (_("after the change"), _("before (as believed now)"))
         if query.get("of") == "advice"
-        else ("now", "beside"),
+        else (_("now"), _("beside")),
+        "ways": WAYS,
+        "trouble": site.warmth.trouble,
         "other": rolled(beside, find_design(site.store, beside.design), system) if beside and ready else None,
         "link_beside": state.query(beside=state.query()),
         "link_alone": state.query(),

@@ -10,13 +10,19 @@ from urllib.parse import urlencode
 
 from axlewright.bench.kept_masks import mask_lines
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.units import System, show_length
+from axlewright.language import _, n_
+from axlewright.units import MM_PER_INCH, NM_PER_LBF_FT, System, show_length
 from axlewright.web.pictures import bars, curve, rows, tooth
 
 if TYPE_CHECKING:
     from axlewright.gearset import GearSetDesign
 
-MM_PER_THOU: Final = 0.0254
+WAYS: Final = (
+    ("", n_("both, each in its own direction")),
+    ("drive", n_("pulling: the drive side carries")),
+    ("coast", n_("slowing: the coast side carries")),
+)
+"""Which flank the load is on, by its name in the address."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,29 +60,29 @@ def _length(name: str, label: str, help_text: str, teaching: bool = False) -> Co
         {"inch": 20.0, "metric": 0.5},
         {"inch": 1.0, "metric": 0.01},
         {"inch": "0.001 in", "metric": "mm"},
-        {"inch": MM_PER_THOU, "metric": 1.0},
+        {"inch": MM_PER_INCH / 1000.0, "metric": 1.0},
         teaching,
     )
 
 
 CONTROLS: Final[tuple[Control, ...]] = (
-    _length("pinion", "Pinion depth", "Plus: pinion out, away from the ring gear's axis."),
-    _length("ring", "Ring gear", "Plus: away from the pinion, more backlash."),
+    _length("pinion", n_("Pinion depth"), n_("Plus: pinion out, away from the ring gear's axis.")),
+    _length("ring", n_("Ring gear"), n_("Plus: away from the pinion, more backlash.")),
     Control(
         "torque",
-        "Load at the ring gear",
-        "0 is rolled without load. The first load on a design takes some seconds.",
+        n_("Load at the ring gear"),
+        n_("0 is rolled without load. The first load on a design takes some seconds."),
         {"inch": 0.0, "metric": 0.0},
         {"inch": 2000.0, "metric": 3000.0},
         {"inch": 50.0, "metric": 50.0},
         {"inch": "lb-ft", "metric": "N·m"},
-        {"inch": 1.3558179483314004, "metric": 1.0},
+        {"inch": NM_PER_LBF_FT, "metric": 1.0},
     ),
-    _length("offset", "Offset error", "Plus: larger offset. Cannot be shimmed; for teaching.", True),
+    _length("offset", n_("Offset error"), n_("Plus: larger offset. Cannot be shimmed; for teaching."), True),
     Control(
         "angle",
-        "Shaft angle error",
-        "Plus: opens the angle. Cannot be shimmed; for teaching.",
+        n_("Shaft angle error"),
+        n_("Plus: opens the angle. Cannot be shimmed; for teaching."),
         {"inch": -6.0, "metric": -6.0},
         {"inch": 6.0, "metric": 6.0},
         {"inch": 0.5, "metric": 0.5},
@@ -98,6 +104,7 @@ class State:
     torque: float = 0.0
     offset: float = 0.0
     angle: float = 0.0
+    way: str = ""
 
     def shown(self, name: str, system: System) -> float:
         """Return a setting in the unit of its slider."""
@@ -107,25 +114,36 @@ class State:
     def query(self, **more: str) -> str:
         """Return the state as the query of an address, always in mm, so that a link means the same."""
         values = {n: f"{getattr(self, n):.5g}" for n in _BY_NAME if abs(getattr(self, n)) > 1e-12}
-        return urlencode({"design": self.design, **values, **more})
+        way = {"way": self.way} if self.way else {}
+        return urlencode({"design": self.design, **values, **way, **more})
 
     def words(self, system: System) -> str:
         """Return the settings in words."""
         parts = []
         if abs(self.pinion) > 1e-6:
-            parts.append(
-                f"pinion {show_length(abs(self.pinion), system)} {'out' if self.pinion > 0 else 'in'}"
-            )
+            told = _("pinion {length} out") if self.pinion > 0 else _("pinion {length} in")
+            parts.append(told.format(length=show_length(abs(self.pinion), system)))
         if abs(self.ring) > 1e-6:
-            way = "away" if self.ring > 0 else "closer"
-            parts.append(f"ring gear {show_length(abs(self.ring), system)} {way}")
+            told = _("ring gear {length} away") if self.ring > 0 else _("ring gear {length} closer")
+            parts.append(told.format(length=show_length(abs(self.ring), system)))
         if abs(self.offset) > 1e-6:
-            parts.append(f"offset error {show_length(self.offset, system, signed=True)}")
+            parts.append(
+                _("offset error {length}").format(length=show_length(self.offset, system, signed=True))
+            )
         if abs(self.angle) > 1e-9:
-            parts.append(f"shaft angle error {self.angle * 60:+.1f}′".replace("-", "−"))
+            minutes = f"{self.angle * 60:+.1f}′".replace("-", "−")
+            parts.append(_("shaft angle error {angle}").format(angle=minutes))
         if self.torque > 0:
-            parts.append(f"load {self.torque:.0f} N·m at the ring gear")
-        return ", ".join(parts) or "as designed, without load"
+            parts.append(_("load {torque} at the ring gear").format(torque=show_load(self.torque, system)))
+            if self.way:
+                parts.append(_("on the drive side") if self.way == "drive" else _("on the coast side"))
+        return ", ".join(parts) or _("as designed, without load")
+
+
+def show_load(nm: float, system: System) -> str:
+    """Show a torque at the ring gear [N·m] as lb-ft and N·m, the wanted system first."""
+    inch, metric = f"{nm / NM_PER_LBF_FT:.0f} lb-ft", f"{nm:.0f} N·m"
+    return f"{inch} ({metric})" if system == "inch" else f"{metric} ({inch})"
 
 
 def state_of(query: Mapping[str, str], designs: list[str]) -> State:
@@ -145,11 +163,18 @@ def state_of(query: Mapping[str, str], designs: list[str]) -> State:
         try:
             value = float(text.replace(",", ".").replace("−", "-"))
         except ValueError:
-            raise InputError(f"'{text}' is not a number", where=control.label, fix="use the slider") from None
+            raise InputError(
+                _("'{text}' is not a number").format(text=text),
+                where=_(control.label),
+                fix=_("use the slider"),
+            ) from None
         if not abs(value) < 1e5:
-            raise InputError(f"{text} is out of reach", where=control.label, fix="use the slider")
+            raise InputError(
+                _("{text} is out of reach").format(text=text), where=_(control.label), fix=_("use the slider")
+            )
         values[control.name] = value
-    return State(name, **values)
+    way = query.get("way", "")
+    return State(name, way=way if way in dict(WAYS) else "", **values)
 
 
 def state_of_form(query: Mapping[str, str], designs: list[str], system: System) -> State:
@@ -162,10 +187,31 @@ def state_of_form(query: Mapping[str, str], designs: list[str], system: System) 
                 value = float(text.replace(",", ".").replace("−", "-"))
             except ValueError:
                 raise InputError(
-                    f"'{text}' is not a number", where=control.label, fix="type a number such as 5"
+                    _("'{text}' is not a number").format(text=text),
+                    where=_(control.label),
+                    fix=_("type a number such as 5"),
                 ) from None
             plain[control.name] = repr(value * control.scale[system])
     return state_of(plain, designs)
+
+
+def _backlash(state: State, design: GearSetDesign, system: System) -> str:
+    """Say the backlash at a state as a sentence; empty where the teeth do not meet."""
+    from axlewright.contact import Settings, backlash_at
+
+    try:
+        found = backlash_at(design, Settings(state.pinion, state.ring, state.offset, state.angle))
+    except AxlewrightError:
+        return ""
+    shown = show_length(found.in_rotation_mm, system)
+    change = show_length(found.change_mm, system, signed=True)
+    if found.in_rotation_mm < 0:
+        return _("Backlash, computed without load: none, the teeth bind; {change} from as designed.").format(
+            change=change
+        )
+    return _("Backlash, computed without load: {backlash}; {change} from as designed.").format(
+        backlash=shown, change=change
+    )
 
 
 def rolled(state: State, design: GearSetDesign, system: System) -> dict[str, Any]:
@@ -174,7 +220,7 @@ def rolled(state: State, design: GearSetDesign, system: System) -> dict[str, Any
     Returns
     -------
     dict
-        words, ms, and for each flank svg, motion, harmonics, words, error.
+        words, ms, backlash, and for each flank svg, motion, harmonics, words, load, error.
     """
     import axlewright as aw
 
@@ -190,13 +236,19 @@ def rolled(state: State, design: GearSetDesign, system: System) -> dict[str, Any
                 ring_away_mm=state.ring,
                 offset_error_mm=state.offset,
                 shaft_angle_error_deg=state.angle,
-                torque_nm=state.torque,
+                torque_nm=state.torque if state.way in ("", flank) else 0.0,
             )
         except AxlewrightError as error:
             errors[flank] = str(error)
+    backlash = _backlash(state, design, system)
     rolled_ms = (time.perf_counter() - begin) * 1000.0
     tapered = design.tooth_form == "face-milled"
-    out: dict[str, Any] = {"words": state.words(system), "query": state.query(), "flanks": {}}
+    out: dict[str, Any] = {
+        "words": state.words(system),
+        "query": state.query(),
+        "backlash": backlash,
+        "flanks": {},
+    }
     for flank in ("drive", "coast"):
         if flank in errors:
             out["flanks"][flank] = {"error": errors[flank]}
@@ -211,18 +263,30 @@ def rolled(state: State, design: GearSetDesign, system: System) -> dict[str, Any
             "svg": tooth(
                 computed=None if one.pattern.empty else rows(one.pattern.mask),
                 tapered=tapered,
-                label=f"{flank} side of the ring gear tooth: {words}",
+                label=(
+                    _("drive side of the ring gear tooth: {words}")
+                    if flank == "drive"
+                    else _("coast side of the ring gear tooth: {words}")
+                ).format(words=words),
             ),
             "motion": curve(
                 [float(v) for v in one.motion_error_urad],
-                label=f"Motion error of the {flank} side, {pp:.1f} microradians peak to peak",
+                label=(
+                    _("Motion error of the drive side over two pitches, {size} microradians peak to peak")
+                    if flank == "drive"
+                    else _(
+                        "Motion error of the coast side over two pitches, {size} microradians peak to peak"
+                    )
+                ).format(size=f"{pp:.1f}"),
             ),
             "harmonics": bars(
                 harmonics,
-                label="Mesh harmonics in microradians: "
-                + ", ".join(f"{i}× {v:.1f}" for i, v in enumerate(harmonics, 1)),
+                label=_("Mesh harmonics in microradians: {values}").format(
+                    values=", ".join(f"{i}× {v:.1f}" for i, v in enumerate(harmonics, 1))
+                ),
                 largest=max(20.0, *harmonics),
             ),
+            "load": _("under load") if one.torque_nm > 0 else _("without load"),
             "pp": round(pp, 1),
             "mask": mask_lines(one.pattern.mask),
             "summary": one.summary(),

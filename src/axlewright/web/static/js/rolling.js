@@ -15,6 +15,7 @@ function start(root) {
     slider: /** @type {HTMLInputElement} */ (field.querySelector('input[type="range"]')),
   }));
   const design = root.dataset.design ?? "";
+  const way = /** @type {HTMLSelectElement | null} */ (root.querySelector("#r-way"));
 
   function query() {
     const out = new URLSearchParams({ design });
@@ -22,6 +23,7 @@ function start(root) {
       const value = Number(c.number.value) * c.scale;
       if (Number.isFinite(value) && Math.abs(value) > 1e-12) out.set(c.name, String(Number(value.toPrecision(5))));
     }
+    if (way?.value) out.set("way", way.value);
     return out;
   }
 
@@ -88,11 +90,15 @@ function start(root) {
         const place = part(name, flank);
         if (place) place.innerHTML = one.error ? "" : one[name];
       }
+      const load = part("load", flank);
+      if (load) load.textContent = one.error ? "" : one.load;
       const words = part("words", flank);
       if (words) words.textContent = one.error ? "" : one.words;
     }
     const state = root.querySelector("[data-statewords]");
     if (state) state.textContent = data.words;
+    const backlash = root.querySelector("[data-backlash]");
+    if (backlash) backlash.textContent = data.backlash;
     const ms = root.querySelector("[data-ms]");
     if (ms) ms.textContent = String(data.ms);
   }
@@ -120,6 +126,7 @@ function start(root) {
     event.preventDefault();
     roll();
   });
+  way?.addEventListener("change", () => void roll());
   root.querySelector("#r-design")?.addEventListener("change", (event) => {
     location.assign(`/rolling?design=${encodeURIComponent(/** @type {HTMLSelectElement} */ (event.target).value)}`);
   });
@@ -132,7 +139,8 @@ async function waitUntilReady() {
   for (;;) {
     await new Promise((r) => setTimeout(r, 700));
     try {
-      if ((await (await fetch("/api/ready")).json()).ready) return location.reload();
+      const told = await (await fetch("/api/ready")).json();
+      if (told.ready || told.trouble) return location.reload();
     } catch {
       /* the server is starting again: ask once more */
     }

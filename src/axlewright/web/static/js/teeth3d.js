@@ -133,9 +133,13 @@ async function start(box) {
     [surface(vertices(model.ring.coast), model.ring.coast.columns, model.ring.coast.rows), skins.coast.material],
     [closing(model.ring.drive, model.ring.coast, true), plain],
   ];
+  /** The two flanks of each ring gear tooth; those that were not rolled yet are without marks. @type {any[][]} */
+  const flanks = [];
   for (let k = 0; k < model.ring_teeth; k++) {
     const tooth = new three.Group();
-    for (const [geometry, material] of ringParts) tooth.add(new three.Mesh(geometry, material));
+    const meshes = ringParts.map(([geometry, material]) => new three.Mesh(geometry, material));
+    flanks.push(meshes.slice(0, 2));
+    tooth.add(...meshes);
     tooth.rotation.z = (2 * Math.PI * k) / model.ring_teeth;
     ring.add(tooth);
   }
@@ -192,6 +196,7 @@ async function start(box) {
   function look(name) {
     // One flank is looked at with the pinion out of the way; the pair is looked at in mesh.
     pinionPlace.visible = name === "pair";
+    if (name !== "pair") shown.flank = name;
     const way = views[name]().normalize();
     controls.target.copy(name === "pair" ? middle.clone().add(new three.Vector3(0, 0, -0.18 * size)) : middle);
     camera.position.copy(controls.target.clone().add(way.multiplyScalar(size * (name === "pair" ? 3.2 : 1.15))));
@@ -200,6 +205,35 @@ async function start(box) {
     fill.position.copy(camera.position).multiplyScalar(-1);
     controls.update();
     draw();
+  }
+
+  // Names of the tooth's edges, laid over the picture where the edges are.
+  const shown = { flank: "drive" };
+  const edges = Object.fromEntries(
+    ["drive", "coast"].map((flank) => {
+      const { columns, rows } = model.ring[flank];
+      const points = vertices(model.ring[flank]);
+      /** @param {number} r @param {number} c */
+      const at = (r, c) => points[r * columns + c];
+      const [r, c] = [Math.floor(rows / 2), Math.floor(columns / 2)];
+      return [flank, { toe: at(r, 0), heel: at(r, columns - 1), top: at(rows - 1, c), root: at(0, c), centre: at(r, c) }];
+    }),
+  );
+  const names = /** @type {HTMLElement[]} */ ([...box.querySelectorAll("[data-place]")]);
+  /** @param {number} wide @param {number} high */
+  function name3d(wide, high) {
+    const places = edges[shown.flank];
+    const turned = (/** @type {any} */ p) => p.clone().applyAxisAngle(new three.Vector3(0, 0, 1), near()).project(camera);
+    const centre = turned(places.centre);
+    for (const name of names) {
+      const p = turned(places[name.dataset.place ?? "toe"]);
+      const [dx, dy] = [(p.x - centre.x) * wide, (centre.y - p.y) * high];
+      const far = Math.max(1, Math.hypot(dx, dy));
+      const [x, y] = [((p.x + 1) / 2) * wide + (dx / far) * 18, ((1 - p.y) / 2) * high + (dy / far) * 14];
+      name.hidden = x < 8 || x > wide - 8 || y < 8 || y > high - 8 || p.z > 1;
+      name.style.left = `${x}px`;
+      name.style.top = `${y}px`;
+    }
   }
 
   let queued = false;
@@ -219,11 +253,30 @@ async function start(box) {
         camera.updateProjectionMatrix();
       }
       renderer.render(scene, camera);
+      name3d(wide, high);
+      box.dataset.distance = camera.position.distanceTo(controls.target).toFixed(1);
+      box.dataset.azimuth = controls.getAzimuthalAngle().toFixed(3);
       box.dataset.drawn = String(Number(box.dataset.drawn ?? 0) + 1);
     });
   }
 
   let angle = 0;
+  let rolled = 0;
+  const pitch = (2 * Math.PI) / model.ring_teeth;
+  /** The turn that brings the tooth nearest to the mesh where tooth 0 stands at rest: names stay on it. */
+  function near() {
+    return angle - Math.round(angle / pitch) * pitch;
+  }
+  /** Show marks on the teeth that went through the mesh since rolling began; on all before it began. */
+  function mark() {
+    const gone = Math.floor(Math.abs(angle) / pitch + 0.5);
+    for (; rolled < Math.min(gone + 1, model.ring_teeth); rolled++) {
+      const k = (((model.forward > 0 ? -rolled : rolled) % model.ring_teeth) + model.ring_teeth) % model.ring_teeth;
+      flanks[k][0].material = skins.drive.material;
+      flanks[k][1].material = skins.coast.material;
+    }
+    box.dataset.marked = String(rolled);
+  }
   function turn() {
     ring.rotation.z = angle;
     pinionTurn.quaternion.setFromAxisAngle(axis, (-angle * model.ring_teeth) / model.pinion_teeth);
@@ -236,12 +289,14 @@ async function start(box) {
     angle += model.forward * Math.min(0.1, (now - before) / 1000) * 0.25;
     before = now;
     turn();
+    mark();
     draw();
     requestAnimationFrame(step);
   }
   const play = box.querySelector("[data-play]");
   play?.addEventListener("click", () => {
     rolling = !rolling;
+    if (rolling && rolled === 0) for (const [drive, coast] of flanks) drive.material = coast.material = plain;
     play.textContent = rolling ? _("Stop") : _("Roll");
     play.setAttribute("aria-pressed", String(rolling));
     before = performance.now();
