@@ -16,6 +16,7 @@ from axlewright import __version__
 from axlewright.errors import AxlewrightError, InputError, RecordError
 from axlewright.language import _, using_language
 from axlewright.web import (
+    batch_pages,
     bench_pages,
     design_pages,
     help_pages,
@@ -26,6 +27,7 @@ from axlewright.web import (
     practice_pages,
     rolling_pages,
     settings_pages,
+    tour_pages,
 )
 from axlewright.web.guard import Guard, dress_fault, language_of, page_secret
 from axlewright.web.page import Site, make_templates, site_of
@@ -58,6 +60,7 @@ def create_app(
         make_templates(),
         Pairing(store.folder),
         tuple(h for h in hosts if h),
+        tour_pages.tour_of,
     )
 
     @asynccontextmanager
@@ -85,8 +88,10 @@ def create_app(
         settings_pages,
         pairing_pages,
         help_pages,
+        tour_pages,
         listen_pages,
         practice_pages,
+        batch_pages,
     ):
         app.include_router(pages.router)
     app.add_exception_handler(AxlewrightError, _show_error)

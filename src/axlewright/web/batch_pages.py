@@ -1,0 +1,420 @@
+"""Batch: the roll-test log, best positions and marks, charts, matching, stock to order, studies."""
+
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+
+from axlewright.bench import FieldError, batch, design_names, find_design
+from axlewright.bench import batch_answers as answers
+from axlewright.bench import batch_typed as typing_in
+from axlewright.errors import AxlewrightError, InputError
+from axlewright.language import _
+from axlewright.setup.cautions import cautions_for
+from axlewright.setup.marks import MARK_UNITS, PLACE_WORDS
+from axlewright.units import MM_PER_INCH, System, parse_length, show_length
+from axlewright.web.page import Form, Person, go, person_of, site_of
+
+router = APIRouter()
+
+SHOWN = 100
+STUDY_MOST = 200_000
+
+
+def _values(request: Request, **more: Any) -> dict[str, Any]:
+    site = site_of(request)
+    system = person_of(request).system
+    return {
+        "designs": design_names(site.store),
+        "typed": {},
+        "error": None,
+        "error_field": "",
+        "show": lambda mm: show_length(mm, system, signed=True),
+        "size": lambda mm: show_length(mm, system),
+        "cautions": [caution.text for caution in cautions_for("roll_test")],
+        **more,
+    }
+
+
+def _with_error(values: dict[str, Any], error: AxlewrightError | None) -> dict[str, Any]:
+    values["error"] = error
+    values["error_field"] = error.field if isinstance(error, FieldError) else ""
+    return values
+
+
+def _named(request: Request, design: str) -> str:
+    """Return the design as it is spelled in the list, or an empty text for all."""
+    return find_design(site_of(request).store, design).name if design else ""
+
+
+@router.get("/batch", response_class=HTMLResponse)
+def sets(request: Request, design: str = "", only: str = "") -> Response:
+    """Show the sets of the log."""
+    return _sets(request, design=design, only=only)
+
+
+def _sets(
+    request: Request,
+    *,
+    design: str = "",
+    only: str = "",
+    error: AxlewrightError | None = None,
+    section: str = "",
+    typed: dict[str, str] | None = None,
+    read: Any = None,
+) -> Response:
+    site, person = site_of(request), person_of(request)
+    views = answers.set_views(site.store, _named(request, design))
+    wanted = [v for v in views if only != "undecided" or not v.decided]
+    ways = batch.practice(site.store)
+    values = _values(
+        request,
+        views=wanted[:SHOWN],
+        left_out=max(0, len(wanted) - SHOWN),
+        count=len(views),
+        decided=sum(v.decided for v in views),
+        asked=sum(bool(v.question) for v in views),
+        readings=len(batch.all_rolls(site.store)),
+        sheets=list(reversed([s for s in batch.sheets(site.store) if s.kind == batch.ROLLS]))[:20],
+        ways=ways,
+        mark=answers.mark_text,
+        units=MARK_UNITS,
+        usual=typing_in.usual_positions(person.system, ways),
+        rows=range(typing_in.ROWS),
+        kinds=typing_in.KINDS,
+        design=design,
+        only=only,
+        section=section,
+        typed=typed or {},
+        read=read,
+    )
+    bad = error is not None or bool(read and read.problems)
+    return site.show(request, "batch.html", _with_error(values, error), status=422 if bad else 200)
+
+
+@router.post("/batch/import")
+def import_log(request: Request, form: Form) -> Response:
+    """Read a log file; nothing is kept while a row cannot be read."""
+    files = form.files.get("file", ())
+    try:
+        if not files:
+            raise FieldError(
+                "file", _("Log file"), _("no file chosen"), _("save the log from the spreadsheet as CSV")
+            )
+        read = batch.import_log(
+            site_of(request).store,
+            files[0].data,
+            name=files[0].name,
+            who=person_of(request).who,
+            key=form.key,
+        )
+    except AxlewrightError as error:
+        return _sets(request, error=error, section="import")
+    return _sets(request, section="import", read=read)
+
+
+@router.post("/batch/readings")
+def typed_readings(request: Request, form: Form) -> Response:
+    """Keep what was typed at the roll tester and show the set."""
+    person = person_of(request)
+    try:
+        last = typing_in.keep_typed(
+            site_of(request).store, form.fields, person.system, who=person.who, key=form.key
+        )
+    except AxlewrightError as error:
+        return _sets(request, error=error, section="typed", typed=dict(form.fields))
+    return go(_set_address(last.design, last.set_number), "kept", "answer")
+
+
+def _set_address(design: str, number: str) -> str:
+    return "/batch/set?" + urlencode({"design": design, "number": number})
+
+
+@router.post("/batch/practice")
+def keep_practice(request: Request, form: Form) -> Response:
+    """Keep the shop's ways."""
+    site, person = site_of(request), person_of(request)
+    try:
+        ways = typing_in.practice_of(form.fields, batch.practice(site.store), person.system)
+        batch.put_practice(site.store, ways, who=person.who)
+    except AxlewrightError as error:
+        return _sets(request, error=error, section="ways", typed=dict(form.fields))
+    return go("/batch", "kept")
+
+
+@router.post("/batch/demo")
+def demo(request: Request, form: Form) -> Response:
+    """Fill an empty log with that of the invented shop."""
+    try:
+        batch.fill_with_demo(site_of(request).store, who=person_of(request).who, key=form.key)
+    except AxlewrightError as error:
+        return _sets(request, error=error, section="import")
+    return go("/batch", "kept")
+
+
+@router.post("/batch/back")
+def back(request: Request, form: Form) -> Response:
+    """Take an import or typed set back."""
+    try:
+        batch.take_back(site_of(request).store, form.text("sheet"), who=person_of(request).who)
+    except AxlewrightError as error:
+        return _sets(request, error=error, section="sheets")
+    return go("/batch", "back")
+
+
+@router.get("/batch/set", response_class=HTMLResponse)
+def one_set(request: Request, number: str, design: str = "") -> Response:
+    """Show one set: readings, curves, best position, mark."""
+    from axlewright.plant.drawing import position_svg
+
+    site, person = site_of(request), person_of(request)
+    view = answers.set_view(site.store, _named(request, design), number)
+    ways = batch.practice(site.store)
+    picture = "" if view.best is None else position_svg(view.best, person.system)
+    following = None if view.best is None else view.best.next_position_mm
+    values = _values(
+        request,
+        view=view,
+        ways=ways,
+        mark=answers.mark_text(view),
+        picture=picture,
+        answer="" if view.best is None else view.best.text(person.system),
+        following=_plain_length(following, person.system),
+        kinds=typing_in.KINDS,
+        held=answers.held_by(view.rolls),
+    )
+    return site.show(request, "batch_set.html", values)
+
+
+def _plain_length(mm: float | None, system: System) -> str:
+    if mm is None:
+        return ""
+    return f"{mm / MM_PER_INCH:+.4f}" if system == "inch" else f"{mm:+.3f}"
+
+
+@router.get("/batch/labels.pdf")
+def labels(request: Request, design: str = "", number: str = "") -> Response:
+    """Print the labels of one set, or of all decided ones, as one PDF."""
+    store = site_of(request).store
+    name = _named(request, design)
+    views = [answers.set_view(store, name, number)] if number else answers.set_views(store, name)[:SHOWN]
+    data = answers.labels_pdf(store, views)
+    return Response(
+        data,
+        media_type="application/pdf",
+        headers={"content-disposition": 'inline; filename="set-labels.pdf"'},
+    )
+
+
+@router.get("/batch/log.csv")
+def log_csv(request: Request, design: str = "") -> Response:
+    """Give all readings as a file of the kind that can be read in again."""
+    from axlewright.plant import write_log
+
+    text = write_log(batch.all_rolls(site_of(request).store, _named(request, design)))
+    return _csv(text, "roll-test-log.csv")
+
+
+def _csv(text: str, name: str) -> Response:
+    return Response(
+        text.encode(),
+        media_type="text/csv; charset=utf-8",
+        headers={"content-disposition": f'attachment; filename="{name}"'},
+    )
+
+
+# --- charts ------------------------------------------------------------------------------------------
+
+
+@router.get("/batch/charts", response_class=HTMLResponse)
+def charts(
+    request: Request,
+    design: str = "",
+    what: str = "best",
+    subgroup: str = "1",
+    low: str = "",
+    high: str = "",
+) -> Response:
+    """Show control charts and the capability of one figure."""
+    from axlewright.plant import drawing
+
+    site, person = site_of(request), person_of(request)
+    names = list(dict.fromkeys(r.design for r in batch.all_rolls(site.store)))
+    chosen = design or (names[0] if names else "")
+    typed = {"design": chosen, "what": what, "subgroup": subgroup, "low": low, "high": high}
+    values = _values(
+        request, typed=typed, names=names, series=answers.SERIES, answer=None, unit="", scale=1.0
+    )
+    error = None
+    if names:
+        try:
+            length = what in answers.LENGTHS
+            inch = person.system == "inch"
+            scale = (1000.0 / MM_PER_INCH if inch else 1.0) if length else 1.0
+            unit = ("0.001 in" if inch else "mm") if length else "µrad"
+            limits = [
+                _limit(text, field, label, length, person)
+                for text, field, label in (
+                    (low, "low", _("Lower limit")),
+                    (high, "high", _("Upper limit")),
+                )
+            ]
+            found = answers.chart_answer(
+                answers.set_views(site.store, _named(request, chosen)),
+                what,
+                subgroup=int(subgroup) if subgroup.isdecimal() and len(subgroup) < 3 else 1,
+                low=limits[0],
+                high=limits[1],
+            )
+            names_of = found.chart.labels
+            values.update(
+                answer=found,
+                unit=unit,
+                scale=scale,
+                panels=[
+                    (
+                        drawing.panel_svg(p, names_of, unit, scale),
+                        drawing.panel_text(p, names_of, unit, scale),
+                    )
+                    for p in (found.chart.place, found.chart.spread)
+                ],
+                histogram=drawing.histogram_svg(found.values, unit, scale, low=limits[0], high=limits[1]),
+            )
+        except AxlewrightError as problem:
+            error = problem
+    return site.show(request, "batch_charts.html", _with_error(values, error), status=422 if error else 200)
+
+
+def _limit(text: str, field: str, label: str, length: bool, person: Person) -> float | None:
+    if not text.strip():
+        return None
+    try:
+        if length:
+            unit = "in" if person.system == "inch" else "mm"
+            return parse_length(text, default_unit=unit, where=label)
+        return float(text.replace(",", ".").replace("−", "-"))
+    except AxlewrightError as error:
+        raise FieldError.of(field, label, error) from error
+    except ValueError as error:
+        raise FieldError(
+            field, label, _("'{text}' is not a number").format(text=text[:20]), _("type one like 60")
+        ) from error
+
+
+# --- matching ----------------------------------------------------------------------------------------
+
+
+@router.get("/batch/match", response_class=HTMLResponse)
+def matching(request: Request, design: str = "") -> Response:
+    """Show the form of the matching with what was typed last."""
+    store = site_of(request).store
+    names = list(dict.fromkeys(r.design for r in batch.all_rolls(store)))
+    chosen = _named(request, design) or (names[0] if names else "")
+    return _matching(request, batch.matching_fields(store, chosen) or {"design": chosen})
+
+
+def _matching(
+    request: Request,
+    typed: dict[str, str],
+    *,
+    error: AxlewrightError | None = None,
+    answer: answers.MatchAnswer | None = None,
+) -> Response:
+    values = _values(request, typed=typed, places=PLACE_WORDS, answer=answer)
+    return site_of(request).show(
+        request, "batch_match.html", _with_error(values, error), status=422 if error else 200
+    )
+
+
+@router.post("/batch/match")
+def match_now(request: Request, form: Form) -> Response:
+    """Match carriers, sets and spacers as typed."""
+    store, person = site_of(request).store, person_of(request)
+    typed = {
+        name: form.text(name)
+        for name in ("design", "place", "carriers", "spacers", "sets", "coming", "step", "service")
+    }
+    try:
+        answer = answers.match_answer(store, typed, person.system)
+    except AxlewrightError as error:
+        return _matching(request, typed, error=error)
+    batch.put_matching_fields(store, typed, who=person.who)
+    return _matching(request, typed, answer=answer)
+
+
+# --- studies -----------------------------------------------------------------------------------------
+
+_STUDY_LENGTHS = ("pinion_out_mm", "ring_away_mm", "offset_error_mm", "pinion_mean_mm")
+
+
+@router.get("/batch/study", response_class=HTMLResponse)
+def study(request: Request) -> Response:
+    """Show the form of the tolerance study, and its answer when a design is named."""
+    typed = dict(request.query_params)
+    error, result = None, None
+    if typed.get("design"):
+        try:
+            result = _study(request, typed)
+        except AxlewrightError as problem:
+            error = problem
+    values = _values(
+        request, typed=typed, result=result, query=urlencode(typed), usual=_usual_spreads(request)
+    )
+    return site_of(request).show(
+        request, "batch_study.html", _with_error(values, error), status=422 if error else 200
+    )
+
+
+@router.get("/batch/study.csv")
+def study_csv(request: Request) -> Response:
+    """Give the answer of a study as a table."""
+    return _csv(_study(request, dict(request.query_params)).csv_text(), "tolerance-study.csv")
+
+
+def _usual_spreads(request: Request) -> dict[str, str]:
+    from axlewright.plant import SettingSpread
+
+    one, system = SettingSpread(), person_of(request).system
+    out = {name: _plain_length(getattr(one, name), system).lstrip("+") for name in _STUDY_LENGTHS}
+    return out | {"shaft_angle_error_deg": f"{one.shaft_angle_error_deg:g}", "lie": f"{one.lie:g}"}
+
+
+def _study(request: Request, typed: dict[str, str]) -> Any:
+    from axlewright.plant import SettingSpread, tolerance_study
+
+    design = find_design(site_of(request).store, typed.get("design", ""))
+    unit = "in" if person_of(request).system == "inch" else "mm"
+    spread: dict[str, float] = {}
+    for name in (*_STUDY_LENGTHS, "shaft_angle_error_deg", "lie"):
+        text = typed.get(name, "").strip()
+        if not text:
+            continue
+        try:
+            if name in _STUDY_LENGTHS:
+                spread[name] = parse_length(text, default_unit=unit, where=name)
+            else:
+                spread[name] = float(text.replace(",", "."))
+        except AxlewrightError as error:
+            raise FieldError.of(name, name, error) from error
+        except ValueError as error:
+            raise FieldError(
+                name, name, _("'{text}' is not a number").format(text=text[:20]), _("type one like 0.01")
+            ) from error
+    numbers: dict[str, int] = {}
+    for name, default in (("count", 40_000), ("seed", 1)):
+        text = typed.get(name, "").strip() or str(default)
+        if not (text.isascii() and text.isdecimal() and len(text) < 9):
+            raise FieldError(
+                name, name, _("'{text}' is no whole number").format(text=text[:20]), _("type one like 40000")
+            )
+        numbers[name] = int(text)
+    if numbers["count"] > STUDY_MOST:
+        raise InputError(
+            _("{count} settings are too many for the page").format(count=numbers["count"]),
+            where=_("study"),
+            fix=_("use the command for more than {most}").format(most=STUDY_MOST),
+        )
+    return tolerance_study(design, SettingSpread(**spread), count=numbers["count"], seed=numbers["seed"])
