@@ -3,154 +3,197 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any, Final, Literal
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from axlewright.bench import FieldError, JobView, design_of_job, job_view
+from axlewright.bench import FieldError, JobView, Round, design_of_job, job_view
 from axlewright.bench.kept_masks import mask_rows
-from axlewright.bench.pattern_sheet import CAUSE_NAMES, cause_texts, newest_read
+from axlewright.bench.pattern_correcting import EDGES, Correction, check_mask, edges_of
+from axlewright.bench.pattern_sheet import newest_read
+from axlewright.bench.pattern_shown import State as Believed
+from axlewright.bench.pattern_shown import (
+    advice_shown,
+    cause_bars,
+    compared_shown,
+    cure_bars,
+    ways_shown,
+)
 from axlewright.bench.patterns import (
     FLANKS,
     FlankLook,
     FlankName,
+    ToothLook,
     add_photo,
     answer_advice,
+    correct_outline,
     enter_patterns,
     newest_photos,
+    tooth_photos,
 )
 from axlewright.errors import AxlewrightError
-from axlewright.units import System, show_length
+from axlewright.language import _, n_
 from axlewright.web.page import Form, Posted, go, person_of, site_of
+from axlewright.web.pattern_pictures import outlines
 from axlewright.web.pictures import tooth
 from axlewright.web.rolling_state import State
 
 router = APIRouter()
 
-CORNERS = (
-    ("toe, top", "where the top edge meets the toe end"),
-    ("heel, top", "where the top edge meets the heel end"),
-    ("heel, root", "where the root meets the heel end"),
-    ("toe, root", "where the root meets the toe end"),
+CORNERS: Final = (
+    (n_("toe, top"), n_("where the top edge meets the toe end")),
+    (n_("heel, top"), n_("where the top edge meets the heel end")),
+    (n_("heel, root"), n_("where the root meets the heel end")),
+    (n_("toe, root"), n_("where the root meets the toe end")),
 )
 
 
 @dataclass(slots=True)
-class FlankShown:
-    """One flank on the page: its photo to mark, and what was read last."""
+class PhotoShown:
+    """One photo to mark.
 
-    name: str
-    photo: str = ""
+    Attributes
+    ----------
+    id : str
+        Start of the names of its fields: flank, or flank and tooth.
+    guess : str
+        Where the corners may be, four places in words; empty when nothing was guessed.
+    """
+
+    id: str
+    file: str
     width: int = 0
     height: int = 0
+    tooth: int | None = None
     corners: list[str] = field(default_factory=lambda: ["", "", "", ""])
+    guess: str = ""
+
+
+@dataclass(slots=True)
+class FlankShown:
+    """One flank on the page: its photos to mark, and what was read last."""
+
+    name: str
+    photos: list[PhotoShown] = field(default_factory=list)
     words: str = ""
     sketch: str = ""
-    measured_svg: str = ""
-    after_svg: str = ""
+    teeth_svg: str = ""
+    outlines_svg: str = ""
     unrolled: str = ""
+    mask: str = ""
+    as_read: str = ""
+    nudges: dict[str, str] = field(default_factory=dict)
     read: dict[str, Any] = field(default_factory=dict)
+    expected: bool = False
+    teeth: list[dict[str, Any]] = field(default_factory=list)
+
+    @property
+    def photo(self) -> str:
+        """Hash of the first photo, empty when there is none."""
+        return self.photos[0].file if self.photos else ""
 
 
-def words_can_be_read() -> bool:
-    """Whether the pattern room reads words."""
-    import axlewright.pattern as room
-
-    return hasattr(room, "pattern_from_words")
+def _photos(view: JobView, last: Round | None, name: FlankName) -> list[PhotoShown]:
+    """Return the photos of a flank that wait to be marked or were marked last."""
+    kept = None if last is None else last.payload["flanks"].get(name)
+    fresh = tooth_photos(view.entries, 0 if last is None else last.seq).get(name, {})
+    if not fresh and kept is not None and kept.get("teeth"):
+        fresh = {
+            t: e
+            for t, e in tooth_photos(view.entries).get(name, {}).items()
+            if t in {one["tooth"] for one in kept["teeth"]}
+        }
+    single = newest_photos(view.entries).get(name)
+    if fresh and (single is None or max(e.seq for e in fresh.values()) > single.seq):
+        taps = {one["tooth"]: one for one in (kept or {}).get("teeth", ())}
+        out = []
+        for number, entry in fresh.items():
+            one = PhotoShown(
+                f"{name}_t{number}",
+                entry.files[0],
+                int(entry.payload["width"]),
+                int(entry.payload["height"]),
+                number,
+                guess=" ".join(entry.payload.get("guess", ())),
+            )
+            if number in taps and taps[number]["photo"] == one.file:
+                one.corners = str(taps[number]["corners"]).split()
+            out.append(one)
+        return out
+    shown = None
+    if single is not None:
+        shown = PhotoShown(
+            name,
+            single.files[0],
+            int(single.payload["width"]),
+            int(single.payload["height"]),
+            guess=" ".join(single.payload.get("guess", ())),
+        )
+    elif kept is not None and kept.get("photo"):
+        shown = PhotoShown(name, kept["photo"])
+    if shown is None:
+        return []
+    if last is not None:
+        corners = last.typed.get(f"{name}_corners", "").split()
+        if len(corners) == 4 and (kept is None or kept.get("photo") == shown.file):
+            shown.corners = corners
+    return [shown]
 
 
 def _flanks(request: Request, view: JobView, typed: dict[str, str] | None) -> list[FlankShown]:
     store = site_of(request).store
-    photos = newest_photos(view.entries)
     last = newest_read(view)
     design = design_of_job(store, view.job)
     tapered = design is None or design.tooth_form == "face-milled"
     out = []
     for name in FLANKS:
-        shown = FlankShown(name)
-        photo = photos.get(name)
-        if photo is not None:
-            shown.photo = photo.files[0]
-            shown.width, shown.height = int(photo.payload["width"]), int(photo.payload["height"])
+        shown = FlankShown(name, _photos(view, last, name))
         if last is not None:
-            kept = last.payload["flanks"].get(name)
-            after = last.result.get("expected", {}).get(name)
-            if kept is not None:
-                shown.read = kept["summary"]
-                shown.unrolled = kept.get("unrolled", "")
-                mask = mask_rows(kept["mask"])
-                shown.measured_svg = tooth(
-                    measured=mask, tapered=tapered, label=f"{name} side, measured: {kept['summary']['words']}"
-                )
-                if not shown.photo:
-                    shown.photo = kept.get("photo", "")
-            if after is not None:
-                shown.after_svg = tooth(
-                    computed=mask_rows(after),
-                    ghost=None if kept is None else mask_rows(kept["mask"]),
-                    tapered=tapered,
-                    label=f"{name} side, computed after the change",
-                )
-            corners = last.typed.get(f"{name}_corners", "").split()
-            if len(corners) == 4 and (kept is None or kept.get("photo") == shown.photo):
-                shown.corners = corners
-            shown.words = last.typed.get(f"{name}_words", "")
+            _show_read(shown, last, tapered)
         if typed is not None:
-            shown.corners = [typed.get(f"{name}_corner{i}", "") for i in range(4)]
+            for photo in shown.photos:
+                photo.corners = [typed.get(f"{photo.id}_corner{i}", "") for i in range(4)]
             shown.words = typed.get(f"{name}_words", "")
             shown.sketch = typed.get(f"{name}_sketch", "")
         out.append(shown)
     return out
 
 
-@dataclass(frozen=True, slots=True)
-class AdviceShown:
-    """An advice as the page shows it."""
+def _show_read(shown: FlankShown, last: Round, tapered: bool) -> None:
+    """Fill in what was read of a flank and what is expected of it after the change."""
+    name = shown.name
+    kept = last.payload["flanks"].get(name)
+    after = last.result.get("expected", {}).get(name)
+    measured = None if kept is None else mask_rows(kept["mask"])
+    computed = None if after is None else mask_rows(after)
+    shown.words = last.typed.get(f"{name}_words", "")
+    shown.expected = computed is not None
+    if kept is not None:
+        shown.read = kept["summary"]
+        shown.unrolled = kept.get("unrolled", "")
+        shown.mask = " ".join(kept["mask"])
+        shown.as_read = " ".join(kept.get("as_read", ()))
+        shown.teeth = list(kept.get("teeth", ()))
+        shown.nudges = dict.fromkeys(EDGES, "")
+    if measured is None and computed is None:
+        return
+    words = "" if kept is None else str(kept["summary"]["words"])
+    label = _("{flank} side: measured {words}").format(flank=_(name), words=words)
+    if computed is not None:
+        label = _(
+            "{flank} side: measured {words}; laid over it what is computed for after the change"
+        ).format(flank=_(name), words=words)
+    shown.teeth_svg = tooth(measured=measured, computed=computed, tapered=tapered, label=label)
+    if shown.unrolled:
+        shown.outlines_svg = outlines(measured=measured, computed=computed, label=label)
 
-    text: str
-    cost: str
-    chance: float
-    backlash: str
-    link: str
 
+def _link(view: JobView, before: Believed, after: Believed) -> str:
+    def state(s: Believed) -> State:
+        return State(view.job.design_name, pinion=s.pinion, ring=s.ring, offset=s.offset, angle=s.angle)
 
-def _advice(view: JobView, system: System) -> list[AdviceShown]:
-    last = newest_read(view)
-    if last is None:
-        return []
-    told = last.result.get("diagnosis", {})
-    cause = {k: float(v["mean"]) for k, v in told.get("cause", {}).items()}
-    out = []
-    first = last.result.get("values", {})
-    for place, one in enumerate(told.get("advice", ())[:3]):
-        of_sum = place == 0 and "spacer_of_sum_mm" in first
-        move = float(first["pinion_move_mm"] if of_sum else one["pinion_move_mm"])
-        after = State(
-            view.job.design_name,
-            pinion=cause.get("pinion_out_mm", 0.0) + move,
-            ring=cause.get("ring_away_mm", 0.0) + float(one["shim_move_mm"]),
-            offset=cause.get("offset_error_mm", 0.0),
-            angle=cause.get("shaft_angle_error_deg", 0.0),
-        )
-        before = State(
-            view.job.design_name,
-            pinion=cause.get("pinion_out_mm", 0.0),
-            ring=cause.get("ring_away_mm", 0.0),
-            offset=cause.get("offset_error_mm", 0.0),
-            angle=cause.get("shaft_angle_error_deg", 0.0),
-        )
-        backlash = one.get("expected_backlash_mm")
-        out.append(
-            AdviceShown(
-                str(first["first_step"]) if of_sum else one["text"],
-                one["cost_words"],
-                float(one["chance_last_teardown"]),
-                "" if backlash is None else show_length(float(backlash), system),
-                "/rolling?" + after.query(beside=before.query(), of="advice"),
-            )
-        )
-    return out
+    return "/rolling?" + state(after).query(beside=state(before).query(), of="advice")
 
 
 def _page(
@@ -172,54 +215,28 @@ def _page(
         if entry.kind == "advice" and last is not None and entry.payload.get("of") == last.seq:
             newest_advice = entry
     told = {} if last is None else dict(last.result)
+    came_words, came = compared_shown(told, system)
     values = {
         "view": view,
         "job": view.job,
         "flanks": _flanks(request, view, typed),
         "corners": CORNERS,
+        "edges": EDGES,
         "error": error,
         "error_field": error.field if isinstance(error, FieldError) else "",
-        "words_ready": words_can_be_read(),
         "compound": (typed or {}).get("compound", "auto"),
         "last": last,
         "told": told,
-        "causes": _bars(told, system),
-        "cause_rows": cause_texts(told, system),
-        "advice": _advice(view, system),
+        "causes": cause_bars(told, system),
+        "cures": cure_bars(told, system),
+        "ways": ways_shown(told),
+        "came": came,
+        "came_words": came_words,
+        "advice": [(a, _link(view, a.before, a.after)) for a in advice_shown(told, system)],
         "newest_advice": newest_advice,
         "answer": answers.get(newest_advice.seq) if newest_advice is not None else None,
     }
     return site.show(request, "pattern.html", values, status=status)
-
-
-@dataclass(frozen=True, slots=True)
-class Bar:
-    """One cause drawn as a bar about zero: places in percent of the width."""
-
-    name: str
-    text: str
-    left: float
-    wide: float
-    at: float
-
-
-def _bars(told: dict[str, Any], system: System) -> list[Bar]:
-    kept = told.get("diagnosis", {}).get("cause", {})
-    rows = {key: kept[key] for key in CAUSE_NAMES if key in kept}
-    texts = cause_texts(told, system)
-    reach = 1e-9
-    for key, spread in rows.items():
-        if key.endswith("_mm"):
-            reach = max(reach, abs(spread["mean"]) + 2.0 * spread["sd"])
-    out = []
-    for (key, spread), (name, value, sure) in zip(rows.items(), texts, strict=True):
-        scale = reach if key.endswith("_mm") else max(1e-9, abs(spread["mean"]) + 2.0 * spread["sd"], 0.1)
-        low = 50.0 + 50.0 * (spread["mean"] - 2.0 * spread["sd"]) / scale
-        high = 50.0 + 50.0 * (spread["mean"] + 2.0 * spread["sd"]) / scale
-        low, high = max(0.0, low), min(100.0, high)
-        at = 50.0 + 50.0 * spread["mean"] / scale
-        out.append(Bar(name, f"{value} {sure}", low, max(0.5, high - low), at))
-    return out
 
 
 @router.get("/jobs/{number}/pattern", response_class=HTMLResponse)
@@ -230,7 +247,7 @@ def pattern(request: Request, number: int) -> Response:
 
 @router.post("/jobs/{number}/pattern/photos")
 def photos(request: Request, number: int, form: Form) -> Response:
-    """Keep photos of one or both flanks."""
+    """Keep photos of one or both flanks, or of several teeth of a flank."""
     store, who = site_of(request).store, person_of(request).who
     added = 0
     try:
@@ -238,36 +255,79 @@ def photos(request: Request, number: int, form: Form) -> Response:
             for upload in form.files.get(flank, ())[-1:]:
                 add_photo(store, number, flank, upload.data, who=who, idempotency_key=f"{form.key}:{flank}")
                 added += 1
+            uploads = form.files.get(f"{flank}_teeth", ())
+            teeth = _tooth_numbers(form.text(f"{flank}_numbers"), len(uploads), flank) if uploads else []
+            for tooth_number, upload in zip(teeth, uploads, strict=True):
+                key = f"{form.key}:{flank}:{tooth_number}"
+                add_photo(store, number, flank, upload.data, who=who, tooth=tooth_number, idempotency_key=key)
+                added += 1
     except AxlewrightError as error:
         return _page(request, number, error=error, status=422)
     if not added:
         return _page(
             request,
             number,
-            error=FieldError("drive", "photos", "no photo chosen", "choose or take one for each flank"),
+            error=FieldError(
+                "drive", _("photos"), _("no photo chosen"), _("choose or take one for each flank")
+            ),
             status=422,
         )
     return go(f"/jobs/{number}/pattern", "photos", "mark")
 
 
+def _tooth_numbers(text: str, count: int, flank: str) -> list[int]:
+    """Read the numbers of the teeth photographed, in the order of the photos."""
+    words = text.replace(",", " ").replace(";", " ").split()
+    good = all(w.isascii() and w.isdecimal() and len(w) < 4 for w in words)
+    if not good or len(words) != count or len(set(words)) != count:
+        raise FieldError(
+            f"{flank}_numbers",
+            _("{flank} side, tooth numbers").format(flank=flank),
+            _("{given} different numbers are needed for {count} photos").format(given=count, count=count),
+            _("count the teeth from any one, such as 1 11 21 31"),
+        )
+    return [int(w) for w in words]
+
+
+def _corners(form: Posted, start: str, flank: str) -> str:
+    """Return the four corners of a photo as typed; empty when none was given.
+
+    Raises
+    ------
+    FieldError
+        When only some are given.
+    """
+    corners = [form.text(f"{start}_corner{i}") for i in range(4)]
+    if not any(corners):
+        return ""
+    names = ", ".join(_(name) for (name, _where), c in zip(CORNERS, corners, strict=True) if not c)
+    if names:
+        raise FieldError(
+            f"{flank}_corners",
+            _("{flank} photo").format(flank=flank),
+            _("not tapped yet: {corners}").format(corners=names),
+            _("tap all four corners"),
+        )
+    return " ".join(c.replace(" ", "") for c in corners)
+
+
 def _look(form: Posted, flank: FlankName) -> FlankLook:
-    corners = [form.text(f"{flank}_corner{i}") for i in range(4)]
-    given = [c for c in corners if c]
+    teeth = []
+    for text in form.text(f"{flank}_teeth").split():
+        start = f"{flank}_t{text}"
+        corners = _corners(form, start, flank)
+        if corners and text.isdecimal():
+            teeth.append(ToothLook(int(text), form.text(f"{start}_photo"), corners))
+    if teeth:
+        return FlankLook(teeth=tuple(teeth))
+    corners = _corners(form, flank, flank)
     photo = form.text(f"{flank}_photo")
     words = form.text(f"{flank}_words")
     sketch = _sketch(form.text(f"{flank}_sketch"), flank)
-    if sketch and not given and not words:
+    if sketch and not corners and not words:
         return FlankLook(sketch=sketch)
-    if photo and (given or not words):
-        names = ", ".join(name for (name, _), c in zip(CORNERS, corners, strict=True) if not c)
-        if given and names:
-            raise FieldError(
-                f"{flank}_corners", f"{flank} photo", f"not tapped yet: {names}", "tap all four corners"
-            )
-        if given:
-            return FlankLook(
-                photo_file=photo, corners=" ".join(c.replace(" ", "") for c in corners), words=words
-            )
+    if photo and corners:
+        return FlankLook(photo_file=photo, corners=corners, words=words)
     return FlankLook(words=words)
 
 
@@ -275,15 +335,15 @@ def _sketch(text: str, flank: str) -> tuple[tuple[float, float], ...]:
     """Read a drawn outline: pairs "lengthwise,profile" from −1 to +1."""
     points = []
     for pair in text.split()[:2000]:
-        x, _, y = pair.partition(",")
+        x, _comma, y = pair.partition(",")
         try:
             points.append((float(x), float(y)))
         except ValueError:
             raise FieldError(
                 f"{flank}_sketch",
-                f"{flank} sketch",
-                f"'{pair}' is no place on the tooth",
-                "draw it once more",
+                _("{flank} sketch").format(flank=flank),
+                _("'{pair}' is no place on the tooth").format(pair=pair),
+                _("draw it once more"),
             ) from None
     return tuple(points)
 
@@ -311,6 +371,30 @@ def _compound(text: str) -> Literal["auto", "rubbed", "print"]:
     if text == "rubbed":
         return "rubbed"
     return "print" if text == "print" else "auto"
+
+
+@router.post("/jobs/{number}/pattern/outline")
+def outline(request: Request, number: int, form: Form) -> Response:
+    """Correct the outline of a flank: as drawn, and with its edges nudged."""
+    person = person_of(request)
+    flank: FlankName = "coast" if form.text("flank") == "coast" else "drive"
+    where = _("{flank} outline").format(flank=_(flank))
+    try:
+        drawn = form.text("mask")
+        mask = check_mask(drawn, where) if drawn else ()
+        toe, heel, root, top = edges_of([form.text(f"{e}_edge") for e in EDGES], where)
+        outcome = correct_outline(
+            site_of(request).store,
+            number,
+            form.whole("seq", 1) or 0,
+            {flank: Correction(mask, toe, heel, root, top)},
+            who=person.who,
+            idempotency_key=form.key,
+            system=person.system,
+        )
+    except AxlewrightError as error:
+        return _page(request, number, error=error, status=422)
+    return go(f"/jobs/{number}/pattern", f"read-{outcome.verdict.replace(' ', '-')}", "answer")
 
 
 @router.post("/jobs/{number}/pattern/advice")

@@ -1,5 +1,7 @@
 // @ts-check
 // Four corners tapped on a photo: drag with a magnifier, or move with the arrow keys, or type the numbers.
+// A guess to start from is drawn dashed until the corners are set.
+import { _, fillIn } from "./words.js";
 
 const ZOOM = 3;
 const LENS = 168;
@@ -16,6 +18,11 @@ function start(box) {
   const outline = document.createElementNS("http://www.w3.org/2000/svg", "polygon");
   lines.setAttribute("aria-hidden", "true");
   lines.append(outline);
+  const ghost = document.createElementNS("http://www.w3.org/2000/svg", "polygon");
+  ghost.setAttribute("class", "ghost");
+  ghost.setAttribute("points", box.dataset.guess || "");
+  lines.append(ghost);
+  const take = box.querySelector("[data-take-guess]");
   stage.append(lines);
   const lens = document.createElement("canvas");
   lens.width = lens.height = LENS;
@@ -28,7 +35,10 @@ function start(box) {
     handle.type = "button";
     handle.className = "handle";
     handle.textContent = String(index + 1);
-    handle.setAttribute("aria-label", `Corner ${index + 1}, ${field.dataset.name}: move with the arrow keys, Shift for ten points`);
+    handle.setAttribute(
+      "aria-label",
+      fillIn(_("Corner {number}, {name}: move with the arrow keys, Shift for ten points"), { number: index + 1, name: field.dataset.name || "" }),
+    );
     stage.append(handle);
     return handle;
   });
@@ -74,9 +84,13 @@ function start(box) {
     const next = fields.findIndex((_, i) => !at(i));
     const wrong = next < 0 && crossed();
     prompt.classList.toggle("error", wrong);
-    prompt.textContent = wrong
-      ? "The lines cross: the corners are not in order. Clear them and tap toe top, heel top, heel root, toe root."
-      : next < 0 ? "All four corners are set. Drag near a number to correct it." : `Tap corner ${next + 1}: ${fields[next].dataset.name}.`;
+    const guessed = Boolean(box.dataset.guess) && !known.length;
+    ghost.style.display = guessed ? "" : "none";
+    if (take instanceof HTMLElement) take.hidden = !guessed;
+    const message = wrong
+      ? _("The lines cross: the corners are not in order. Clear them and tap toe top, heel top, heel root, toe root.")
+      : next < 0 ? _("All four corners are set. Drag near a number to correct it.") : _("Tap corner {number}: {name}.");
+    prompt.textContent = fillIn(message, { number: next + 1, name: next < 0 ? "" : fields[next].dataset.name || "" });
     box.dataset.set = String(known.length);
   }
 
@@ -166,6 +180,13 @@ function start(box) {
     }),
   );
   fields.forEach((field) => field.addEventListener("change", draw));
+  take?.addEventListener("click", () => {
+    (box.dataset.guess || "").split(" ").forEach((pair, i) => {
+      const [x, y] = pair.split(",").map(Number);
+      set(i, x, y);
+    });
+    handles[0].focus({ preventScroll: true });
+  });
   const clear = box.querySelector("[data-clear]");
   if (clear instanceof HTMLElement) {
     clear.hidden = false;
