@@ -95,7 +95,7 @@ def main() -> None:
     p.add_argument("--offset-error", default="0 mm")
     p.add_argument("--shaft-angle-error-deg", type=float, default=0.0)
     p.add_argument("--compound", choices=sorted(COMPOUNDS), default="yellow")
-    p.add_argument("--mode", choices=["rubbed", "print", "none"], default="rubbed")
+    p.add_argument("--mode", choices=["rubbed", "print", "painted", "none"], default="rubbed")
     p.add_argument("--megapixels", type=float, default=2.5)
     p.add_argument("--focal-ratio", type=float, default=0.95, help="focal length over the longer side")
     p.add_argument("--fill", type=float, default=0.6, help="tooth length over the longer side")

@@ -42,7 +42,7 @@ class PhotoRequest:
         Flank name to EaseOff in place of the design's own.
     compound : str
         Colour name of `COMPOUNDS`.
-    mode : {"rubbed", "print", "none"}
+    mode : {"rubbed", "print", "painted", "none"}
     width, height : int
         [px]
     focal_ratio, fill, elevation_deg, side_deg, roll_deg, shift, distortion
@@ -250,7 +250,7 @@ def make_photo(request: PhotoRequest) -> DrawnPhoto:
             )
             seen_here = sample(texture, place[mine])
             cover[mine], relief[mine], polish[mine], grime[mine], wear[mine] = seen_here
-            if request.mode == "rubbed":
+            if request.mode in ("rubbed", "painted"):
                 foot = (kind == FILLET) & (tooth == number)
                 cover[foot] = np.maximum(cover[foot], sample(texture, place[foot])[0])
     body = np.isin(kind, (TOP, END, FILLET))
@@ -262,7 +262,7 @@ def make_photo(request: PhotoRequest) -> DrawnPhoto:
     ci[flat] = ((points[flat] @ across) * 22.0).astype(int) % 200
     patch = cloud[ci, (cj + 57 * tooth) % 400]
     scratches = noise(rng, 200, 400, 1.2, 1.2)[(3 * ci) % 200, (7 * cj + 31 * tooth) % 400]
-    if request.mode == "rubbed":
+    if request.mode in ("rubbed", "painted"):
         cover[flat] = np.clip(0.35 * (patch[flat] - 0.4), 0, 0.9) * request.unevenness
     tone = rng.uniform(0.10, 0.20)
     base = np.full((len(hit), 3), tone) * np.array([1.0, rng.uniform(0.96, 1.0), rng.uniform(0.90, 1.03)])

@@ -99,7 +99,9 @@ def flank_texture(
     coat = np.clip(1.0 + unevenness * (0.28 * clouds + 0.22 * strokes), 0.15, None)
     rim = np.exp(-(((gap / film_mm - 1.45) / 0.3) ** 2))
     mottle = noise(rng, ROWS, COLS, 5, 3)
-    if mode == "rubbed":
+    if mode == "painted":
+        clear = np.zeros_like(clear)
+    if mode in ("rubbed", "painted"):
         left = rng.uniform(0.03, 0.12)
         thickness = 2.6 * coat * (1.0 - clear * (1.0 - left)) * (1.0 + 0.5 * rim)
         thickness *= 1.0 - 0.35 * clear * np.clip(mottle, -1, 1)

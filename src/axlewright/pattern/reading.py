@@ -137,10 +137,12 @@ def _likely(design: GearSetDesign, flank: FlankName) -> Likely | None:
 
 def _unlike(design: GearSetDesign, flank: FlankName, miss_px: float) -> PhotoError:
     return PhotoError(
-        f"no camera position makes a {flank} flank of {design.name} look like this tooth "
-        f"(its corners and edges miss by {miss_px:.1f} px)",
+        _(
+            "no camera position makes a {flank} flank of {design} look like this tooth (its corners and "
+            "edges miss by {miss} px)"
+        ).format(flank=flank, design=design.name, miss=f"{miss_px:.1f}"),
         where="corners",
-        fix="check the design, the flank and the four taps",
+        fix=_("check the design, the flank and the four taps"),
     )
 
 
@@ -184,15 +186,17 @@ def _report(
 ) -> PhotoReading:
     if marked.edge_cells > BLUR_LIMIT_CELLS:
         raise PhotoError(
-            "the picture is too blurred to find the outline of the mark",
+            _("the picture is too blurred to find the outline of the mark"),
             where="photo",
-            fix="hold still, tap the tooth to focus and take it again from a little farther away",
+            fix=_("hold still, tap the tooth to focus and take it again from a little farther away"),
         )
     level = marked.level
     mask = level[::2, ::2] >= 0.5
     pattern = measure_mask(mask, flank)
     if pattern.empty:
-        raise PhotoError("no mark was found", where="photo", fix="paint thinly, roll under drag, try again")
+        raise PhotoError(
+            _("no mark was found"), where="photo", fix=_("paint thinly, roll under drag, try again")
+        )
     spread = outline_spread(marked)
     place = place_spread(camera, design, flank, mask)
     center_sd = (math.hypot(spread.center[0], place[0]), math.hypot(spread.center[1], place[1]))

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from axlewright.errors import PhotoError
+from axlewright.language import _
 from axlewright.pattern.candidates import candidates
 from axlewright.pattern.outline import (
     FULL_CONTRAST,
@@ -41,6 +42,8 @@ MOST_GLARE = 0.35  # share of the flank
 RIVAL_SHARPNESS = 10.0  # power of the ratio of scores that gives the odds of another outline
 LEAST_SCORE = 0.25
 LIKELY_WEIGHT = 1.0  # how much the design's usual marks count beside the picture
+LEAST_LIKELY = -7.0  # below it no set of this design has such a mark: shine, dirt or bare metal
+FAINT, FAINT_LIKELY = 1.6, -3.0  # the same for an outline that stands out only faintly
 LEAST_RIVAL = 0.02  # odds below which another outline is not kept
 Likely = Callable[[Mask], float]
 
@@ -124,13 +127,15 @@ def segment(light: Array, compound: Compound = "auto", likely: Likely | None = N
     hidden = float(glare.mean())
     if hidden > MOST_GLARE:
         raise PhotoError(
-            f"glare hides {hidden:.0%} of the flank",
+            _("glare hides {share} of the flank").format(share=f"{hidden:.0%}"),
             where="photo",
-            fix="turn the lamp or the gear, or shade the tooth, until the flank does not shine",
+            fix=_("turn the lamp or the gear, or shade the tooth, until the flank does not shine"),
         )
     if float(dark.mean()) > 0.5:
         raise PhotoError(
-            "more than half of the flank is black", where="photo", fix="give it more light and take it again"
+            _("more than half of the flank is black"),
+            where="photo",
+            fix=_("give it more light and take it again"),
         )
     looks = views(f3, known)
     grids = []
@@ -179,6 +184,8 @@ def _outline(
     size = float(np.linalg.norm(sides[0] - sides[1]))
     if step < LEAST_CONTRAST or size < LEAST_DIFFERENCE:
         return None
+    if one.likely < (FAINT_LIKELY if step < FAINT else LEAST_LIKELY):
+        return None
     return Segmentation(
         level, known, step, size, edge_cells(view, mask, known), _rubbed(sides), 0.0, one.score, one.likely
     )
@@ -209,15 +216,16 @@ def _rate(
             if shape < LEAST_SHAPE:
                 continue
             probe = OutlineProbe(mask)
-            seen = [probe.contrast(g, k, u) for g, k, u, _ in grids]
-            contrasts = [min(c, FULL_CONTRAST) for c, _ in seen]
+            seen = [probe.contrast(g, k, u) for g, k, u, _shade in grids]
+            contrasts = [min(c, FULL_CONTRAST) for c, _sides in seen]
             look = int(np.argmax(contrasts))
             if contrasts[0] > 0.9 * contrasts[look]:
                 look = 0
             score = float(np.mean(np.sqrt(contrasts))) * shape * _agrees(seen[look][1], compound)
             if score > LEAST_SCORE:
-                fits = LIKELY_WEIGHT * likely(mask)
-                rated.append(_Rated(RIVAL_SHARPNESS * float(np.log(score)) + fits, score, fits, mask, look))
+                fits = likely(mask)
+                weight = RIVAL_SHARPNESS * float(np.log(score)) + LIKELY_WEIGHT * fits
+                rated.append(_Rated(weight, score, fits, mask, look))
     rated.sort(key=lambda item: -item.weight)
     return rated
 
@@ -235,9 +243,12 @@ def _rival(rated: list[_Rated]) -> list[_Rated]:
 
 def _nothing() -> PhotoError:
     return PhotoError(
-        "no mark stands out from the rest of the flank",
+        _("no mark stands out from the rest of the flank"),
         where="photo",
-        fix="wipe oil off, paint a thin even coat, roll under drag, and take the photo in soft light",
+        fix=_(
+            "wipe oil off, paint a thin even coat, roll under drag, and take the photo in soft light; or "
+            "draw the mark by hand"
+        ),
     )
 
 
