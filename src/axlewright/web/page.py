@@ -6,7 +6,7 @@ import json
 import logging
 import secrets
 import threading
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Annotated, Any, Final
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 WHO_COOKIE: Final = "axlewright-who"
 SYSTEM_COOKIE: Final = "axlewright-system"
 SHOP_COOKIE: Final = "axlewright-shop"
+TOUR_COOKIE: Final = "axlewright-tour"
 YEAR_S: Final = 365 * 24 * 3600
 LIVE_HEADER: Final = "x-axlewright-live"
 PROBLEM_HEADER: Final = "x-axlewright-problem"
@@ -150,6 +151,7 @@ class Site:
     templates: Environment
     pairing: Pairing
     hosts: tuple[str, ...] = ()
+    tour: Callable[[Request], Mapping[str, Any] | None] = field(default=lambda _request: None)
     warmth: Warmth = field(default_factory=Warmth)
     _paths: frozenset[str] = frozenset()
 
@@ -180,6 +182,7 @@ class Site:
                 "script_words": _as_json(script_words(chosen())),
                 "rooms": [room for room in ROOMS if room[0] in self.paths(request)] if admitted else [],
                 "own_machine": own,
+                "tour": self.tour(request) if admitted else None,
                 **values,
             }
         )
