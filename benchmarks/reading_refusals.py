@@ -125,9 +125,8 @@ def main() -> None:
     print("|---|---|---|---|---|")
     for kind, counts in came.items():
         sentence = said[kind].most_common(1)[0][0] if said[kind] else ""
-        print(
-            f"| {kind} | {counts['refused']} | {counts['read with a doubt']} | {counts['read']} | {sentence} |"
-        )
+        numbers = " | ".join(str(counts[k]) for k in ("refused", "read with a doubt", "read"))
+        print(f"| {kind} | {numbers} | {sentence} |")
 
 
 if __name__ == "__main__":
