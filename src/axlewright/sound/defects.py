@@ -16,6 +16,9 @@ FloatArray = NDArray[np.float64]
 
 FRAME_S = 0.02
 """Frames in which the level is looked at [s]."""
+STEP_S = FRAME_S / 2
+"""From frame to frame [s]: a tone that swells with the pinion, up to 60 times a second, must not pass for
+one that swells as slowly as syllables do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,21 +115,25 @@ def clipped_share(mono: FloatArray) -> float:
         if top < 0.05:
             continue
         flat = mono >= 0.998 * top if highest else mono <= -0.998 * top
-        total += int((flat[1:-1] & flat[:-2] & flat[2:]).sum())
+        below = mono >= 0.99 * top if highest else mono <= -0.99 * top
+        # A loud pure tone has flat crests too, but about as many samples just below them.
+        if flat.sum() > 2 * (below.sum() - flat.sum()):
+            total += int((flat[1:-1] & flat[:-2] & flat[2:]).sum())
     return total / len(mono)
 
 
 def _band_levels_db(mono: FloatArray, rate_hz: int) -> FloatArray:
-    """Return levels [dB] of four bands in 20 ms frames, shape (frames, 4)."""
-    size = int(FRAME_S * rate_hz)
-    frames = len(mono) // size
+    """Return levels [dB] of four bands in 20 ms frames every 10 ms, shape (frames, 4)."""
+    size, step = int(FRAME_S * rate_hz), int(STEP_S * rate_hz)
+    frames = (len(mono) - size) // step + 1
+    every = np.lib.stride_tricks.sliding_window_view(mono, size)[::step]
     window = np.hanning(size)
     frequency = np.fft.rfftfreq(size, 1 / rate_hz)
     edges = [(150, 400), (400, 1000), (1000, 2000), (2000, 3400)]
     bands = np.stack([(frequency >= low) & (frequency < high) for low, high in edges]).astype(np.float64).T
     result = np.empty((frames, len(edges)))
     for first in range(0, frames, 500):
-        part = mono[first * size : min(first + 500, frames) * size].reshape(-1, size)
+        part = every[first : first + 500]
         power = np.abs(np.fft.rfft(part * window, axis=1)) ** 2
         result[first : first + len(part)] = 10 * np.log10(power @ bands + 1e-20)
     return result
@@ -138,25 +145,26 @@ def _spans(mask: NDArray[np.bool_], step_s: float) -> tuple[tuple[float, float],
 
 
 def speech_spans(levels_db: FloatArray) -> tuple[tuple[float, float], ...]:
-    """Return stretches in which the middle bands swing at 2 to 8 Hz as speech does.
+    """Return stretches in which both middle bands swing at 2 to 8 Hz as speech does.
 
-    Road noise swings by well under 2 dB in 20 ms frames; syllables by 10 dB and more.
+    Road noise swings by well under 2 dB in 20 ms frames; syllables by 10 dB and more, in both bands. A
+    strong tone that swells or passes from one band to the other swings in one of them, or against it.
     """
-    rate = 1 / FRAME_S
-    middle = levels_db[:, 1:3].mean(axis=1)
-    if len(middle) < 40:
+    rate = 1 / STEP_S
+    if len(levels_db) < 80:
         return ()
     sos = signal.butter(2, [2.0, 8.0], "bandpass", fs=rate, output="sos")
-    swing = signal.sosfiltfilt(sos, middle)
+    swing = signal.sosfiltfilt(sos, levels_db[:, 1:3], axis=0)
     block = int(rate)
     count = len(swing) // block
-    deviation = swing[: count * block].reshape(count, block).std(axis=1)
-    return _spans(deviation > 3.0, 1.0)
+    one, other = swing[: count * block].reshape(count, block, 2).transpose(2, 0, 1)
+    together = np.sqrt(np.maximum((one * other).mean(axis=1), 0.0))
+    return _spans(np.minimum(together, np.minimum(one.std(axis=1), other.std(axis=1))) > 2.5, 1.0)
 
 
 def gain_jumps(levels_db: FloatArray, leave_out_s: tuple[tuple[float, float], ...] = ()) -> int:
     """Count moments at which all bands move together by more than 2.5 dB within a second."""
-    rate = int(1 / FRAME_S)
+    rate = int(1 / STEP_S)
     count = len(levels_db) // (rate // 2)
     if count < 6:
         return 0

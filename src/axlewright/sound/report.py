@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from axlewright.language import _
 from axlewright.sound.listening import Listening
 from axlewright.units import MPS_PER_MPH
 
@@ -13,6 +14,18 @@ def _round(value: float | None, digits: int = 2) -> float | None:
     if value is None or not math.isfinite(value):
         return None
     return round(float(value), digits)
+
+
+def speed_words(result: Listening) -> str:
+    """Say how far the speed is known."""
+    low, high = (100.0 * end for end in result.speed_interval)
+    reach = max(abs(low), abs(high))
+    if result.speed_found:
+        return _("Speed found from the sound: known to ±{reach:.2f} % (90 %).").format(reach=reach)
+    return _(
+        "The sound does not fix the speed: the true one lies {low:+.1f} to {high:+.1f} % from the one shown "
+        "(90 %)."
+    ).format(low=low, high=high)
 
 
 def listening_as_dict(result: Listening) -> dict[str, Any]:
@@ -107,6 +120,7 @@ def listening_as_dict(result: Listening) -> dict[str, Any]:
             "tracked_sigma": _round(result.speed_sigma, 5),
             "interval": [_round(end, 5) for end in result.speed_interval],
             "found": result.speed_found,
+            "words": speed_words(result),
             "times_s": [_round(t, 1) for t in result.times_s[::5]],
             "mph": [_round(v / MPS_PER_MPH, 2) for v in result.speed_mps[::5]],
         },

@@ -148,7 +148,8 @@ def _known_to(
         else:
             width = item.error_sigma
         weights.append(weight)
-        centres.append(error if item is winner else item.mean_error if slips and min(slips) > 0 else item.error)
+        other = item.mean_error if slips and min(slips) > 0 else item.error
+        centres.append(error if item is winner else other)
         widths.append(width)
     share = np.array(weights) / sum(weights)
     offset, width_of = np.array(centres) - error, np.array(widths)
