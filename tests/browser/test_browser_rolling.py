@@ -90,7 +90,7 @@ def test_rolling_marks_one_tooth_after_the_other(server: Served, sit_down: Calla
     bench.press('[data-look="pair"]')
     bench.press("[data-play]")
     page.wait_for_function(
-        "Number(document.querySelector('[data-teeth3d]').dataset.marked) >= 3", timeout=60_000
+        "() => Number(document.querySelector('[data-teeth3d]').dataset.marked) >= 3", timeout=60_000
     )
     assert page.get_attribute("[data-play]", "aria-pressed") == "true"
     bench.shot("1-three-marked")

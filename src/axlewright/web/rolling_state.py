@@ -18,9 +18,9 @@ if TYPE_CHECKING:
     from axlewright.gearset import GearSetDesign
 
 WAYS: Final = (
-    ("", n_("both, each in its own direction")),
-    ("drive", n_("pulling: the drive side carries")),
-    ("coast", n_("slowing: the coast side carries")),
+    ("", n_("each side in turn")),
+    ("drive", n_("drive side (pulling)")),
+    ("coast", n_("coast side (slowing)")),
 )
 """Which flank the load is on, by its name in the address."""
 

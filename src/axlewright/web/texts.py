@@ -15,7 +15,9 @@ TABLE_WORDS = (
     n_("instructor"),
     n_("admin"),
     n_("pinion spacer"),
+    n_("pinion shim leaf"),
     n_("side shim"),
+    n_("preload spacer"),
     n_("face-milled"),
     n_("face-hobbed"),
 )

@@ -5,12 +5,27 @@ import { _ } from "./words.js";
 /** @param {string} name @param {string} flank */
 const part = (name, flank) => document.querySelector(`[data-${name}="${flank}"]`);
 
+/**
+ * The next whole step up or down from a value, within reach; a value between two steps goes to the nearer end.
+ * @param {number} value
+ * @param {number} way
+ * @param {{ step: number, low: number, high: number }} reach
+ */
+export function stepped(value, way, { step, low, high }) {
+  const steps = (Number.isFinite(value) ? value : 0) / step;
+  const whole = way > 0 ? Math.floor(steps + 1e-6) + 1 : Math.ceil(steps - 1e-6) - 1;
+  return String(Number(Math.min(high, Math.max(low, whole * step)).toFixed(6)));
+}
+
 /** @param {HTMLElement} root */
 function start(root) {
   const controls = [...root.querySelectorAll("[data-control]")].map((field) => ({
     field: /** @type {HTMLElement} */ (field),
     name: /** @type {HTMLElement} */ (field).dataset.control ?? "",
     scale: Number(/** @type {HTMLElement} */ (field).dataset.scale),
+    step: Number(/** @type {HTMLElement} */ (field).dataset.stepsize),
+    low: Number(field.querySelector("input")?.min),
+    high: Number(field.querySelector("input")?.max),
     number: /** @type {HTMLInputElement} */ (field.querySelector('input[type="number"]')),
     slider: /** @type {HTMLInputElement} */ (field.querySelector('input[type="range"]')),
   }));
@@ -115,8 +130,7 @@ function start(root) {
     });
     for (const button of c.field.querySelectorAll("[data-step]")) {
       button.addEventListener("click", () => {
-        if (Number(/** @type {HTMLElement} */ (button).dataset.step) > 0) c.number.stepUp();
-        else c.number.stepDown();
+        c.number.value = stepped(Number(c.number.value), Number(/** @type {HTMLElement} */ (button).dataset.step), c);
         c.slider.value = c.number.value;
         roll();
       });

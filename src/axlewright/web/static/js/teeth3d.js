@@ -229,8 +229,10 @@ async function start(box) {
       const p = turned(places[name.dataset.place ?? "toe"]);
       const [dx, dy] = [(p.x - centre.x) * wide, (centre.y - p.y) * high];
       const far = Math.max(1, Math.hypot(dx, dy));
-      const [x, y] = [((p.x + 1) / 2) * wide + (dx / far) * 18, ((1 - p.y) / 2) * high + (dy / far) * 14];
-      name.hidden = x < 8 || x > wide - 8 || y < 8 || y > high - 8 || p.z > 1;
+      // An edge outside the picture is named at the picture's own edge, on the way to it.
+      const x = Math.min(wide - 24, Math.max(24, ((p.x + 1) / 2) * wide + (dx / far) * 18));
+      const y = Math.min(high - 14, Math.max(14, ((1 - p.y) / 2) * high + (dy / far) * 14));
+      name.hidden = p.z > 1;
       name.style.left = `${x}px`;
       name.style.top = `${y}px`;
     }
