@@ -1,7 +1,8 @@
-"""Write a CalculiX deck of one tooth, run it and read the displacements back.
+"""Mesh one tooth for CalculiX, take its stiffness matrix and solve it under many loads.
 
 The deck takes only the flank geometry from the project. Mesh, element (C3D20R, curved on the flanks, a true
-fillet arc where the project's own mesh has a chamfer) and solver are another program's.
+fillet arc where the project's own mesh has a chamfer) and stiffness matrix are another program's; CalculiX would
+factor anew for every load, so the matrix is solved here, and one load is solved by CalculiX itself as a check.
 """
 
 from __future__ import annotations
@@ -14,9 +15,11 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.linalg import splu
 
 from axlewright.contact.hertz import POISSON, YOUNG_MPA
-from axlewright.contact.tooth_solid import Member
+from axlewright.contact.tooth_solid import RIM_DEPTH, RIM_WIDTH, WIDEST, Member, rim_reach
 
 Array = NDArray[np.float64]
 
@@ -33,9 +36,9 @@ class Deck:
     tooth : dict
         (i, j, k) in half cells: lengthwise, root to tip, drive to coast → node number.
     fixed : set
-    cells : (nx, ny, nt)
-    levels : array
-        Working level of row j (even half-cell rows from the working root on).
+        Nodes held: the rim block's bottom and its two sides.
+    nx, fillet_rows, rows, nt : int
+        Cells lengthwise, in the fillet, on the working flank and across the tooth.
     """
 
     nodes: dict[int, Array]
@@ -51,18 +54,17 @@ class Deck:
 def make_deck(
     member: Member,
     *,
-    nx: int = 20,
+    nx: int = 24,
     rows: int = 8,
     nt: int = 4,
-    fillet_rows: int = 3,
+    fillet_rows: int = 2,
     rim_rows: int = 5,
-    sides: int = 5,
-    rim_depth: float = 1.25,
-    rim_width: float = 1.0,
+    sides: int = 6,
+    rim_depth: float = RIM_DEPTH,
+    rim_width: float = RIM_WIDTH,
 ) -> Deck:
     """Mesh the tooth and its rim block with 20-node bricks."""
     su = member.lengthwise(np.linspace(-1, 1, 2 * nx + 1))
-    whole = member.tip[0] - member.root[0]
 
     def wide(over: Array) -> Array:
         rest = np.clip(member.fillet - over, 0.0, None)
@@ -81,7 +83,7 @@ def make_deck(
     rim: dict[tuple[int, int, int], int] = {}
     share = np.linspace(0, 1, 2 * nt + 1)
     grow = np.linspace(0, 1, 2 * sides + 1)[1:] ** 1.6
-    down = np.linspace(0, 1, 2 * rim_rows + 1) ** 1.5 * rim_depth * whole
+    down = np.linspace(0, 1, 2 * rim_rows + 1) ** 1.5
 
     def needed(*index: int) -> bool:
         return sum(i % 2 for i in index) <= 1
@@ -98,7 +100,8 @@ def make_deck(
         front, back = sides_of(float(s), heights)
         centre = 0.5 * (front[0] + back[0])
         toward = math.copysign(1.0, front[0] - back[0])
-        limit = rim_width * member.pitch * toward
+        limit = min(rim_width * member.pitch, WIDEST) * toward
+        reach = rim_reach(member, np.array([s]), root, rim_depth)[0]
         line = np.concatenate(
             [
                 front[0] + (centre + limit - front[0]) * grow[::-1],
@@ -111,7 +114,7 @@ def make_deck(
                 if needed(i, j, k):
                     number += 1
                     rim[i, j, k] = number
-                    deck.nodes[number] = member.place(np.array(s), root[0] - depth, np.array(theta))
+                    deck.nodes[number] = member.place(np.array(s), root[0] - depth * reach, np.array(theta))
                     if j == len(down) - 1 or k in (0, len(line) - 1):
                         deck.fixed.add(number)
         for j, h in enumerate(heights):
@@ -125,12 +128,12 @@ def make_deck(
                 deck.tooth[i, j, k] = number
                 theta = front[j] + (back[j] - front[j]) * t
                 deck.nodes[number] = member.place(np.array(s), np.array(h), np.array(theta))
-    _bricks(deck, deck.tooth, nx, fillet_rows + rows, nt, up=True)
-    _bricks(deck, rim, nx, rim_rows, nt + 2 * sides, up=False)
+    _bricks(deck, deck.tooth, nx, fillet_rows + rows, nt)
+    _bricks(deck, rim, nx, rim_rows, nt + 2 * sides)
     return deck
 
 
-def _bricks(deck: Deck, grid: dict[tuple[int, int, int], int], a: int, b: int, c: int, *, up: bool) -> None:
+def _bricks(deck: Deck, grid: dict[tuple[int, int, int], int], a: int, b: int, c: int) -> None:
     corner = [(0, 0, 0), (2, 0, 0), (2, 2, 0), (0, 2, 0), (0, 0, 2), (2, 0, 2), (2, 2, 2), (0, 2, 2)]
     pairs = [(0, 1), (1, 2), (2, 3), (3, 0), (4, 5), (5, 6), (6, 7), (7, 4), (0, 4), (1, 5), (2, 6), (3, 7)]
     offsets = corner + [
@@ -154,21 +157,8 @@ def _bricks(deck: Deck, grid: dict[tuple[int, int, int], int], a: int, b: int, c
                 deck.elements.append(tuple(e[f] for f in flip))
 
 
-def solve(deck: Deck, loads: list[tuple[int, Array]]) -> Array:
-    """Run CalculiX with one static step per load; return displacements of the middle surface's nodes.
-
-    Parameters
-    ----------
-    deck : Deck
-    loads : list of (node, force)
-        Force, shape (3,) [N].
-
-    Returns
-    -------
-    array, shape (steps, 2 nx + 1, rows', 3)
-        Corner rows of the tooth's middle surface (half-cell columns, whole-cell rows), NaN at no node.
-    """
-    middle = {(i, j): deck.tooth[i, j, deck.nt] for i, j, k in deck.tooth if k == deck.nt}
+def body_lines(deck: Deck) -> list[str]:
+    """Return the deck's nodes, elements, material and held nodes as input lines."""
     lines = ["*NODE, NSET=ALL"]
     lines += [f"{n}, {p[0]:.9g}, {p[1]:.9g}, {p[2]:.9g}" for n, p in deck.nodes.items()]
     lines.append("*ELEMENT, TYPE=C3D20R, ELSET=BODY")
@@ -176,31 +166,66 @@ def solve(deck: Deck, loads: list[tuple[int, Array]]) -> Array:
         text = [str(number), *map(str, e)]
         lines += [", ".join(text[:16]) + ",", ", ".join(text[16:])]
     lines += ["*NSET, NSET=HELD", *(f"{n}," for n in sorted(deck.fixed))]
-    lines += ["*NSET, NSET=MIDDLE", *(f"{n}," for n in sorted(set(middle.values())))]
-    lines += ["*MATERIAL, NAME=STEEL", "*ELASTIC", f"{YOUNG_MPA}, {POISSON}"]
+    lines += ["*MATERIAL, NAME=STEEL", "*ELASTIC", f"{YOUNG_MPA}, {POISSON}", "*DENSITY", "7.8e-9"]
     lines += ["*SOLID SECTION, ELSET=BODY, MATERIAL=STEEL", "*BOUNDARY", "HELD, 1, 3"]
-    for node, force in loads:
-        lines += ["*STEP", "*STATIC", "*CLOAD, OP=NEW"]
-        lines += [f"{node}, {axis + 1}, {force[axis]:.12g}" for axis in range(3)]
-        lines += ["*NODE PRINT, NSET=MIDDLE", "U", "*END STEP"]
+    return lines
+
+
+def run(lines: list[str], folder: str) -> None:
+    """Write the lines as a deck in `folder` and run CalculiX on it."""
+    path = Path(folder) / "tooth.inp"
+    path.write_text("\n".join(lines) + "\n")
+    done = subprocess.run(["ccx", "tooth"], cwd=folder, capture_output=True, text=True, check=False)
+    if done.returncode != 0 or "*ERROR" in done.stdout:
+        raise RuntimeError(f"ccx failed:\n{done.stdout[-1500:]}")
+
+
+def flexibility(deck: Deck, forces: list[dict[int, Array]]) -> dict[int, Array]:
+    """Let CalculiX assemble the stiffness, solve it under many loads at once; return displacements.
+
+    Parameters
+    ----------
+    deck : Deck
+    forces : list of dict
+        Per load case, node → force, shape (3,) [N].
+
+    Returns
+    -------
+    dict
+        Node → displacements, shape (3, cases) [mm].
+    """
+    lines = body_lines(deck)
+    lines += ["*STEP", "*FREQUENCY, SOLVER=MATRIXSTORAGE", "1", "*END STEP"]
     with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "tooth.inp"
-        path.write_text("\n".join(lines) + "\n")
-        done = subprocess.run(["ccx", "tooth"], cwd=folder, capture_output=True, text=True, check=False)
-        result = Path(folder) / "tooth.dat"
-        if done.returncode != 0 or not result.exists():
-            raise RuntimeError(f"ccx failed:\n{done.stdout[-1500:]}")
-        blocks: list[dict[int, Array]] = []
-        for line in result.read_text().splitlines():
-            if "displacements" in line:
-                blocks.append({})
-                continue
-            parts = line.split()
-            if len(parts) == 4 and blocks:
-                blocks[-1][int(parts[0])] = np.array([float(v) for v in parts[1:]])
-    shape = (len(loads), 2 * deck.nx + 1, 2 * (deck.fillet_rows + deck.rows) + 1, 3)
-    out = np.full(shape, np.nan)
-    for step, block in enumerate(blocks):
-        for (i, j), node in middle.items():
-            out[step, i, j] = block[node]
+        run(lines, folder)
+        row, column, value = np.loadtxt(Path(folder) / "tooth.sti", unpack=True)
+        dofs = [line.strip().split(".") for line in (Path(folder) / "tooth.dof").read_text().split()]
+    place = {(int(n), int(axis)): k for k, (n, axis) in enumerate(dofs)}
+    i, j = row.astype(int) - 1, column.astype(int) - 1
+    half = coo_matrix((value, (i, j)), shape=(len(dofs), len(dofs))).tocsc()
+    whole = half + half.T
+    whole.setdiag(half.diagonal())
+    right = np.zeros((len(dofs), len(forces)))
+    for case, one in enumerate(forces):
+        for node, force in one.items():
+            for axis in range(3):
+                right[place[node, axis + 1], case] += force[axis]
+    factor = splu(
+        whole.tocsc(), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
+    )
+    moved = factor.solve(right)
+    out = {n: np.zeros((3, len(forces))) for n in deck.nodes}
+    for (node, axis), k in place.items():
+        out[node][axis - 1] = moved[k]
     return out
+
+
+def static(deck: Deck, forces: dict[int, Array]) -> dict[int, Array]:
+    """Let CalculiX do it all for one load: node → displacement, shape (3,) [mm]; a check of `flexibility`."""
+    lines = [*body_lines(deck), "*STEP", "*STATIC", "*CLOAD"]
+    lines += [f"{n}, {axis + 1}, {f[axis]:.12g}" for n, f in forces.items() for axis in range(3)]
+    lines += ["*NODE PRINT, NSET=ALL", "U", "*END STEP"]
+    with tempfile.TemporaryDirectory() as folder:
+        run(lines, folder)
+        rows = [line.split() for line in (Path(folder) / "tooth.dat").read_text().splitlines()]
+    return {int(p[0]): np.array(p[1:], dtype=float) for p in rows if len(p) == 4 and p[0].isdigit()}

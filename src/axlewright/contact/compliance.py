@@ -1,10 +1,11 @@
 """How much the teeth bend: finite-element influence of a design, worked out once and kept.
 
-Each member's tooth is solved as a solid (`tooth_solid`) with quadratic hexahedra under a unit normal force
-at each node of its working flank. What is kept is the displacement of the tooth's *middle surface* under
-every flank node, along that node's normal, and the depth of the middle surface below it. The local
-indentation lies between the surface and the middle: the line-contact law of Weber and Banaschek takes over
-exactly there (`hertz.line_approach` down to the same depth), so nothing is counted twice.
+Each member's tooth is solved as a solid (`tooth_solid`) with quadratic hexahedra under line loads along its
+working flank: each is a unit normal force spread over a level as a hat that falls to nothing at the next
+places, so that the sum of equal ones is an even line load whatever the mesh. What is kept is the displacement
+of the tooth's *middle surface* under every place, along its normal, and the depth of the middle surface
+below. The local indentation lies between the surface and the middle: the line-contact law of Weber and
+Banaschek takes over exactly there (`hertz.line_approach` down to the same depth): nothing is counted twice.
 
 Influence between neighbouring teeth through the rim is left out.
 """
@@ -16,24 +17,26 @@ import json
 import os
 import tempfile
 from dataclasses import dataclass
-from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import platformdirs
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
+from scipy.sparse import coo_matrix, csc_matrix
 from scipy.sparse.linalg import splu
 
 from axlewright.contact import tooth_solid
 from axlewright.contact.hertz import POISSON, YOUNG_MPA
+from axlewright.contact.once import OncePerKey
 from axlewright.contact.tooth_solid import LEVELS, Member, Solid, mesh_tooth
 from axlewright.gearset import FlankName, GearSetDesign, build_geometry
 
 Array = NDArray[np.float64]
 
-VERSION = 5  # of the model behind the kept numbers; raise it when they would change
-LENGTHWISE_CELLS = 10
+VERSION = 6  # of the model behind the kept numbers; raise it when they would change
+LENGTHWISE_CELLS = 12
 ACROSS_CELLS = 4
 
 
@@ -46,8 +49,8 @@ class MemberInfluence:
     u, v : array, shape (nu,), (nv,)
         Lengthwise place and working level of the nodes, each −1 … +1, −1 at the member's own root.
     bend : array, shape (nu·nv, nu·nv)
-        Displacement along the inward normal at one node for a unit inward force at another [mm/N];
-        node = u index · nv + v index. Symmetric.
+        Displacement along the inward normal at one node for a unit inward force spread as a hat around
+        another [mm/N]; node = u index · nv + v index. Symmetric.
     depth : array, shape (nu, nv)
         Depth of the middle surface below the flank along the normal [mm].
     asymmetry : float
@@ -81,6 +84,7 @@ class DesignInfluence:
 def displacements(
     nodes: Array, hexes: NDArray[np.intp], fixed: NDArray[np.intp], forces: Array,
     young: float = YOUNG_MPA, poisson: float = POISSON,
+    *, edges: NDArray[np.intp] | None = None, edge_forces: Array | None = None,
 ) -> Array:  # fmt: skip
     """Solve a block of quadratic hexahedra (20 nodes each) under nodal forces.
 
@@ -96,6 +100,10 @@ def displacements(
         Nodal forces of each load case [N].
     young, poisson : float
         E [MPa], ν.
+    edges : array of int, shape (m, 2), optional
+        Corner nodes at the ends of edges whose middle nodes are loaded as well.
+    edge_forces : array, shape (m, 3, k), optional
+        Their forces [N].
 
     Returns
     -------
@@ -103,46 +111,94 @@ def displacements(
         Displacements of the corner nodes [mm].
     """
     import skfem
-    from skfem.helpers import ddot, eye, sym_grad, trace
 
     # The library counts its corners 000, 001, 010, 100, 011, 101, 110, 111.
     corners = hexes[:, [0, 1, 2, 4, 3, 5, 6, 7]]
     mesh = skfem.MeshHex(np.ascontiguousarray(nodes.T), np.ascontiguousarray(corners.T))
-    basis = skfem.Basis(mesh, skfem.ElementVector(skfem.ElementHexS2()), intorder=4)
-    lam = young * poisson / ((1.0 + poisson) * (1.0 - 2.0 * poisson))
-    mu = young / (2.0 * (1.0 + poisson))
-
-    @skfem.BilinearForm
-    def stiffness(a, b, _w):  # type: ignore[no-untyped-def]
-        e = sym_grad(a)
-        return ddot(lam * eye(trace(e), 3) + 2.0 * mu * e, sym_grad(b))
-
-    K = stiffness.assemble(basis).tocsc()
+    basis = skfem.Basis(mesh, skfem.ElementHexS2(), intorder=4)
+    corner_of, middle_of = basis.nodal_dofs[0], basis.edge_dofs[0]
+    K = _stiffness(basis, young, poisson)
     held = np.zeros(len(nodes), dtype=bool)
     held[fixed] = True
     edge_held = held[mesh.edges].all(axis=0)
-    dofs = np.concatenate([basis.nodal_dofs[:, held].ravel(), basis.edge_dofs[:, edge_held].ravel()])
-    free = np.setdiff1d(np.arange(K.shape[0]), dofs)
-    rhs = np.zeros((K.shape[0], forces.shape[2]))
-    for axis in range(3):
-        rhs[basis.nodal_dofs[axis]] = forces[:, axis, :]
+    still = np.concatenate([corner_of[held], middle_of[edge_held]])
+    free = np.setdiff1d(np.arange(K.shape[0]), (3 * still[:, None] + np.arange(3)).ravel())
+    rhs = np.zeros((K.shape[0] // 3, 3, forces.shape[2]))
+    rhs[corner_of] = forces
+    if edges is not None and edge_forces is not None:
+        known = np.sort(mesh.edges, axis=0)
+        codes = known[0] * len(nodes) + known[1]
+        order = np.argsort(codes)
+        wanted = np.sort(edges, axis=1)
+        at = np.searchsorted(codes, wanted[:, 0] * len(nodes) + wanted[:, 1], sorter=order)
+        rhs[middle_of[order[at]]] = edge_forces
+    flat = rhs.reshape(K.shape[0], -1)
     factor = splu(
         K[free][:, free], permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
     )
-    out = np.zeros_like(rhs)
-    out[free] = factor.solve(rhs[free])
-    return np.stack([out[basis.nodal_dofs[axis]] for axis in range(3)], axis=1)
+    out = np.zeros_like(flat)
+    out[free] = factor.solve(flat[free])
+    return np.asarray(out.reshape(rhs.shape)[corner_of])
 
 
-def flank_nodes(member: Member, solid: Solid, flank: str) -> tuple[Array, Array]:
-    """Return points and outward normals at the working-flank nodes, shape (nx, levels, 3)."""
-    nx = solid.tooth.shape[0]
-    s = member.lengthwise(np.linspace(-1.0, 1.0, nx))[:, None]
-    h = member.level(s, LEVELS[None, :])
+def _stiffness(basis: Any, young: float, poisson: float) -> csc_matrix:
+    """Return ∫ λ tr ε tr ε' + 2 μ ε:ε' over a scalar basis taken for each axis; unknown = 3 · dof + axis."""
+    lam = young * poisson / ((1.0 + poisson) * (1.0 - 2.0 * poisson))
+    mu = young / (2.0 * (1.0 + poisson))
+    grad = np.stack(
+        [np.asarray(basis.basis[a][0].grad) for a in range(basis.Nbfun)]
+    )  # (20, 3, cells, points)
+    n, _, cells, points = grad.shape
+    grad = np.ascontiguousarray(grad.transpose(2, 0, 1, 3)).reshape(cells, 3 * n, points)
+    M = ((grad * basis.dx[:, None, :]) @ grad.transpose(0, 2, 1)).reshape(cells, n, 3, n, 3)
+    part = lam * M + mu * M.transpose(0, 1, 4, 3, 2)
+    both = mu * np.einsum("eakbk->eab", M)
+    for axis in range(3):
+        part[:, :, axis, :, axis] += both
+    unknown = (3 * basis.element_dofs.T[:, :, None] + np.arange(3)).reshape(cells, -1)
+    i = np.repeat(unknown, 3 * n, axis=1).ravel()
+    j = np.tile(unknown, (1, 3 * n)).ravel()
+    return coo_matrix((part.ravel(), (i, j)), shape=(3 * basis.N, 3 * basis.N)).tocsc()
+
+
+def flank_nodes(member: Member, cells: int, flank: str, levels: Array = LEVELS) -> tuple[Array, Array]:
+    """Return points and outward normals at the loaded places, shape (cells + 1, levels, 3)."""
+    s = member.lengthwise(np.linspace(-1.0, 1.0, cells + 1))[:, None]
+    h = member.level(s, levels[None, :])
     return member.normal(flank, np.broadcast_to(s, h.shape), h)
 
 
-def middle_feet(member: Member, solid: Solid, points: Array, normals: Array) -> tuple[Array, Array, Array]:
+def hat_load(member: Member, flank: str, level: float, ends: Array, at: int, cells: int) -> Array:
+    """Spread a unit inward force along a level as a hat around place `at`; return consistent nodal forces.
+
+    Parameters
+    ----------
+    member : Member
+    flank : {"drive", "coast"}
+    level : float
+        Working level, −1 … +1.
+    ends : array, shape (e + 1,)
+        Lengthwise places −1 … +1 where the mesh's cells meet; the hat's own places are among them.
+    at, cells : int
+        Place number of the hat and number of its intervals over the face.
+
+    Returns
+    -------
+    array, shape (e, 3, 3)
+        Forces of each quadratic edge: (first, middle, last node, axis); they sum to about 1 N.
+    """
+    xi, gauss = np.polynomial.legendre.leggauss(4)
+    half = 0.5 * np.diff(ends)[:, None]
+    u = 0.5 * (ends[1:] + ends[:-1])[:, None] + half * xi
+    hat = np.clip(1.0 - np.abs(u - (-1.0 + 2.0 * at / cells)) * cells / 2.0, 0.0, None)
+    s = member.lengthwise(u)
+    _, normal = member.normal(flank, s, member.level(s, np.full_like(s, level)))
+    weight = half * gauss * hat
+    shape = np.stack([0.5 * xi * (xi - 1.0), 1.0 - xi * xi, 0.5 * xi * (xi + 1.0)])
+    return np.asarray(-np.einsum("eg,ng,egi->eni", weight / weight.sum(), shape, normal))
+
+
+def middle_feet(solid: Solid, points: Array, normals: Array) -> tuple[Array, Array, Array]:
     """Find where the inward normals of flank points meet the tooth's middle surface.
 
     Returns
@@ -159,8 +215,8 @@ def middle_feet(member: Member, solid: Solid, points: Array, normals: Array) -> 
     shape = points.shape[:-1]
     p, n = points.reshape(-1, 3), -normals.reshape(-1, 3)
     nv = shape[1]
-    a = np.repeat(ua, nv)
-    b = np.tile(rows[1:], nx)
+    a = np.repeat(np.linspace(-1.0, 1.0, shape[0]), nv)
+    b = np.tile(np.linspace(1.0, nl - 1.0, nv), shape[0])
     depth = np.zeros(len(p))
     for _ in range(40):
         wa, wb, da, db = along(a), up(b), along(a, 1), up(b, 1)
@@ -176,34 +232,60 @@ def middle_feet(member: Member, solid: Solid, points: Array, normals: Array) -> 
     return a, b, np.maximum(depth, 0.1)
 
 
-def member_influence(member: Member, solid: Solid) -> dict[str, MemberInfluence]:
-    """Solve one member's tooth under unit forces on both flanks."""
+def member_influence(
+    member: Member, solid: Solid, cells: int = LENGTHWISE_CELLS
+) -> dict[str, MemberInfluence]:
+    """Solve one member's tooth under line loads on both flanks.
+
+    Parameters
+    ----------
+    member : Member
+    solid : Solid
+        Its cells lengthwise a multiple of `cells`, its rows of cells a multiple of the intervals of LEVELS.
+    cells : int
+        Intervals between the places of load.
+    """
     nx, nl, nt = solid.tooth.shape
-    nv = nl - 1
-    forces = np.zeros((len(solid.nodes), 3, 2 * nx * nv))
+    nv, nu = len(LEVELS), cells + 1
+    each = (nl - 2) // (nv - 1)
+    ends = np.linspace(-1.0, 1.0, nx)
+    count = 2 * nu * nv
+    forces = np.zeros((len(solid.nodes), 3, count))
+    edges: list[NDArray[np.intp]] = []
+    middles: list[Array] = []
     places: dict[str, tuple[Array, Array, Array, Array]] = {}
-    for case, (flank, layer) in enumerate((("drive", 0), ("coast", nt - 1))):
-        points, normals = flank_nodes(member, solid, flank)
-        on_flank = solid.tooth[:, 1:, layer].ravel()
-        inward = -normals.reshape(-1, 3)
-        for i, node in enumerate(on_flank):
-            forces[node, :, case * nx * nv + i] = inward[i]
-        a, b, depth = middle_feet(member, solid, points, normals)
-        places[flank] = (inward, a, b, depth)
-    moved = displacements(solid.nodes, solid.hexes, solid.fixed, forces)
+    for number, (flank, layer) in enumerate((("drive", 0), ("coast", nt - 1))):
+        points, normals = flank_nodes(member, cells, flank)
+        for j, level in enumerate(LEVELS):
+            line = solid.tooth[:, 1 + j * each, layer]
+            middle = np.zeros((nx - 1, 3, count))
+            for i in range(nu):
+                case = (number * nu + i) * nv + j
+                load = hat_load(member, flank, float(level), ends, i, cells)
+                forces[line[:-1], :, case] += load[:, 0]
+                forces[line[1:], :, case] += load[:, 2]
+                middle[:, :, case] = load[:, 1]
+            edges.append(np.stack([line[:-1], line[1:]], axis=1))
+            middles.append(middle)
+        a, b, depth = middle_feet(solid, points, normals)
+        places[flank] = (-normals.reshape(-1, 3), a, b, depth)
+    moved = displacements(
+        solid.nodes, solid.hexes, solid.fixed, forces,
+        edges=np.concatenate(edges), edge_forces=np.concatenate(middles),
+    )  # fmt: skip
     mid = solid.tooth[:, :, nt // 2]
-    along = CubicSpline(np.linspace(-1.0, 1.0, nx), np.eye(nx))
+    along = CubicSpline(ends, np.eye(nx))
     up = CubicSpline(np.arange(nl, dtype=float), np.eye(nl))
     out = {}
-    for case, flank in enumerate(("drive", "coast")):
+    for number, flank in enumerate(("drive", "coast")):
         inward, a, b, depth = places[flank]
-        field = moved[mid][..., case * nx * nv : (case + 1) * nx * nv]
+        field = moved[mid][..., number * nu * nv : (number + 1) * nu * nv]
         bend = np.einsum("na,nb,abik,ni->nk", along(a), up(b), field, inward, optimize=True)
         worst = float(np.abs(bend - bend.T).max() / np.abs(bend).max())
         values, vectors = np.linalg.eigh(0.5 * (bend + bend.T))
         bend = (vectors * np.maximum(values, 0.0)) @ vectors.T  # no energy from rounding
         out[flank] = MemberInfluence(
-            np.linspace(-1.0, 1.0, nx), LEVELS.copy(), bend, depth.reshape(nx, nv), worst
+            np.linspace(-1.0, 1.0, nu), LEVELS.copy(), bend, depth.reshape(nu, nv), worst
         )
     return out
 
@@ -228,14 +310,10 @@ def content_key(design: GearSetDesign) -> str:
         )
     }  # fmt: skip
     model = [
-        VERSION,
-        LENGTHWISE_CELLS,
-        ACROSS_CELLS,
-        tooth_solid.FILLET_RADIUS,
-        tooth_solid.RIM_DEPTH,
-        list(LEVELS),
-    ]
-    model += [YOUNG_MPA, POISSON, tooth_solid.PINION_EXTRA]
+        VERSION, LENGTHWISE_CELLS, ACROSS_CELLS, tooth_solid.FILLET_RADIUS, tooth_solid.RIM_DEPTH,
+        tooth_solid.RIM_WIDTH, tooth_solid.WIDEST, tooth_solid.CORE, list(LEVELS), YOUNG_MPA, POISSON,
+        tooth_solid.PINION_EXTRA,
+    ]  # fmt: skip
     text = json.dumps([shape, model], sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()
 
@@ -288,8 +366,10 @@ def _write(path: Path, result: DesignInfluence) -> None:
         raise
 
 
-@lru_cache(maxsize=16)
-def _influence(design: GearSetDesign, folder: Path) -> DesignInfluence:
+_KEPT: OncePerKey[tuple[GearSetDesign, Path], DesignInfluence] = OncePerKey(16)
+
+
+def _read_or_solve(design: GearSetDesign, folder: Path) -> DesignInfluence:
     path = folder / f"{content_key(design)}.npz"
     kept = _read(path) if path.exists() else None
     if kept is not None:
@@ -305,9 +385,12 @@ def _influence(design: GearSetDesign, folder: Path) -> DesignInfluence:
 def influence(design: GearSetDesign) -> DesignInfluence:
     """Return the bending influence of a design from memory, from disk, or by solving it now.
 
+    Threads that ask for the same design at once wait for one solution.
+
     Raises
     ------
     DesignError
         When the teeth cannot be made solid, with the number that causes it.
     """
-    return _influence(design, cache_folder())
+    folder = cache_folder()
+    return _KEPT.get((design, folder), lambda: _read_or_solve(design, folder))

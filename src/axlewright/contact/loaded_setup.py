@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import OrderedDict
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,6 +12,7 @@ from scipy.interpolate import CubicSpline
 from axlewright.contact.compliance import influence
 from axlewright.contact.hertz import POISSON, YOUNG_MPA, contact_modulus
 from axlewright.contact.mesh import FlankMesh, Mesh
+from axlewright.contact.once import OncePerKey
 from axlewright.contact.tooth_solid import pinion_member, pinion_places
 from axlewright.gearset import FlankName, rotation_about
 
@@ -195,16 +195,10 @@ def _prepare(mesh: Mesh, flank: FlankName, columns: int) -> LoadedFlank:
     )
 
 
-_KEPT: OrderedDict[tuple[int, str, int], tuple[Mesh, LoadedFlank]] = OrderedDict()
+_KEPT: OncePerKey[tuple[int, str, int], tuple[Mesh, LoadedFlank]] = OncePerKey(16)
 
 
 def prepare(mesh: Mesh, flank: FlankName, columns: int = COLUMNS) -> LoadedFlank:
-    """Return the flank pair ready to be loaded; kept in memory while its mesh is in use."""
-    key = (id(mesh), flank, columns)
-    kept = _KEPT.get(key)
-    if kept is None or kept[0] is not mesh:
-        kept = (mesh, _prepare(mesh, flank, columns))
-        _KEPT[key] = kept
-        while len(_KEPT) > 16:
-            _KEPT.popitem(last=False)
-    return kept[1]
+    """Return the flank pair ready to be loaded; kept in memory with its mesh, worked out once."""
+    # The mesh is kept beside its flank, so its id stays its own as long as the entry lives.
+    return _KEPT.get((id(mesh), flank, columns), lambda: (mesh, _prepare(mesh, flank, columns)))[1]

@@ -24,7 +24,10 @@ Index = NDArray[np.intp]
 Surface = Callable[[Array, Array], Array]
 
 FILLET_RADIUS = 0.3  # root fillet radius over the mean normal module; common practice, no source
-RIM_DEPTH = 1.25  # depth of the rim block over the whole depth of the tooth
+RIM_DEPTH = 2.0  # depth of the rim block over the whole depth of the tooth
+RIM_WIDTH = 3.0  # pitches from the tooth's middle to each held side of the rim block
+WIDEST = 0.9 * math.pi  # no held side is farther round than this
+CORE = 0.35  # the rim block keeps this share of the root radius free around the axis
 PINION_EXTRA = 0.05  # the pinion's face reaches this share of it beyond the last contact point at each end
 LEVELS = np.array([-1.0, -0.5, 0.0, 0.5, 1.0])  # working flank, root to tip of the member itself
 
@@ -289,19 +292,19 @@ def tooth_grid(member: Member, s: Array, h: Array, share: Array, widen: Array) -
 def mesh_tooth(
     member: Member,
     *,
-    lengthwise: int = 10,
+    lengthwise: int = 12,
     across: int = 4,
     levels: Array = LEVELS,
-    rim_layers: int = 3,
-    rim_sides: int = 3,
+    rim_layers: int = 4,
+    rim_sides: int = 6,
     rim_depth: float = RIM_DEPTH,
-    rim_width: float = 1.0,
+    rim_width: float = RIM_WIDTH,
 ) -> Solid:
     """Mesh one tooth on a block of the rim.
 
-    The block reaches `rim_width` pitches to each side and `rim_depth` whole depths below the root; its
-    bottom and its sides are held, its ends and the root land are free. Neighbouring teeth are left out.
-    The fillet stands as a chamfer of the same section.
+    The block reaches `rim_width` pitches to each side and `rim_depth` whole depths below the root, less where
+    that would come near the axis; its bottom and its sides are held, its ends and the root land are free.
+    Neighbouring teeth are left out. The fillet stands as a chamfer of the same section.
     """
     u = np.linspace(-1.0, 1.0, lengthwise + 1)
     s = member.lengthwise(u)
@@ -314,21 +317,21 @@ def mesh_tooth(
     tooth_nodes = tooth_grid(member, s, h, share, widen)
     nx, nl, nt = lengthwise + 1, h.shape[1], across + 1
     # Rim: the root line carried down, spread to the sides with growing cells.
-    whole = member.tip[0] - member.root[0]
-    down = np.linspace(0.0, 1.0, rim_layers + 1) ** 1.3 * rim_depth * whole
+    deepest = rim_reach(member, s, root, rim_depth)
+    down = np.linspace(0.0, 1.0, rim_layers + 1) ** 1.4 * deepest[:, None]
     foot = member.surfaces["drive"](s, root), member.surfaces["coast"](s, root)
     centre = 0.5 * (foot[0] + foot[1])
     r_root = member.radius + s * math.sin(member.cone) + root * math.cos(member.cone)
     toward = np.sign(foot[0] - foot[1])
     edge_front = foot[0] + toward * widen[:, 0] / r_root
     edge_back = foot[1] - toward * widen[:, 0] / r_root
-    grow = (np.linspace(0.0, 1.0, rim_sides + 1) ** 1.4)[1:]
-    limit = rim_width * member.pitch * toward
+    grow = (np.linspace(0.0, 1.0, rim_sides + 1) ** 1.6)[1:]
+    limit = min(rim_width * member.pitch, WIDEST) * toward
     front_side = edge_front[:, None] + (centre + limit - edge_front)[:, None] * grow[::-1]
     back_side = edge_back[:, None] + (centre - limit - edge_back)[:, None] * grow
     middle = edge_front[:, None] + (edge_back - edge_front)[:, None] * share
     theta = np.concatenate([front_side, middle, back_side], axis=1)
-    depth = root[:, None] - down[None, :]
+    depth = root[:, None] - down
     rim_nodes = member.place(s[:, None, None], depth[:, :, None], theta[:, None, :])
     nd, nw = rim_layers + 1, theta.shape[1]
     rim = np.arange(nx * nd * nw).reshape(nx, nd, nw)
@@ -340,6 +343,13 @@ def mesh_tooth(
     hexes = np.concatenate([_cells(tooth), _cells(rim[:, ::-1, :])])
     held = np.unique(np.concatenate([rim[:, -1, :].ravel(), rim[:, :, 0].ravel(), rim[:, :, -1].ravel()]))
     return Solid(nodes, _right_handed(nodes, hexes), tooth, held)
+
+
+def rim_reach(member: Member, s: Array, root: Array, rim_depth: float = RIM_DEPTH) -> Array:
+    """Return how deep the rim block reaches below the root at each `s` [mm]."""
+    whole = member.tip[0] - member.root[0]
+    r_root = member.radius + s * math.sin(member.cone) + root * math.cos(member.cone)
+    return np.minimum(rim_depth * whole, (1.0 - CORE) * r_root / math.cos(member.cone))
 
 
 def _cells(grid: Index) -> Index:
