@@ -1,0 +1,111 @@
+"""What cannot be built, cannot be known, or was believed wrongly: is it said, and kept out of the advice?"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from axlewright.contact import Settings
+from axlewright.contact.atlas import atlas_of
+from axlewright.diagnosis import Earlier, Priors, diagnose
+from axlewright.diagnosis.advice import LEAST_SPACER_MM, spacer_out_of_reach
+from axlewright.diagnosis.priors import depth_components
+from axlewright.errors import InputError
+
+TOO_FAR_IN = Settings(pinion_out_mm=-0.14)
+
+
+def test_no_spacer_thinner_than_any_is_advised(seen):
+    """A thin spacer under the head cannot become thinner than nothing: the change stops, and that is said."""
+    evidence = replace(seen("TY-222", TOO_FAR_IN), spacer_now_mm=0.10)
+    found = diagnose(evidence)
+    assert found.cure["pinion_move_mm"].mean > 0.10, "the pinion would have to come farther out than it can"
+    for advice in found.advice:
+        assert advice.spacer_to_fit_mm is None or advice.spacer_to_fit_mm >= LEAST_SPACER_MM - 1e-9
+    assert any("thin enough" in note for note in found.notes)
+    roomy = diagnose(replace(evidence, spacer_now_mm=1.5))
+    assert not any("thin enough" in note for note in roomy.notes)
+
+
+def test_a_cage_with_hardly_a_shim_stops_the_other_way(seen):
+    """Under a cage flange taking shims out moves the pinion in (TM 9-2320-273-34)."""
+    evidence = replace(seen("TY-222", Settings(pinion_out_mm=0.14)), spacer_now_mm=0.10, place="cage_flange")
+    found = diagnose(evidence)
+    assert all((a.spacer_to_fit_mm or 1.0) >= LEAST_SPACER_MM - 1e-9 for a in found.advice)
+    assert any("thin enough" in note for note in found.notes)
+
+
+def test_a_shelf_that_does_not_reach_is_said(seen):
+    shelf = [2.45, 2.47, 2.49]
+    evidence = replace(seen("TY-222", Settings(pinion_out_mm=0.14)), spacer_now_mm=2.47)
+    found = diagnose(evidence, spacer_stock=shelf)
+    assert min(a.spacer_to_fit_mm for a in found.advice if a.spacer_to_fit_mm) >= min(shelf)
+    assert any("on the shelf go from" in note for note in found.notes)
+    assert spacer_out_of_reach(-0.02, "under_head", 2.47, shelf, 0.0127) == ""
+    assert spacer_out_of_reach(-0.5, "under_head", None, shelf, 0.0127) == "", "nothing to count from"
+
+
+def test_no_backlash_is_a_target_like_any_other(seen):
+    right = seen("TY-222", Settings())
+    none = diagnose(replace(right, backlash_target_mm=0.0)).cure["ring_move_mm"].mean
+    nominal = diagnose(right).cure["ring_move_mm"].mean
+    assert none < nominal - 0.03, "a target of zero asks for the ring gear to come closer"
+
+
+@pytest.mark.parametrize("step", [{"shim_step_mm": 0.0}, {"spacer_step_mm": -0.01}])
+def test_steps_that_cannot_be_are_refused(seen, step):
+    with pytest.raises(InputError, match="cannot be built") as caught:
+        diagnose(seen("TY-222", Settings()), **step)
+    assert next(iter(step)) in str(caught.value)
+
+
+def test_an_unread_backlash_is_asked_for_and_hardly_pulls(seen):
+    evidence = seen("TY-222", Settings(ring_away_mm=0.10))
+    unread = diagnose(replace(evidence, backlash_mm=None))
+    assert any("backlash was not read" in note for note in unread.notes)
+    assert not any("backlash was not read" in note for note in diagnose(evidence).notes)
+    assert unread.cure["ring_move_mm"].sd > 1.2 * diagnose(evidence).cure["ring_move_mm"].sd
+
+
+def test_beyond_what_was_computed_a_second_change_is_announced(seen):
+    far = 1.3 * float(atlas_of(seen("TY-176B", Settings()).design).half_range[0])
+    found = diagnose(seen("TY-176B", Settings(pinion_out_mm=far)))
+    assert any("second change" in note for note in found.notes)
+    assert found.advice[0].pinion_move_mm < -0.15 or found.advice[0].cost_class in ("L0", "L4")
+    near = diagnose(seen("TY-176B", Settings(pinion_out_mm=0.05)))
+    assert not any("second change" in note for note in near.notes)
+
+
+@pytest.mark.parametrize(("unit", "real"), [("0.001 in", 0.01), ("0.01 mm", 0.0254)])
+def test_a_mark_in_the_wrong_unit_is_heard(seen, unit, real):
+    """+8 taken as thousandths of an inch where hundredths of a millimetre were meant, and the reverse.
+
+    1 in = 25.4 mm exactly (NIST SP 811), so the two differ by 8 × 0.0154 mm.
+    """
+    taken = {"0.001 in": 0.0254, "0.01 mm": 0.01}[unit]
+    error = 8 * (taken - real)
+    evidence = seen("TY-222", Settings(pinion_out_mm=error), mark_mm=8 * taken)
+    found = diagnose(replace(evidence, mark_unit=unit))
+    share = found.components["the mark was taken in the wrong unit"]
+    weight = {c.name: c.weight for c in depth_components(Priors(), 8 * taken, unit)}
+    assert share > 2.0 * weight["the mark was taken in the wrong unit"]
+    assert "the mark was taken in the wrong unit" not in diagnose(evidence).components
+
+
+def test_components_always_add_up():
+    for mark in (None, 0.0, 0.05, -0.1):
+        for unit in (None, "0.001 in", "0.01 mm", "inches of something"):
+            assert sum(c.weight for c in depth_components(Priors(), mark, unit)) == pytest.approx(1.0)
+
+
+def test_what_is_believed_beforehand_holds_for_the_first_look(seen):
+    """Hardly readable patterns and a pinion moved 0.3 mm in since: it is believed to lie 0.3 mm in."""
+    right = seen("TY-222", Settings())
+    rough = {"drive_center_sd": (3.0, 3.0), "coast_center_sd": (3.0, 3.0)}
+    blind = replace(right, **rough, backlash_mm=None)
+    told = replace(blind, history=(Earlier(right.drive, None, pinion_moved_since_mm=-0.3),))
+    alone, moved = diagnose(blind).cause["pinion_out_mm"], diagnose(told).cause["pinion_out_mm"]
+    assert alone.mean == pytest.approx(0.0, abs=0.02)
+    assert moved.mean == pytest.approx(-0.3, abs=0.03)
+    assert moved.sd == pytest.approx(alone.sd, rel=0.15)
