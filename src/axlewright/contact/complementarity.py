@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 
-from axlewright.contact.compiled import njit  # type: ignore[attr-defined]
+from axlewright.contact.kernel import njit
 
 SMALLEST_LOAD = 1e-3  # line load below which the logarithm of the flattening law is held [N/mm]
 ITERATIONS = 120

@@ -9,8 +9,8 @@ import math
 
 import numpy as np
 
-from axlewright.contact.compiled import _gap, njit  # type: ignore[attr-defined]
 from axlewright.contact.complementarity import solve_complementarity
+from axlewright.contact.kernel import njit, point_gap
 
 
 @njit(cache=True, nogil=True)
@@ -68,7 +68,7 @@ def _fill(  # type: ignore[no-untyped-def]
             step = 1 if side == 0 else -1
             k = k0 if side == 0 else k0 - 1
             while 0 <= k < n and abs(k - first[b, a]) <= half:
-                g, _x, _y = _gap(px, py, pz, matrices[k], shifts[k], ring, coef, outward, y_floor)
+                g, _x, _y = point_gap(px, py, pz, matrices[k], shifts[k], ring, coef, outward, y_floor)
                 column[b, k] = g
                 reached[b, 1 - side] = k
                 if g < best:
@@ -283,7 +283,7 @@ def loaded_marks(  # type: ignore[no-untyped-def]
             if kb < 0:
                 k0 = min(max(first[b, a], 0), n - 1)
                 px, py, pz = points[b, a, 0], points[b, a, 1], points[b, a, 2]
-                _g, x, y = _gap(px, py, pz, matrices[k0], shifts[k0], ring, coef, outward, y_floor)
+                _g, x, y = point_gap(px, py, pz, matrices[k0], shifts[k0], ring, coef, outward, y_floor)
                 at_x[b, a] = x
                 at_y[b, a] = y
                 continue
@@ -304,10 +304,10 @@ def loaded_marks(  # type: ignore[no-untyped-def]
                     best = v0 - (vm - vp) ** 2 / (8.0 * bend)
             nearest[b, a] = best
             px, py, pz = points[b, a, 0], points[b, a, 1], points[b, a, 2]
-            g, x, y = _gap(px, py, pz, matrices[kb], shifts[kb], ring, coef, outward, y_floor)
+            g, x, y = point_gap(px, py, pz, matrices[kb], shifts[kb], ring, coef, outward, y_floor)
             if step != 0.0:
                 k2 = kb + 1 if step > 0 else kb - 1
-                g, x2, y2 = _gap(px, py, pz, matrices[k2], shifts[k2], ring, coef, outward, y_floor)
+                g, x2, y2 = point_gap(px, py, pz, matrices[k2], shifts[k2], ring, coef, outward, y_floor)
                 x += abs(step) * (x2 - x)
                 y += abs(step) * (y2 - y)
             at_x[b, a] = x
