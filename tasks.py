@@ -114,6 +114,17 @@ def lint():
     run(PYTHON, "-m", "ruff", "check", ".")
     run(PYTHON, "-m", "ruff", "format", "--check", ".")
     run(os.path.join(BIN, "lint-imports"))
+    scripts()
+
+
+def scripts():
+    """Check the types of the page's scripts, where Node is present."""
+    node = shutil.which("node")
+    compiler = os.path.join(ROOT, "node_modules", "typescript", "bin", "tsc")
+    if node and vendor() and os.path.exists(compiler):
+        run(node, compiler, "-p", ROOT)
+    else:
+        say("The page's scripts were not checked: that needs Node 20 or later.")
 
 
 def types():

@@ -69,6 +69,7 @@ function start(box) {
   }
 
   function draw() {
+    /** @type {string[]} */
     const known = [];
     lines.setAttribute("viewBox", `0 0 ${width()} ${height()}`);
     fields.forEach((_, i) => {

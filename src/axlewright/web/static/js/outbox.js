@@ -155,6 +155,37 @@ export async function keepForLater(form, data) {
   }
 }
 
+/**
+ * The job a form belongs to, by its address; empty for none.
+ * @param {string} action
+ */
+export function jobOf(action) {
+  return /\/jobs\/\d+(?=\/|$)/.exec(new URL(action, "http://bench.invalid").pathname)?.[0] ?? "";
+}
+
+/**
+ * Entries that were kept one after the other without an answer were all made on the same state of the job. Once one of
+ * them is in, the next ones for that job stand on the state it left; on any other state the bench asks.
+ * @template {{ action: string, parts: [string, any][] }} T
+ * @param {T[]} later
+ * @param {T} sent
+ * @param {string} head state of the job the bench answered with
+ * @returns {T[]} the entries that changed
+ */
+export function standOn(later, sent, head) {
+  const job = jobOf(sent.action);
+  const before = sent.parts.find(([name]) => name === "head")?.[1];
+  if (!job || !before || !head) return [];
+  const changed = [];
+  for (const kept of later) {
+    const mine = kept.parts.find(([name, value]) => name === "head" && value === before);
+    if (jobOf(kept.action) !== job || !mine) continue;
+    mine[1] = head;
+    changed.push(kept);
+  }
+  return changed;
+}
+
 let sending = false;
 
 /** Send what is kept, oldest first; stop at the first that gets no answer. */
@@ -164,7 +195,7 @@ export async function sendKept() {
   try {
     const waiting = (await all()).filter((one) => !one.kept.refused);
     let refused = 0;
-    for (const { key, kept } of waiting) {
+    for (const [index, { key, kept }] of waiting.entries()) {
       const body = kept.multipart ? new FormData() : new URLSearchParams();
       const token = document.querySelector('meta[name="axlewright-token"]')?.getAttribute("content") ?? "";
       for (const [name, value] of kept.parts) /** @type {any} */ (body).append(name, name === "token" ? token : value);
@@ -177,6 +208,11 @@ export async function sendKept() {
       if (answer.status >= 500) break;
       if (answer.ok && !answer.headers.has("x-axlewright-problem")) {
         await within("readwrite", (s) => s.delete(key));
+        const shown = new DOMParser().parseFromString(await answer.text(), "text/html");
+        const head = shown.querySelector('input[name="head"]')?.getAttribute("value") ?? "";
+        const later = waiting.slice(index + 1);
+        const changed = new Set(standOn(later.map((one) => one.kept), kept, head));
+        for (const one of later) if (changed.has(one.kept)) await within("readwrite", (s) => s.put(one.kept, one.key));
       } else {
         refused += 1;
         await within("readwrite", (s) => s.put({ ...kept, refused: true }, key));

@@ -79,6 +79,7 @@ function start(form) {
   const broad = /** @type {HTMLButtonElement} */ (form.querySelector("[data-brush]"));
   const given = parse(form.dataset.mask || "");
   const asRead = form.dataset.asRead ? parse(form.dataset.asRead) : given;
+  /** @type {Uint8Array} */
   let mask = given.slice();
   /** @type {Uint8Array[]} */
   const before = [];

@@ -1,21 +1,10 @@
 // @ts-check
 // The rolling view follows its sliders: one request at a time, always the newest state, the address kept in step.
+import { stepped } from "./steps.js";
 import { _ } from "./words.js";
 
 /** @param {string} name @param {string} flank */
 const part = (name, flank) => document.querySelector(`[data-${name}="${flank}"]`);
-
-/**
- * The next whole step up or down from a value, within reach; a value between two steps goes to the nearer end.
- * @param {number} value
- * @param {number} way
- * @param {{ step: number, low: number, high: number }} reach
- */
-export function stepped(value, way, { step, low, high }) {
-  const steps = (Number.isFinite(value) ? value : 0) / step;
-  const whole = way > 0 ? Math.floor(steps + 1e-6) + 1 : Math.ceil(steps - 1e-6) - 1;
-  return String(Number(Math.min(high, Math.max(low, whole * step)).toFixed(6)));
-}
 
 /** @param {HTMLElement} root */
 function start(root) {

@@ -4,6 +4,8 @@ import { _ } from "./words.js";
 
 /** @type {any} */
 let three = null;
+/** Made at set-up; not there without Node. @type {string} */
+const BUNDLE = "/static/vendor/three.js";
 const STEEL = 0x9aa7ad;
 const PINION = 0x6f8794;
 const MARK = "#f4c95d";
@@ -18,7 +20,7 @@ async function start(box) {
   const root = /** @type {HTMLElement} */ (document.querySelector("[data-rolling]"));
   const said = /** @type {HTMLElement} */ (box.querySelector("[data-said]"));
   try {
-    three = await import("/static/vendor/three.js");
+    three = await import(BUNDLE);
   } catch {
     said.textContent = _("The 3-D view needs its browser parts: run 'python tasks.py vendor' once, with Node installed.");
     return;
@@ -33,6 +35,7 @@ async function start(box) {
   canvas.setAttribute("role", "img");
   canvas.setAttribute("aria-label", _("Pinion and ring gear teeth in mesh, the contact pattern on the ring gear teeth. The same in words stands beside the drawings."));
   box.querySelector("[data-canvas]")?.append(canvas);
+  /** @type {any} */
   let renderer;
   try {
     renderer = new three.WebGLRenderer({ canvas, antialias: true, alpha: true });
@@ -209,6 +212,7 @@ async function start(box) {
 
   // Names of the tooth's edges, laid over the picture where the edges are.
   const shown = { flank: "drive" };
+  /** @type {Record<string, Record<string, any>>} */
   const edges = Object.fromEntries(
     ["drive", "coast"].map((flank) => {
       const { columns, rows } = model.ring[flank];

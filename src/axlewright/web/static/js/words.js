@@ -2,7 +2,7 @@
 // Messages of the scripts in the reader's language: the page carries their translations in its head.
 
 /** @type {Record<string, string | string[]>} */
-const words = JSON.parse(document.querySelector('meta[name="axlewright-words"]')?.getAttribute("content") || "{}");
+const words = JSON.parse(globalThis.document?.querySelector('meta[name="axlewright-words"]')?.getAttribute("content") || "{}");
 
 /**
  * Put values into the places of a message, such as "{count} readings".
