@@ -15,6 +15,7 @@ from axlewright.sound import (
     NONE,
     UNKNOWN,
     AxleOrders,
+    Bearing,
     Drive,
     DrivePlan,
     DriveSource,
@@ -222,3 +223,35 @@ def test_roughness_is_computed_on_request(mesh_drive: tuple[Drive, Listening]) -
     again = listen(heard.recording, heard.axle, heard.tyre, drive.stated, roughness=True)
     assert again.roughness_asper is not None
     assert 0.0 < again.roughness_asper < 3.0
+
+
+def test_the_interval_holds_the_true_speed(mesh_drive: tuple[Drive, Listening]) -> None:
+    drive, heard = mesh_drive
+    assert heard.speed_found
+    true = np.interp(heard.times_s, drive.times_s, drive.true_speed_mps)
+    left = float(np.median(np.log(true / heard.speed_mps)))
+    low, high = heard.speed_interval
+    assert low <= left <= high
+    assert high - low < 0.004
+
+
+def test_an_unnamed_order_leaves_the_speed_as_stated(hear: Hear) -> None:
+    # Order 26.2 fits no part of an 11/41 axle; a satellite speed leaves no room for any.
+    drive, heard = hear(
+        DriveSource("unknown", 26.2, 12.0), plan=DrivePlan(duration_s=24.0, stated="satellite")
+    )
+    assert heard.top == (UNKNOWN,)
+    assert not heard.speed_found
+    stated = drive.stated.at(heard.times_s)
+    assert abs(float(np.log(heard.speed_mps / stated).mean())) < 0.002
+    low, high = heard.speed_interval
+    assert high == pytest.approx(1.645 * heard.prior_sigma, rel=0.1)
+    assert low == pytest.approx(-high, rel=0.1)
+
+
+def test_a_bearing_tells_the_speed_no_better_than_its_slip(hear: Hear) -> None:
+    bearing = Bearing("wheel", bearing_orders(17, 12.0, 70.0), "wheel bearing")
+    source = DriveSource("bearing", bearing.orders.outer, 14.0)
+    _, heard = hear(source, axle=AxleOrders(41, 11, (bearing,)))
+    assert "wheel bearing, outer race" in heard.top
+    assert not heard.speed_found

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import builtins
 import sys
+import tracemalloc
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +15,14 @@ from numpy.typing import NDArray
 from scipy import signal
 
 from axlewright.errors import OptionalPartMissingError, SoundError
-from axlewright.sound import make_recording, read_recording
+from axlewright.sound import (
+    DrivePlan,
+    DriveSource,
+    Tyre,
+    make_recording,
+    read_recording,
+    simulate_drive,
+)
 from axlewright.sound.simulated_drive import Codec, encode
 
 RATE = 48000
@@ -88,6 +96,27 @@ def test_speech_is_found_where_it_is() -> None:
     assert all(a >= 5.0 and b <= 13.0 for a, b in spans)
 
 
+@pytest.mark.parametrize(
+    ("level", "pinion", "ring", "speeds"),
+    [
+        (9.0, 0.3, 0.3, (32.0, 60.0, 40.0)),
+        (25.0, 0.9, 0.0, (32.0, 60.0, 40.0)),  # at 60 mph the pinion turns 47.6 times a second
+        (25.0, 0.0, 0.9, (15.0, 25.0, 15.0)),  # at 20 mph the wheel turns 4.3 times a second, as syllables do
+    ],
+)
+def test_a_swelling_tone_is_no_speech(
+    level: float, pinion: float, ring: float, speeds: tuple[float, ...]
+) -> None:
+    source = DriveSource("mesh", 41, level, pinion_runout=pinion, ring_runout=ring, pinion_order=41 / 11)
+    plan = DrivePlan(duration_s=20.0, speeds_mph=speeds, gain_control=False)
+    drive = simulate_drive((source,), Tyre(2.1, 0.005, "roll-out"), plan, seed=8)
+    assert not make_recording(drive.samples, drive.rate_hz).has("speech")
+
+
+def test_a_loud_pure_tone_is_not_overdriven() -> None:
+    assert not make_recording(4 * tone(frequency=250.0), RATE).has("clipping")
+
+
 def test_gain_pumping_is_said() -> None:
     x = noise(20.0)
     steps = np.repeat([1.0, 0.3, 1.0, 0.25, 0.9], len(x) // 5)
@@ -136,6 +165,52 @@ def test_an_hour_is_read_in_part(tmp_path: Path) -> None:
     assert read_recording(path, start_s=3590.0).duration_s == pytest.approx(10.0, abs=0.1)
     with pytest.raises(SoundError, match="no sound after"):
         read_recording(path, start_s=4000.0)
+
+
+HOUR_S = 3600
+
+
+@pytest.fixture(scope="module")
+def hour(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An hour of stereo at 16 kHz, 230 MB, written block by block."""
+    path = tmp_path_factory.mktemp("hour") / "hour.wav"
+    left = noise(10.0, rate=16000)
+    block = np.stack([left, 0.8 * left], axis=1).astype(np.float32)
+    with soundfile.SoundFile(path, "w", 16000, 2, subtype="PCM_16") as file:
+        for _ in range(HOUR_S // 10):
+            file.write(block)
+    return path
+
+
+def test_memory_does_not_grow_with_the_file(hour: Path) -> None:
+    used = {}
+    for seconds in (60.0, 600.0):
+        tracemalloc.start()
+        recording = read_recording(hour, longest_s=seconds)
+        used[seconds] = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        assert recording.duration_s == pytest.approx(seconds, abs=0.1)
+        assert recording.has("too_long")
+    # Ten minutes of one channel as float64 are 77 MB; the hour as float64 stereo would be 920 MB.
+    assert used[600.0] < 200e6
+    assert used[60.0] < 60e6
+
+
+def test_a_high_rate_is_read_for_a_shorter_time(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setattr("axlewright.sound.decoding.MOST_FRAMES", 5 * RATE)
+    path = tmp_path / "long.wav"
+    soundfile.write(path, noise(9.0), RATE)
+    recording = read_recording(path)
+    assert recording.duration_s == pytest.approx(5.0)
+    assert recording.has("too_long")
+
+
+def test_blocks_join_without_a_seam() -> None:
+    x = np.sin(2 * np.pi * 440 * np.arange(35 * 44100) / 44100) * 0.3
+    samples = make_recording(x, 44100).samples
+    expected = signal.resample_poly((x - x.mean()).astype(np.float32), 160, 441)
+    assert len(samples) == len(expected)
+    assert np.abs(samples - expected).max() < 1e-6
 
 
 @pytest.mark.parametrize("suffix", [".wav", ".m4a", ".mp3", ".xyz", ""])
