@@ -6,13 +6,15 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.bench.found import Found, Known, ShownReading, ShownSum, pinion_out_of_spacers, plain_sum
-from axlewright.bench.pattern_looks import FlankName
+from axlewright.bench.pattern_looks import FlankName, ReadFlank
 from axlewright.bench.pattern_rounds import evidence_of, expected_and_came, learned_of
+from axlewright.errors import AxlewrightError
 from axlewright.language import _, n_
 from axlewright.units import show_length
 
 if TYPE_CHECKING:
     from axlewright.diagnosis import Advice, Diagnosis
+    from axlewright.gearset import GearSetDesign
     from axlewright.pattern import PatternReading
     from axlewright.records import JobStore
 
@@ -23,8 +25,6 @@ UNKNOWN_SPACER: Final = n_(
 PREFER_WITHIN_MM: Final = 0.005
 """A spacer change smaller than this is none (common practice, no source)."""
 GEARS_OUT: Final = ("L2", "L3")
-DOUBT_WORDS: Final = ("Another outline", "faintly", "wanders")
-"""Words of the pattern room's own doubts about a reading; a test holds them."""
 ROUGH_SD: Final = 0.15
 """A profile place on drive known worse than this is too rough to press a bearing for: 0.15 is about 0.0025 in
 of depth, half of what takes a pattern to the edge."""
@@ -34,20 +34,21 @@ SURE_OF_DIRECTION: Final = 0.9
 def judge(
     store: JobStore,
     known: Known,
-    readings: Mapping[FlankName, PatternReading],
+    read: Mapping[FlankName, ReadFlank],
     now: Mapping[str, Any],
 ) -> tuple[Found, Diagnosis]:
     """Work out cause, cure and verdict.
 
     Parameters
     ----------
-    readings : mapping of "drive", "coast" to PatternReading
+    read : mapping of "drive", "coast" to ReadFlank
     now : mapping
         As `pattern_rounds.context` gives it.
     """
     from axlewright.diagnosis import diagnose, show_chance
 
     assert known.design is not None  # asked by the only caller
+    readings = {flank: one.reading for flank, one in read.items()}
     evidence = evidence_of(known.design, known.entries, readings, now)
     shelf = [item.thickness_mm for item in known.shelf if item.count > 0]
     learned = learned_of(store, known)
@@ -56,6 +57,7 @@ def judge(
     )
     found = Found()
     _show_readings(found, readings)
+    found.notes += runout_notes(read, known.design)
     depth = diagnosis.cause["pinion_out_mm"]
     found.notes.insert(0, diagnosis.words)
     if not now["place_known"]:
@@ -100,7 +102,7 @@ def judge(
     )
     if now["spacer_now_mm"] is None and best.spacer_change_mm:
         found.questions.insert(0, _(UNKNOWN_SPACER))
-    doubts = doubts_before(best, readings, diagnosis, came is not None and not came.as_expected)
+    doubts = doubts_before(best, read, diagnosis, came is not None and not came.as_expected)
     found.questions += doubts
     wanted = _compare_with_sum(found, known, diagnosis, now)
     if best.pinion_move_mm == 0.0 and best.shim_move_mm == 0.0 and best.cost_class == "L0":
@@ -142,9 +144,22 @@ def _show_readings(found: Found, readings: Mapping[FlankName, PatternReading]) -
         found.notes += [f"{flank}: {sentence}" for sentence in read.quality]
 
 
+def runout_notes(read: Mapping[FlankName, ReadFlank], design: GearSetDesign) -> list[str]:
+    """Return what the wander of several teeth says of runout; empty when they do not wander."""
+    several = {flank: one.several for flank, one in read.items() if one.several is not None}
+    if not any(one.runout for one in several.values()):
+        return []
+    from axlewright.pattern import estimate_runout
+
+    try:
+        return list(estimate_runout(design, drive=several.get("drive"), coast=several.get("coast")).notes)
+    except AxlewrightError as error:
+        return [str(error)]
+
+
 def doubts_before(
     best: Advice,
-    readings: Mapping[FlankName, PatternReading],
+    read: Mapping[FlankName, ReadFlank],
     diagnosis: Diagnosis,
     surprised: bool = False,
 ) -> list[str]:
@@ -158,16 +173,13 @@ def doubts_before(
     if best.cost_class not in GEARS_OUT:
         return []
     out = []
-    for flank, read in readings.items():
-        for sentence in read.quality:
-            if any(word in sentence for word in DOUBT_WORDS):
-                out.append(
-                    _("Before anything is pressed, {flank} flank: {doubt}").format(
-                        flank=flank, doubt=sentence
-                    )
-                )
-    drive = readings.get("drive")
-    if drive is not None and drive.center_sd[1] > ROUGH_SD:
+    for flank, one in read.items():
+        for doubt in one.doubts:
+            out.append(
+                _("Before anything is pressed, {flank} flank: {doubt}").format(flank=flank, doubt=doubt)
+            )
+    drive = read.get("drive")
+    if drive is not None and drive.reading.center_sd[1] > ROUGH_SD:
         out.append(
             _("The drive flank is known only roughly: photograph it before a bearing is pressed for this.")
         )

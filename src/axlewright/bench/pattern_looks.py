@@ -15,7 +15,7 @@ from axlewright.language import _
 
 if TYPE_CHECKING:
     from axlewright.gearset import GearSetDesign
-    from axlewright.pattern import PatternReading, PhotoReading
+    from axlewright.pattern import PatternReading, PhotoReading, SeveralTeeth
     from axlewright.records import Entry, JobStore
 
 FlankName = Literal["drive", "coast"]
@@ -90,14 +90,23 @@ class ReadFlank:
     ----------
     reading : PatternReading
     kept : dict
-        ``summary``, ``mask`` and, where there are any, ``photo``, ``unrolled``, ``as_read``, ``teeth``.
+        ``summary``, ``mask`` and, where there are any, ``photo``, ``unrolled``, ``as_read``, ``other``,
+        ``teeth``, ``wander``, ``doubts``.
     files : tuple of str
         Hashes of pictures.
+    several : SeveralTeeth or None
+        The teeth behind it.
     """
 
     reading: PatternReading
     kept: dict[str, Any]
     files: tuple[str, ...] = ()
+    several: SeveralTeeth | None = None
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """What should be looked at before anything is pressed on the strength of this reading."""
+        return tuple(self.kept.get("doubts", ()))
 
 
 def add_photo(
@@ -233,15 +242,39 @@ def _read_one(
 ) -> ReadFlank:
     found, photo, unrolled = _read_photo(store, design, flank, look, compound)
     read = corrected(found, look.correction)
-    kept: dict[str, Any] = {
-        "summary": read.summary(),
-        "mask": mask_lines(read.pattern.mask),
-        "photo": photo,
-        "unrolled": unrolled,
-    }
+    kept = {**_photo_kept(read), "photo": photo, "unrolled": unrolled}
     if read is not found:
         kept["as_read"] = mask_lines(found.pattern.mask)
     return ReadFlank(read, kept, (photo, unrolled))
+
+
+def _photo_kept(read: PhotoReading) -> dict[str, Any]:
+    """Return what is kept of the reading of one photo, another likely outline with it."""
+    kept: dict[str, Any] = {
+        "summary": read.summary(),
+        "mask": mask_lines(read.pattern.mask),
+        "doubts": list(read.outline_doubts),
+    }
+    if read.other is not None:
+        kept["other"] = mask_lines(read.other.pattern.mask)
+    return kept
+
+
+def settled(read: Mapping[FlankName, ReadFlank], design: GearSetDesign) -> dict[FlankName, ReadFlank]:
+    """Let the two flanks of one set decide where a photo allows two outlines."""
+    from axlewright.pattern import PhotoReading, settle_pair
+
+    out = dict(read)
+    if set(read) != set(FLANKS):
+        return out
+    drive, coast = (read[flank].reading for flank in FLANKS)
+    if not isinstance(drive, PhotoReading) or not isinstance(coast, PhotoReading):
+        return out
+    for flank, reading in zip(FLANKS, settle_pair(drive, coast, design), strict=True):
+        if reading is not read[flank].reading:
+            kept = {k: v for k, v in read[flank].kept.items() if k != "other"}
+            out[flank] = replace(read[flank], reading=reading, kept={**kept, **_photo_kept(reading)})
+    return out
 
 
 def _read_teeth(
@@ -273,14 +306,15 @@ def _read_teeth(
         )
     if len(readings) == 1:
         first = readings[0]
-        alone = {"summary": first.summary(), "mask": mask_lines(first.pattern.mask)}
-        return ReadFlank(first, {**alone, "photo": files[0], "unrolled": files[1]}, tuple(files))
+        alone = {**_photo_kept(first), "photo": files[0], "unrolled": files[1]}
+        return ReadFlank(first, alone, tuple(files))
     several = combine_teeth(readings, [one.tooth for one in teeth], design.ring_teeth)
     read_together = several.mean
     kept: dict[str, Any] = {
         "summary": read_together.summary(),
         "mask": mask_lines(read_together.pattern.mask),
         "teeth": rows,
+        "doubts": list(several.notes) if several.runout else [],
         "wander": {
             name: {
                 "amplitude": round(wave.amplitude, 4),
@@ -292,7 +326,7 @@ def _read_teeth(
             if wave is not None
         },
     }
-    return ReadFlank(read_together, kept, tuple(dict.fromkeys(files)))
+    return ReadFlank(read_together, kept, tuple(dict.fromkeys(files)), several)
 
 
 def kept_reading(kept: Mapping[str, Any], flank: str) -> PatternReading:

@@ -2,42 +2,44 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from axlewright.cli.options import check_compound, new_file, plain_errors, print_json, sum_text
+from axlewright.cli import job_answers, job_paper
+from axlewright.cli.job_options import (
+    HOME,
+    JSON,
+    NUMBER,
+    SYSTEM,
+    WHO,
+    check_system,
+    entry_data,
+    opened_store,
+)
+from axlewright.cli.job_stores import instruments, shelf
+from axlewright.cli.options import check_compound, plain_errors, print_json, sum_text
 from axlewright.errors import InputError
+from axlewright.language import _
 
 if TYPE_CHECKING:
     from axlewright.bench.patterns import FlankLook
     from axlewright.gearset import FlankName
-    from axlewright.records import Entry, Job, JobStore
+    from axlewright.records import Job
 
 job = typer.Typer(no_args_is_help=True, help="Keep jobs: start, enter readings, show, print, carry.")
-
-HOME = Annotated[Path | None, typer.Option(help="Folder of the records.")]
-JSON = Annotated[bool, typer.Option("--json", help="Print JSON.")]
-WHO = Annotated[str, typer.Option(help="Who does it.")]
-NUMBER = Annotated[int, typer.Argument(help="Number of the job.")]
-SYSTEM = Annotated[str, typer.Option(help="inch or metric: for bare numbers and for what is shown.")]
-
-
-@contextmanager
-def _store(home: Path | None) -> Iterator[JobStore]:
-    from axlewright.records import open_store
-
-    with open_store(home) as store:
-        yield store
-
-
-def _system(text: str) -> Any:
-    if text not in ("inch", "metric"):
-        raise InputError(f"unknown system '{text}'", where="--system", fix="use inch or metric")
-    return text
+job.command("picture")(job_answers.picture)
+job.command("take-back")(job_answers.take_back)
+job.command("waive")(job_answers.waive)
+job.command("advice")(job_answers.advice)
+job.command("sign")(job_answers.sign)
+job.command("sheet")(job_paper.sheet)
+job.command("set-label")(job_paper.set_label)
+job.command("spacer-label")(job_paper.spacer_label)
+job.command("blank-sheet")(job_paper.blank_sheet)
+job.add_typer(shelf, name="shelf")
+job.add_typer(instruments, name="instruments")
 
 
 def job_data(one: Job) -> dict[str, Any]:
@@ -58,22 +60,6 @@ def job_data(one: Job) -> dict[str, Any]:
     }
 
 
-def entry_data(one: Entry) -> dict[str, Any]:
-    """Return an entry as plain data."""
-    return {
-        "seq": one.seq,
-        "kind": one.kind,
-        "step": one.step,
-        "who": one.who,
-        "at": one.at.isoformat(),
-        "instrument": one.instrument,
-        "supersedes": one.supersedes,
-        "payload": dict(one.payload),
-        "files": list(one.files),
-        "hash": one.hash,
-    }
-
-
 @job.command("new")
 @plain_errors
 def new(
@@ -89,7 +75,7 @@ def new(
     """Start a job."""
     from axlewright.bench import start_job
 
-    with _store(home) as store:
+    with opened_store(home) as store:
         one = start_job(
             store,
             design_name=design,
@@ -113,7 +99,7 @@ def list_jobs(
     as_json: JSON = False,
 ) -> None:
     """List jobs, last changed first, or search them."""
-    with _store(home) as store:
+    with opened_store(home) as store:
         rows = store.search(text) if text else store.list_jobs()
         if as_json:
             print_json([job_data(one) for one in rows])
@@ -130,8 +116,8 @@ def show(number: NUMBER, home: HOME = None, as_json: JSON = False, system: SYSTE
     """Show a job: its steps, readings, sums and verdicts."""
     from axlewright.bench import job_view
 
-    chosen = _system(system)
-    with _store(home) as store:
+    chosen = check_system(system)
+    with opened_store(home) as store:
         view = job_view(store, number)
         if as_json:
             print_json(
@@ -156,14 +142,18 @@ def show(number: NUMBER, home: HOME = None, as_json: JSON = False, system: SYSTE
                 typer.echo(f"            {latest.result['why']}")
         chain = store.verify(number)
         typer.echo("  record: unchanged since written" if chain.holds else f"  record: BROKEN, {chain.why}")
+        typer.echo(_("  state of the record: {head}").format(head=one.head))
 
 
 @job.command("next")
 @plain_errors
 def next_step(number: NUMBER, home: HOME = None, as_json: JSON = False) -> None:
     """Say what to do next, why, and what it costs."""
-    with _store(home) as store:
+    from axlewright.bench.entering import cautions_of
+
+    with opened_store(home) as store:
         step = store.next_step(number)
+        cautions = cautions_of(step.key) if step.key else ()
         if as_json:
             print_json(
                 {
@@ -171,7 +161,8 @@ def next_step(number: NUMBER, home: HOME = None, as_json: JSON = False) -> None:
                     "title": step.title,
                     "why": step.why,
                     "cost": step.cost,
-                    "cautions": list(step.cautions),
+                    "cautions": list(cautions),
+                    "stops": step.stops,
                     "left": step.left,
                 }
             )
@@ -179,8 +170,10 @@ def next_step(number: NUMBER, home: HOME = None, as_json: JSON = False) -> None:
         if not step.key:
             typer.echo("Nothing is left to do.")
             return
+        if step.stops:
+            typer.echo(_("The job is stopped until this is answered."))
         typer.echo(f"{step.title}: {step.why} ({step.cost})")
-        for caution in step.cautions:
+        for caution in cautions:
             typer.echo(f"  caution: {caution}")
 
 
@@ -195,19 +188,30 @@ def add(
     who: WHO = "",
     system: SYSTEM = "inch",
     key: Annotated[str, typer.Option(help="Resending with the same key changes nothing.")] = "",
+    corrects: Annotated[int | None, typer.Option(help="Entry that these readings take the place of.")] = None,
+    head: Annotated[
+        str, typer.Option(help="The record's state you have seen; refused when others wrote meanwhile.")
+    ] = "",
+    try_only: Annotated[bool, typer.Option("--try", help="Work it out and keep nothing.")] = False,
     home: HOME = None,
     as_json: JSON = False,
 ) -> None:
-    """Enter readings of a step: computed, judged and kept."""
-    from axlewright.bench import FORMS, enter
+    """Enter readings of a step: computed, judged and kept.
 
-    chosen = _system(system)
+    A value outside the usual band is asked about; add really=yes when the numbers are really so.
+    """
+    from axlewright.bench import FORMS, enter
+    from axlewright.bench.entering import outcome_of, work_out
+
+    chosen = check_system(system)
     if step not in FORMS:
         raise InputError(f"unknown step '{step}'", where="step", fix=f"use one of {', '.join(FORMS)}")
     if not fields:
         for field in FORMS[step].fields:
             answers = f" ({', '.join(c.key for c in field.choices)})" if field.choices else ""
-            typer.echo(f"{field.name:24} {field.label}{' (needed)' if field.needed else ''}{answers}")
+            needed = _(" (needed)") if field.needed else ""
+            only = _(" [only with {what}]").format(what=field.only.replace(":", "=")) if field.only else ""
+            typer.echo(f"{field.name:24} {_(field.label)}{needed}{answers}{only}")
         return
     typed: dict[str, str] = {}
     for part in fields:
@@ -215,8 +219,22 @@ def add(
         if not sign:
             raise InputError(f"'{part}' is not name=value", where="fields", fix="write for example mark=+2")
         typed[name.strip()] = value.strip()
-    with _store(home) as store:
-        outcome = enter(store, number, step, typed, who=who, system=chosen, idempotency_key=key)
+    with opened_store(home) as store:
+        if try_only:
+            found = work_out(store, number, step, typed, who=who or _("nobody named"), system=chosen)
+            outcome = outcome_of(step, found.payload(), ())
+        else:
+            outcome = enter(
+                store,
+                number,
+                step,
+                typed,
+                who=who,
+                system=chosen,
+                idempotency_key=key,
+                expected_head=head or None,
+                supersedes=corrects,
+            )
     if as_json:
         print_json(outcome.to_json())
         return
@@ -245,7 +263,7 @@ def photos(
     """Read the patterns of both flanks into a job and say what to change."""
     from axlewright.bench.patterns import FlankLook, enter_patterns
 
-    with _store(home) as store:
+    with opened_store(home) as store:
         looks: dict[FlankName, FlankLook] = {}
         given: tuple[tuple[FlankName, Path | None, str, str], ...] = (
             ("drive", drive, drive_corners, drive_words),
@@ -264,30 +282,6 @@ def photos(
         typer.echo(f"  {note}")
 
 
-@job.command("sheet")
-@plain_errors
-def sheet(
-    number: NUMBER,
-    out: Annotated[Path, typer.Option(help="PDF file to write.")],
-    overwrite: Annotated[bool, typer.Option(help="Overwrite it.")] = False,
-    paper: Annotated[str, typer.Option(help="a4 or us-letter.")] = "a4",
-    system: SYSTEM = "inch",
-    shop: Annotated[str, typer.Option(help="Name of the shop.")] = "",
-    home: HOME = None,
-) -> None:
-    """Print the job sheet as PDF."""
-    from axlewright.bench import job_sheet_pdf
-    from axlewright.contact.atlas import write_atomically
-
-    if paper not in ("a4", "us-letter"):
-        raise InputError(f"unknown paper '{paper}'", where="--paper", fix="use a4 or us-letter")
-    new_file(out, overwrite)
-    with _store(home) as store:
-        data = job_sheet_pdf(store, number, system=_system(system), shop=shop, paper=paper)  # type: ignore[arg-type]
-    write_atomically(out, data)
-    typer.echo(f"sheet of job {number}: {out}")
-
-
 @job.command("export")
 @plain_errors
 def export(
@@ -299,7 +293,7 @@ def export(
     """Write a job with its files into one file."""
     from axlewright.records import export_job
 
-    with _store(home) as store:
+    with opened_store(home) as store:
         typer.echo(str(export_job(store, number, out, overwrite=overwrite)))
 
 
@@ -313,7 +307,7 @@ def import_(
     """Take in a job that was exported elsewhere."""
     from axlewright.records import import_job
 
-    with _store(home) as store:
+    with opened_store(home) as store:
         one = import_job(store, file)
     if as_json:
         print_json(job_data(one))
@@ -330,7 +324,7 @@ def backup(
     """Write all records into one file."""
     from axlewright.records import backup as back_up
 
-    with _store(home) as store:
+    with opened_store(home) as store:
         typer.echo(str(back_up(store, out, overwrite=overwrite)))
 
 
@@ -343,5 +337,5 @@ def restore(
     """Bring back records from a backup."""
     from axlewright.records import restore as bring_back
 
-    with _store(home) as store:
+    with opened_store(home) as store:
         typer.echo(f"{bring_back(store, file, overwrite=overwrite)} jobs restored")
