@@ -55,6 +55,18 @@ def test_formats_keep_a_tone(tmp_path: Path, codec: Codec) -> None:
     assert recording.harshness_allowed == (codec != "amr")
 
 
+@pytest.mark.parametrize("codec", ["opus", "amr"])
+def test_coding_from_44100_keeps_the_pitch(tmp_path: Path, codec: Codec) -> None:
+    pytest.importorskip("av")
+    x = 0.2 * np.sin(2 * np.pi * 440.0 * np.arange(4 * 44100) / 44100)
+    data, suffix = encode(x, 44100, codec)
+    path = tmp_path / f"tone{suffix}"
+    path.write_bytes(data)
+    samples = read_recording(path).samples[16000:48000]
+    spectrum = np.abs(np.fft.rfft(samples * np.hanning(32000), 320000))
+    assert np.argmax(spectrum) * 16000 / 320000 == pytest.approx(440.0, abs=0.2)
+
+
 def test_good_noise_has_no_flag() -> None:
     assert make_recording(noise(12.0), RATE).flags == ()
 

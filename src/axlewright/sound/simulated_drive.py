@@ -8,6 +8,7 @@ control and a phone's codec. All of it is our own guess at a cabin: no real axle
 from __future__ import annotations
 
 import io
+import math
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
@@ -291,7 +292,8 @@ def encode(samples: FloatArray, rate_hz: int, codec: Codec, kbit_s: int = 48) ->
         "amr": ("libopencore_amrnb", "3gp", 8000, ".3gp"),
     }[codec]
     if rate != rate_hz:
-        samples = np.asarray(signal.resample_poly(samples, rate // 1000, rate_hz // 1000))
+        common = math.gcd(rate, rate_hz)
+        samples = np.asarray(signal.resample_poly(samples, rate // common, rate_hz // common))
     with av.open(buffer, "w", format=container) as out:
         # Any: the decoder's types cannot tell an audio stream from the others here.
         stream: Any = out.add_stream(name, rate=rate, layout="mono")
