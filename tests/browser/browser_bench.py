@@ -204,7 +204,9 @@ class Bench:
               .filter(e => e.offsetParent && !e.classList.contains('handle'))
               .map(e => [e.outerHTML.slice(0, 120), e.getBoundingClientRect().height])
               .filter(([, h]) => h < 55.5)""",
-            "button, a.button, summary, .choice, .tick, nav a, input[type=text]",
+            "button, a.button, summary, .choice, .tick, nav a, .joblink, select, textarea, "
+            "input[type=range], input[type=text], input[type=number], input[type=search], "
+            "input[type=password], input[type=file]",
         )
         assert small == []
 

@@ -146,6 +146,58 @@ def test_what_nothing_answered_is_sent_later_and_once(
     bench.no_errors()
 
 
+def test_several_entries_of_one_job_kept_offline_are_all_sent(
+    own_server: Served, sit_down: Callable[..., Bench]
+) -> None:
+    bench = sit_down(own_server, "phone", "outbox-several")
+    bench.expected += ["ERR_INTERNET_DISCONNECTED", "ERR_CONNECTION_REFUSED", "Failed to load resource"]
+    page = bench.page
+    job = start_job(bench)
+    other = page.context.new_page()
+    other.goto(f"{job}?step=complaint")
+    page.goto(f"{job}?step=as-found")
+    bench.fill(spacer="0.0559", note="first of two")
+    other.fill("#f-note", "second of two")
+    other.check('input[name="heard"][value="whine"]')
+    page.context.set_offline(True)
+    bench.press("#entryform button.main")
+    page.wait_for_selector("#waiting:has-text('1 entry is kept here')")
+    other.locator("#entryform button.main").tap()
+    other.wait_for_selector("#waiting:has-text('2 entries are kept here')")
+    other.close()
+    page.context.set_offline(False)
+    page.wait_for_selector("#waiting", state="hidden", timeout=30_000)
+    page.wait_for_selector("#answer", timeout=30_000)
+    assert "was not taken" not in page.inner_text("body")
+    for step, note in (("as-found", "first of two"), ("complaint", "second of two")):
+        page.goto(f"{job}?step={step}")
+        assert page.locator("main").inner_text().count(note) >= 1, step
+    bench.no_errors()
+
+
+def test_an_entry_kept_offline_on_a_state_somebody_changed_is_asked_about(
+    own_server: Served, sit_down: Callable[..., Bench]
+) -> None:
+    bench = sit_down(own_server, "phone", "outbox-asked")
+    bench.expected += ["ERR_INTERNET_DISCONNECTED", "ERR_CONNECTION_REFUSED", "Failed to load resource"]
+    page = bench.page
+    job = start_job(bench)
+    page.goto(f"{job}?step=as-found")
+    bench.fill(spacer="0.0559", note="kept here")
+    page.context.set_offline(True)
+    bench.press("#entryform button.main")
+    page.wait_for_selector("#waiting:has-text('1 entry is kept here')")
+    second = sit_down(own_server, "laptop", "outbox-other")
+    second.page.goto(f"{job}?step=as-found")
+    second.fill(spacer="0.0561", note="from the other bench")
+    second.press("#entryform button.main")
+    second.page.wait_for_selector("#answer")
+    page.context.set_offline(False)
+    page.wait_for_selector("#waiting:has-text('was not taken')", timeout=30_000)
+    assert "Fill it in again and look" in page.inner_text("#waiting")
+    bench.no_errors()
+
+
 def test_what_the_bench_refuses_stays_flagged_and_a_pin_is_never_kept(
     own_server: Served, sit_down: Callable[..., Bench]
 ) -> None:
@@ -221,9 +273,13 @@ PAGES = (
     "/jobs/new",
     "/rolling",
     "/listen",
+    "/practice",
+    "/batch",
     "/designs",
     "/designs/TY-222",
     "/settings",
+    "/settings/devices",
+    "/pair",
     "/help",
     "/nowhere",
 )
