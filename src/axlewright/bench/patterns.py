@@ -21,6 +21,7 @@ from axlewright.bench.pattern_looks import (
     kept_reading,
     newest_photos,
     read_flank,
+    settled,
     tooth_photos,
 )
 from axlewright.bench.pattern_rounds import context, read_rounds
@@ -107,6 +108,7 @@ def enter_patterns(
     known = _known(store, number, who, system)
     assert known.design is not None
     read = {flank: read_flank(store, known.design, flank, look, compound) for flank, look in given.items()}
+    read = settled(read, known.design)
     typed: dict[str, str] = {"compound": compound}
     for flank, look in given.items():
         typed |= _typed(flank, look)
@@ -256,7 +258,7 @@ def _keep(
     """Judge what was read and write reading, result and advice."""
     number = known.job.number
     now = context(known)
-    found, diagnosis = judge(store, known, {flank: one.reading for flank, one in read.items()}, now)
+    found, diagnosis = judge(store, known, read, now)
     advice_gone = None
     if supersedes is not None:
         advice = [e for e in store.entries(number, kind="advice") if e.payload.get("of") == supersedes]

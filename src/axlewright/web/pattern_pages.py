@@ -83,7 +83,7 @@ class FlankShown:
     unrolled: str = ""
     mask: str = ""
     as_read: str = ""
-    nudges: dict[str, str] = field(default_factory=dict)
+    other: str = ""
     read: dict[str, Any] = field(default_factory=dict)
     expected: bool = False
     teeth: list[dict[str, Any]] = field(default_factory=list)
@@ -175,7 +175,7 @@ def _show_read(shown: FlankShown, last: Round, tapered: bool) -> None:
         shown.mask = " ".join(kept["mask"])
         shown.as_read = " ".join(kept.get("as_read", ()))
         shown.teeth = list(kept.get("teeth", ()))
-        shown.nudges = dict.fromkeys(EDGES, "")
+        shown.other = " ".join(kept.get("other", ()))
     if measured is None and computed is None:
         return
     words = "" if kept is None else str(kept["summary"]["words"])

@@ -186,6 +186,11 @@ function start(form) {
     mask = asRead.slice();
     settle();
   });
+  form.querySelector("[data-take-other]")?.addEventListener("click", () => {
+    remember();
+    mask = parse(form.dataset.other || "");
+    settle();
+  });
   for (const button of form.querySelectorAll("[data-nudge]")) {
     if (!(button instanceof HTMLElement)) continue;
     button.addEventListener("click", () => {
