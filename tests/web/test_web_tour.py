@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 from web_visitor import Visitor
 
 from axlewright.demo import scenario
+from axlewright.records.steps import STEPS
 from axlewright.web.tour_pages import BACKLASH, DEPTH, HINTS, VEHICLE
 
 
@@ -56,3 +58,26 @@ def test_its_readings_are_those_of_the_demo_job() -> None:
     steps = dict(scenario.STEPS)
     assert DEPTH.items() <= steps["depth"].items()
     assert BACKLASH.items() <= steps["backlash"].items()
+
+
+def test_every_step_of_a_job_has_its_reasons_in_help(visitor: Visitor) -> None:
+    page = visitor.get("/help")
+    anchors = set(re.findall(r'id="([^"]+)"', page))
+    keys = {f"why-{step.key}" for step in STEPS}
+    assert keys <= anchors
+    job = visitor.start_job()
+    visitor.post(f"/jobs/{job}/steps/as-found", {"spacer": "0.0559", "key": "0" * 32})
+    shown = visitor.get(f"/jobs/{job}?step=as-found")
+    assert 'href="/help#why-as-found"' in shown
+
+
+def test_links_into_help_lead_somewhere(visitor: Visitor) -> None:
+    folder = Path(__file__).parents[2] / "src" / "axlewright" / "web"
+    anchors = set(re.findall(r'id="([^"]+)"', visitor.get("/help")))
+    wanted = {
+        name
+        for path in [*folder.glob("templates/*.html"), *folder.glob("*.py")]
+        for name in re.findall(r'/help#([a-z-]*[a-z])(?=["\s)])', path.read_text(encoding="utf-8"))
+    }
+    assert len(wanted) >= 3
+    assert wanted <= anchors
