@@ -26,7 +26,7 @@ from axlewright.contact import Settings
 from axlewright.contact.runout import Runout, roll_runout
 from axlewright.errors import AxlewrightError
 from axlewright.pattern import ToothPhoto, estimate_runout, read_several
-from photo_scene import make_photo, random_request
+from photo_scene import make_photo, random_request, rolled_with_runout
 from simulated_sets import DESIGNS
 
 TEETH = 6
@@ -52,7 +52,7 @@ def one(number: int) -> dict[str, Any]:
             ring_face_high_deg=float(rng.uniform(0, 360)),
             ring_radial_high_deg=float(rng.uniform(0, 360)),
         )
-    around = roll_runout(design, runout, settings)
+    around = rolled_with_runout(design, runout, settings)
     still = roll_runout(design, Runout(), settings)
     z = design.ring_teeth
     numbers = [1 + round(k * z / TEETH) for k in range(TEETH)]
@@ -67,6 +67,7 @@ def one(number: int) -> dict[str, Any]:
             request = random_request(
                 design,
                 int(rng.integers(1 << 30)),
+                width=1000,
                 flank=flank,
                 tooth=tooth,
                 runout=runout,

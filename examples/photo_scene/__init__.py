@@ -7,6 +7,14 @@ each place of a flank is marked when the set is rolled.
 
 from photo_scene.camera import Camera, place_camera
 from photo_scene.chance import random_request
-from photo_scene.scene import DrawnPhoto, PhotoRequest, make_photo
+from photo_scene.scene import DrawnPhoto, PhotoRequest, make_photo, rolled_with_runout
 
-__all__ = ["Camera", "DrawnPhoto", "PhotoRequest", "make_photo", "place_camera", "random_request"]
+__all__ = [
+    "Camera",
+    "DrawnPhoto",
+    "PhotoRequest",
+    "make_photo",
+    "place_camera",
+    "random_request",
+    "rolled_with_runout",
+]

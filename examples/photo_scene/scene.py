@@ -337,7 +337,7 @@ def _rolled(design: Any, flank: str, ease_off: Any, settings: Settings) -> Any:
     return aw.roll(design, flank, ease_off=ease_off, **{k: getattr(settings, k) for k in keys}).pattern
 
 
-_turned = lru_cache(maxsize=2)(roll_runout)
+rolled_with_runout = lru_cache(maxsize=2)(roll_runout)
 
 
 def _patterns(request: PhotoRequest, beside: int) -> dict[str, Any]:
@@ -348,7 +348,7 @@ def _patterns(request: PhotoRequest, beside: int) -> dict[str, Any]:
     names: tuple[FlankName, FlankName] = ("drive", "coast")
     if request.runout is None:
         return {n: _rolled(request.design, n, request.ease_off.get(n), settings) for n in names}
-    around = _turned(request.design, request.runout, settings)
+    around = rolled_with_runout(request.design, request.runout, settings)
     k = (request.tooth - 1 + beside) % request.design.ring_teeth
     return {n: around.flank(n).patterns[k] for n in names}
 

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
 from axlewright.pattern.candidates import main_areas, moments
+from axlewright.pattern.surface_features import tones
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 LEAST_SHAPE = 0.25
 FULL_CONTRAST = 12.0
-# Half of a coat of optical depth 2 shows 0.73 of its full colour, of depth 1.5 it shows 0.68.
-COAT_SHIFT = 0.2
+# Half of a coat of optical depth 2 hides 0.73 of what a full one does, of depth 1.5 0.68, of depth 1 0.62:
+# paint is laid on thick, a print is what was carried over.
+HALF_PAINT, HALF_PRINT = 0.70, 0.62
 COMPLETENESS = 4.0  # how strongly stretches of an outline without contrast speak against it
 SMALL = 0.12  # share of the flank below which an area is less likely to be the mark
 
@@ -124,16 +128,51 @@ class OutlineProbe:
         return reached, np.stack([np.median(inside, axis=0), np.median(outside, axis=0)])
 
 
-def settle(f: Array, mask: Mask, known: Mask, coat: float = 0.0) -> tuple[Array, Mask]:
+Half = Callable[[Mask, Mask, Array], float]
+
+
+def half_coat(light: Array, grey: bool, coat: float) -> Half:
+    """Return a function that says where between outside and inside half the coat's thickness looks to be.
+
+    The colour of a thin coat over metal is mixed from both colours as they are found in the picture; what
+    share of the step that is depends on how bright they are.
+
+    Parameters
+    ----------
+    light : array, shape (rows, cols, 3)
+        Linear RGB.
+    grey : bool
+        As `tones`.
+    coat : float
+        +1 when the compound lies outside of the mark, −1 when inside, 0 when that is not known.
+    """
+
+    def share(inner: Mask, outer: Mask, direction: Array) -> float:
+        if coat == 0.0:
+            return 0.5
+        inside, outside = (np.median(light[m], axis=0) for m in (inner, outer))
+        paint, metal = (outside, inside) if coat > 0 else (inside, outside)
+        hides = HALF_PAINT if coat > 0 else HALF_PRINT
+        mixed = hides * paint + (1.0 - hides) * metal
+        a, b, half = (tones(v, grey) @ direction for v in (outside, inside, mixed))
+        if abs(b - a) < 1e-6:
+            return 0.5
+        usual = 1.0 - hides if coat > 0 else hides
+        return float(np.clip((half - a) / (b - a), usual - 0.25, usual + 0.25))
+
+    return share
+
+
+def settle(f: Array, mask: Mask, known: Mask, half: Half | None = None) -> tuple[Array, Mask]:
     """Move the outline to half way between what lies just inside and just outside of it.
 
     Parameters
     ----------
     f : array, shape (rows, cols, 3)
     mask, known : array of bool, shape (rows, cols)
-    coat : float
-        +1 when the compound lies outside of the mark, −1 when inside, 0 when that is not known. A coat's
-        colour saturates with its thickness (Beer and Lambert): half the thickness shows more than half of it.
+    half : callable, optional
+        As `half_coat`: a coat's colour saturates with its thickness (Beer and Lambert), half the thickness
+        shows more than half of it. Half way when None.
 
     Returns
     -------
@@ -160,7 +199,8 @@ def settle(f: Array, mask: Mask, known: Mask, coat: float = 0.0) -> tuple[Array,
         gap = b - a
         floor = 0.35 * float(np.median(np.abs(gap)))
         gap = np.where(np.abs(gap) < floor, np.copysign(floor, np.median(gap)), gap)
-        share = np.clip((line - a) / gap + COAT_SHIFT * coat, -0.3, 1.3)
+        middle = 0.5 if half is None else half(inner, outer, direction)
+        share = np.clip((line - a) / gap + 0.5 - middle, -0.3, 1.3)
         weight = known.astype(float)
         away = ndimage.distance_transform_edt(mask) - ndimage.distance_transform_edt(~mask)
         # Far from the outline the earlier decision stands; bridged places follow their surroundings.

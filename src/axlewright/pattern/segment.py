@@ -24,6 +24,7 @@ from axlewright.pattern.outline import (
     LEAST_SHAPE,
     OutlineProbe,
     edge_cells,
+    half_coat,
     likeness,
     settle,
 )
@@ -122,7 +123,7 @@ def segment(light: Array, compound: Compound = "auto", likely: Likely | None = N
     PhotoError
         When glare hides too much or nothing stands out.
     """
-    f3, glare, dark = features(light)
+    f3, glare, dark, grey = features(light)
     known = ~(glare | dark)
     hidden = float(glare.mean())
     if hidden > MOST_GLARE:
@@ -151,7 +152,7 @@ def segment(light: Array, compound: Compound = "auto", likely: Likely | None = N
     for one, chance in zip(chosen, weights / weights.sum(), strict=True):
         view, seen, _shade = looks[one.look]
         coarse, coarse_known, usual, _coarse_shade = grids[one.look]
-        outline = _outline(one, compound, view, seen, coarse, coarse_known, usual)
+        outline = _outline(one, compound, light, grey, view, seen, coarse, coarse_known, usual)
         if outline is not None:
             found.append(replace(outline, glare=hidden, chance=float(chance)))
         elif not found:
@@ -164,6 +165,8 @@ def segment(light: Array, compound: Compound = "auto", likely: Likely | None = N
 def _outline(
     one: _Rated,
     compound: Compound,
+    light: Array,
+    grey: bool,
     view: Array,
     known: Mask,
     coarse: Array,
@@ -174,7 +177,8 @@ def _outline(
     rows, cols = known.shape
     at_first, sides = OutlineProbe(one.mask).contrast(coarse, coarse_known, usual)
     first = _finer(one.mask, rows, cols)
-    level, mask = settle(view, first, known, _coat(_rubbed(sides), compound))
+    half = half_coat(light, grey, _coat(_rubbed(sides), compound))
+    level, mask = settle(view, first, known, half)
     step, settled = OutlineProbe(mask[::2, ::2]).contrast(coarse, coarse_known, usual)
     if step < KEPT_CONTRAST * at_first:
         # Faint marks can be lost on the way: keep the area as it was found.

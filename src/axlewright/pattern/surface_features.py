@@ -22,27 +22,44 @@ LIGHTNESS_SHARE = 0.35  # of its weight beside colour, where the flank has colou
 LIGHTNESS_DOUBT = 1.5  # lightness is trusted less than colour by this factor
 
 
-def features(light: Array) -> tuple[Array, Mask, Mask]:
-    """Return lightness and colour features, shape (rows, cols, 3), and where glare and darkness hide them."""
+def tones(light: Array, grey: bool) -> Array:
+    """Return lightness and colour features of linear RGB, shape (..., 3); lightness against white.
+
+    Parameters
+    ----------
+    light : array, shape (..., 3)
+    grey : bool
+        True where nothing on the flank has a colour: lightness counts in full then.
+    """
+    y = luminance(light)
+    floor = 0.003
+    even = light * (COLOUR_LIGHT / np.maximum(y, floor))[..., None]
+    colour = lab(np.clip(even, 0.0, 2.0))
+    lightness = LIGHTNESS_SCALE * np.log(y + floor)
+    if not grey:
+        # Where there are colours they decide; lightness is mostly shade and shine.
+        lightness = lightness * LIGHTNESS_SHARE
+    return np.stack([lightness, colour[..., 1], colour[..., 2]], -1)
+
+
+def features(light: Array) -> tuple[Array, Mask, Mask, bool]:
+    """Return lightness and colour, shape (rows, cols, 3), where glare and darkness hide them, greyness."""
     soft = np.stack([ndimage.gaussian_filter(light[..., k], 0.8) for k in range(3)], -1)
     y = luminance(soft)
     middle = float(np.median(y)) + 1e-4
     glare = (soft.max(-1) > 0.93) & (soft.min(-1) > 0.55)
     glare |= soft.min(-1) > 0.86
     dark = y < 0.004
-    floor = 0.003
-    even = soft * (COLOUR_LIGHT / np.maximum(y, floor))[..., None]
-    colour = lab(np.clip(even, 0.0, 2.0))
-    lightness = LIGHTNESS_SCALE * np.log((y + floor) / middle)
-    if _grey(colour, glare | dark):
+    out = tones(soft, grey=True)
+    out[..., 0] -= LIGHTNESS_SCALE * np.log(middle)
+    grey = _grey(out, glare | dark)
+    if grey:
         # Without colours on the flank a white coat and glare look the same: let the outline decide.
         glare = np.zeros_like(glare)
     else:
-        # Where there are colours they decide; lightness is mostly shade and shine.
-        lightness *= LIGHTNESS_SHARE
-        glare = _glare_on_paint(colour, glare, dark)
-    out = np.stack([lightness, colour[..., 1], colour[..., 2]], -1)
-    return out, ndimage.binary_dilation(glare, iterations=1), dark
+        out[..., 0] *= LIGHTNESS_SHARE
+        glare = _glare_on_paint(out, glare, dark)
+    return out, ndimage.binary_dilation(glare, iterations=1), dark, grey
 
 
 def _glare_on_paint(colour: Array, glare: Mask, dark: Mask) -> Mask:
