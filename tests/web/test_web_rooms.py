@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import time
+from pathlib import Path
+
+import httpx
 import pytest
-from web_visitor import Visitor
+from web_visitor import Visitor, served
 
 import axlewright as aw
 from axlewright.gearset import design_to_toml
+from axlewright.web import create_app
 from axlewright.web.rolling_state import CONTROLS, State, state_of
 
 WHOLE = b'name = "%s"\npinion_teeth = 11\nring_teeth = 41\nring_outer_diameter_mm = 222\n'
@@ -125,3 +130,54 @@ def test_help_rolls_its_pictures(warm: Visitor) -> None:
     assert page.count("<svg role") == 10
     pattern = aw.roll(aw.load_design("TY-222"), "drive", pinion_out_mm=0.127).pattern
     assert pattern.describe() in page
+
+
+def test_a_rolling_that_cannot_be_prepared_is_said_and_not_called_ready(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from axlewright.web.page import Warmth
+
+    def broken(*_args: object, **_more: object) -> None:
+        raise RuntimeError("no compiler")
+
+    monkeypatch.setattr(aw, "roll", broken, raising=False)
+    warmth = Warmth()
+    warmth._warm("TY-222")
+    assert not warmth.ready
+    assert warmth.trouble == "no compiler"
+
+
+@pytest.mark.parametrize("path", ["/rolling", "/help"])
+def test_the_pages_say_why_nothing_can_be_rolled(tmp_path: Path, path: str) -> None:
+    app = create_app(tmp_path / "records")
+    with served(app) as base:
+        warmth = app.state.site.warmth
+        end = time.monotonic() + 120
+        while not (warmth.ready or warmth.trouble):
+            assert time.monotonic() < end
+            time.sleep(0.1)
+        warmth.ready, warmth.trouble = False, "no compiler"
+        page = httpx.get(f"{base}{path}").text
+    assert "could not be prepared: no compiler" in page
+    assert "Getting ready" not in page
+
+
+@pytest.mark.parametrize(
+    ("way", "loads"), [("", [300.0, 300.0]), ("drive", [300.0, 0.0]), ("coast", [0.0, 300.0])]
+)
+def test_the_load_stands_on_the_side_that_was_chosen(warm: Visitor, way: str, loads: list[float]) -> None:
+    data = warm.client.get(f"/api/roll?design=TY-222&torque=300&way={way}").json()
+    assert [data["flanks"][flank]["summary"]["torque_nm"] for flank in ("drive", "coast")] == loads
+    assert ("on the drive side" in data["words"]) is (way == "drive")
+    assert state_of({"way": "sideways"}, ["TY-222"]).way == ""
+
+
+def test_the_backlash_is_the_engines(warm: Visitor) -> None:
+    from axlewright.contact import Settings, backlash_at
+    from axlewright.units import show_length
+
+    data = warm.client.get("/api/roll?design=TY-222&ring=0.1&pinion=-0.05").json()
+    found = backlash_at(aw.load_design("TY-222"), Settings(-0.05, 0.1))
+    assert show_length(found.in_rotation_mm) in data["backlash"]
+    bound = warm.client.get("/api/roll?design=TY-222&ring=-0.5").json()
+    assert "the teeth bind" in bound["backlash"]
