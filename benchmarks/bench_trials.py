@@ -283,12 +283,31 @@ def table(outcomes: dict[str, list[Outcome]]) -> None:
         ),
         ("signed off outside acceptance (comebacks)", "≤ 2 %", lambda o: _share(x.comeback for x in o)),
         ("sent to measure the housing", "", lambda o: _share(x.housing for x in o)),
+        (
+            "hours per axle on the bench: mean / 95th percentile",
+            "",
+            lambda o: _mean_and_95([_bench_hours(x) for x in o]),
+        ),
+        (
+            "hours per axle outside acceptance at first, on the bench",
+            "",
+            lambda o: f"{np.mean([_bench_hours(x) for x in o if x.needed]):.1f}",
+        ),
         ("hours per axle, comebacks included", "", lambda o: f"{np.mean([x.hours for x in o]):.1f}"),
         ("rollings per axle", "", lambda o: f"{np.mean([x.rounds for x in o]):.1f}"),
     )
     print("| | aim | " + " | ".join(outcomes) + " |\n|---|---|" + "---|" * len(outcomes))
     for text, aim, value in rows:
         print(f"| {text} | {aim} | " + " | ".join(value(o) for o in outcomes.values()) + " |")
+
+
+def _mean_and_95(values: list[float]) -> str:
+    return f"{np.mean(values):.1f} / {np.quantile(values, 0.95):.1f}"
+
+
+def _bench_hours(outcome: Outcome) -> float:
+    """Return the hours of setting up alone, without those of a comeback."""
+    return outcome.hours - COMEBACK_HOURS * outcome.comeback
 
 
 def _share(values: object) -> str:

@@ -1,0 +1,88 @@
+"""``axlewright read``: its JSON keeps the agreed names, and says the same as the library and the kept job."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from typer.testing import CliRunner
+
+import axlewright as aw
+from axlewright.bench import enter, start_job
+from axlewright.bench.patterns import FLANKS, FlankLook, enter_patterns
+from axlewright.cli.main import app
+from axlewright.diagnosis import Evidence, diagnose
+from axlewright.pattern import pattern_from_words
+from axlewright.records import open_store
+
+PHOTOS = Path(__file__).parents[2] / "examples" / "photos"
+CAUSE = {"pinion_out_mm", "ring_away_mm", "offset_error_mm", "shaft_angle_error_deg"}
+ADVICE = {"spacer_change_mm", "shim_move_mm", "cost_class", "chance_last_teardown"}
+
+
+def ask(*more: str) -> dict[str, Any]:
+    """Return what the command prints as JSON."""
+    done = CliRunner().invoke(app, ["read", "--design", "TY-222", "--json", *more])
+    assert done.exit_code == 0, done.output
+    told: dict[str, Any] = json.loads(done.output)
+    return told
+
+
+def photo_options() -> list[str]:
+    out = []
+    for flank in FLANKS:
+        corners = json.loads((PHOTOS / f"ty-222-job-{flank}.json").read_text())["corners_text"]
+        out += [f"--{flank}", str(PHOTOS / f"ty-222-job-{flank}.jpg"), f"--{flank}-corners", corners]
+    return out
+
+
+def test_photos_give_the_agreed_names() -> None:
+    """The photos were drawn with the pinion 0.127 mm out: their JSON says so."""
+    told = ask(*photo_options(), "--compound", "auto", "--backlash", "0.17mm", "--backlash", "0.18mm")
+    assert {"drive", "coast", "cause", "cure", "fixable_by_shims", "advice"} <= set(told)
+    assert set(told["cause"]) == CAUSE
+    assert set(told["cure"]) == {"pinion_move_mm", "ring_move_mm"}
+    for spread in (*told["cause"].values(), *told["cure"].values()):
+        assert set(spread) == {"mean", "sd", "p05", "p95"}
+    assert told["advice"]
+    assert all(set(one) >= ADVICE for one in told["advice"])
+    truth = json.loads((PHOTOS / "ty-222-job-drive.json").read_text())["settings"]["pinion_out_mm"]
+    assert told["cause"]["pinion_out_mm"]["p05"] <= truth <= told["cause"]["pinion_out_mm"]["p95"]
+    assert told["cure"]["pinion_move_mm"]["mean"] == pytest.approx(-truth, abs=0.03)
+    for flank in FLANKS:
+        assert {"center", "center_sd", "length_fraction"} <= set(told[flank])
+
+
+def test_command_library_and_job_say_the_same_of_the_same(tmp_path: Path) -> None:
+    """Given the same evidence nothing differs; the job usually knows more (mark, backlash) and is surer."""
+    words = {"drive": "high, toward heel, half", "coast": "high, centred lengthwise, half"}
+    told = ask("--drive-words", words["drive"], "--coast-words", words["coast"], "--backlash", "0.17mm")
+    design = aw.load_design("TY-222")
+    read = {flank: pattern_from_words(text, flank) for flank, text in words.items()}
+    found = diagnose(Evidence(design, read["drive"], read["coast"], backlash_mm=0.17)).to_json()
+    assert told["cause"] == found["cause"]
+    assert told["cure"] == found["cure"]
+    alone = ask("--drive-words", words["drive"], "--coast-words", words["coast"])
+    looks = {flank: FlankLook(words=text) for flank, text in words.items()}
+    with open_store(tmp_path) as store:
+        job = start_job(store, design_name="TY-222", vehicle="v", complaint="c", who="b").number
+        kept = enter_patterns(store, job, looks, who="b").entries[1].payload["diagnosis"]
+        assert kept["cause"] == alone["cause"]
+        assert kept["cure"] == alone["cure"]
+        enter(store, job, "backlash", {"readings": "0.17 mm 0.17 mm 0.17 mm 0.17 mm", "stem": "in_rotation",
+                                       "axle": "light"}, who="b")  # fmt: skip
+        later = enter_patterns(store, job, looks, who="b").entries[1].payload["diagnosis"]
+        assert later["cause"] == told["cause"], "the same backlash as the command was given"
+
+
+def test_a_mark_turned_round_is_said_on_the_command_line_and_on_the_page(tmp_path: Path) -> None:
+    """Words put the drive side low as an error of twice +0.006 in would (0.012 in too far in)."""
+    words = ("--drive-words", "very low, toward toe", "--coast-words", "very low, toward heel")
+    told = ask(*words, "--mark", "+0.006in")
+    share = told["how_the_depth_came_about"]["the mark was taken the wrong way round"]
+    assert share > 0.1, "as likely beforehand as left out (a tenth), and it fits better"
+    sentences = [n for n in told["notes"] if "twice the depth mark" in n]
+    assert bool(sentences) == (share > 0.4)
+    assert all(n in told["words"] for n in sentences)
