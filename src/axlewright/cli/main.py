@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from axlewright import __version__
+from axlewright.cli.batch import batch
 from axlewright.cli.bench import read, serve, spacer
 from axlewright.cli.job import backup, job, restore
 from axlewright.cli.listen import listen
@@ -29,6 +30,7 @@ app.command()(listen)
 app.command()(sound)
 app.add_typer(job, name="job")
 app.add_typer(people, name="people")
+app.add_typer(batch, name="batch")
 app.command()(backup)
 app.command()(restore)
 app.command()(serve)
