@@ -1,10 +1,14 @@
-"""What holds for the whole tree: no registry addresses, one version, quick help."""
+"""What holds for the whole tree: no registry addresses, one version, quick help, no paths of machines."""
 
 from __future__ import annotations
 
 import re
 import subprocess
+import sys
+import tomllib
 from pathlib import Path
+
+import axlewright
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -42,3 +46,28 @@ def test_no_source_file_holds_a_path_of_somebodys_machine():
         and pattern.search(path.read_text(encoding="utf-8", errors="ignore"))
     ]
     assert found == []
+
+
+def test_one_version_everywhere():
+    told = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    assert told["project"]["version"] == axlewright.__version__
+
+
+def test_help_of_the_commands_loads_no_numerics():
+    code = (
+        "import sys\nfrom axlewright.cli.main import app\n"
+        "try:\n    app(['--help'])\nexcept SystemExit:\n    pass\n"
+        "heavy = ('numba', 'numpy', 'scipy', 'matplotlib', 'fastapi', 'babel')\n"
+        "print([m for m in heavy if m in sys.modules])"
+    )
+    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+    assert "Set up drive axles" in told
+    assert told.strip().splitlines()[-1] == "[]"
+
+
+def test_every_task_is_named_in_the_tasks_own_help():
+    text = (ROOT / "tasks.py").read_text(encoding="utf-8")
+    tasks = set(re.findall(r'task == "(\w+)"', text)) | set(re.findall(r'"(\w+)": \1\b', text))
+    told = text.split('"""')[1]
+    assert {"demo", "test", "words", "lint"} <= tasks
+    assert [task for task in sorted(tasks) if not re.search(rf"\b{task}\b", told)] == []

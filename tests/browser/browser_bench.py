@@ -33,6 +33,7 @@ ARGUMENTS = [
     "--disable-sync",
     "--use-angle=swiftshader",
     "--enable-unsafe-swiftshader",
+    "--host-resolver-rules=MAP bench-laptop 127.0.0.1",
 ]
 PHONE = {"width": 390, "height": 844}
 LAPTOP = {"width": 1280, "height": 900}
@@ -60,10 +61,15 @@ class Served:
     ----------
     folder : Path
         Of the records; stays over a restart.
+    code : str
+        Program that serves the page on the port and folder it is given.
     """
 
     folder: Path
     port: int = 0
+    code: str = (
+        "import sys; from axlewright.web import serve; serve(port=int(sys.argv[1]), store_folder=sys.argv[2])"
+    )
     process: subprocess.Popen[str] | None = None
 
     @property
@@ -73,15 +79,11 @@ class Served:
 
     def start(self) -> None:
         """Start it, on the same port as before."""
-        code = (
-            "import sys; from axlewright.web import serve; "
-            "serve(port=int(sys.argv[1]), store_folder=sys.argv[2])"
-        )
         if not self.port:
             with socket.create_server(("127.0.0.1", 0)) as free:
                 self.port = free.getsockname()[1]
         self.process = subprocess.Popen(
-            [sys.executable, "-c", code, str(self.port), str(self.folder)],
+            [sys.executable, "-c", self.code, str(self.port), str(self.folder)],
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
             text=True,
@@ -110,10 +112,28 @@ class Served:
             self.process = None
 
 
+IN_A_NETWORK = """
+import sys
+import uvicorn
+from axlewright.web import create_app
+
+app = create_app(sys.argv[2], hosts=("bench-laptop",))
+
+async def network(scope, receive, send):
+    # Who asks under the laptop's name in the network stands at another address (RFC 5737).
+    if scope["type"] == "http" and dict(scope["headers"]).get(b"host", b"").startswith(b"bench-laptop"):
+        scope["client"] = ("192.0.2.7", 50000)
+    await app(scope, receive, send)
+
+print(f"The page is at http://127.0.0.1:{sys.argv[1]}/", flush=True)
+uvicorn.run(network, host="127.0.0.1", port=int(sys.argv[1]), log_level="warning")
+"""
+
+
 @contextmanager
-def served(folder: Path) -> Iterator[Served]:
+def served(folder: Path, code: str = "") -> Iterator[Served]:
     """Serve the page and always stop it."""
-    one = Served(folder)
+    one = Served(folder, code=code) if code else Served(folder)
     try:
         one.start()
         yield one

@@ -48,7 +48,7 @@ def sit_down(chromium: Any) -> Iterator[Callable[..., Bench]]:
     def sit(server: Served, size: str, name: str, **more: Any) -> Bench:
         phone = size == "phone"
         context = chromium.new_context(
-            base_url=server.address,
+            base_url=more.pop("base_url", server.address),
             viewport=PHONE if phone else LAPTOP,
             has_touch=phone,
             is_mobile=phone,

@@ -39,10 +39,11 @@ HEADERS: Final = (
     (b"x-content-type-options", b"nosniff"),
     (b"referrer-policy", b"same-origin"),
     (b"x-frame-options", b"DENY"),
-    (b"cross-origin-opener-policy", b"same-origin"),
     (b"cross-origin-resource-policy", b"same-origin"),
     (b"permissions-policy", b"camera=(self), microphone=(self), geolocation=()"),
 )
+OPENER_POLICY: Final = (b"cross-origin-opener-policy", b"same-origin")
+"""Only under the own machine's names: browsers heed it in a secure context alone and complain elsewhere."""
 
 
 def page_secret(folder: Path) -> bytes:
@@ -192,6 +193,8 @@ class Guard:
             if message["type"] == "http.response.start":
                 started = True
                 _dress(message, scope["path"], session if fresh else "")
+                if _host_name(host) in LOOPBACK:
+                    message["headers"].append(OPENER_POLICY)
             await send(message)
 
         try:
