@@ -103,7 +103,7 @@ def test_what_is_missing_for_runout_is_asked_at_its_field(
 
 def test_first_side_shims_after_the_manual(store: JobStore, job: Job) -> None:
     # TM 9-2320-289-34 p 6-19: 0.250 and 0.265 in at no backlash and no preload; ring gear 0.010 in away,
-    # 0.004 in preload on each side: 0.244 and 0.279 in. The target is what 0.010 in away gives with this factor.
+    # 0.004 in preload on each side: 0.244 and 0.279 in. The target is what 0.010 in away gives here.
     factor = enter(
         store, job.number, "backlash", {"readings": "0.006 0.006", "axle": "light"}, who="b"
     ).values["factor"]

@@ -116,7 +116,7 @@ def test_the_gauge_that_reads_the_spacer(store: JobStore, job: Job) -> None:
 
 
 def test_over_the_case_to_the_nose(store: JobStore, job: Job) -> None:
-    # The pinion is seen at 1.000 + 4.000 / 2 + 1.3175 = 4.3175 in, 0.003 in beyond 4.3125 + 0.002: thicker by that.
+    # The pinion is seen at 1.000 + 4.000 / 2 + 1.3175 = 4.3175 in, 0.003 in beyond 4.3125 + 0.002.
     fields = {
         **{k: v for k, v in SET.items() if k != "bearing"},
         "method": "over_case",
@@ -132,7 +132,7 @@ def test_temperature_is_a_term_of_the_sum(store: JobStore, job: Job) -> None:
     warm = {**SET, "carrier": "5.6254", "part_temperature": "30 C", "gauge_temperature": "20 C"}
     plain = spacer_in(store, job, {**SET, "carrier": "5.6254"})
     outcome = enter(store, job.number, "depth", warm, who="b")
-    # 5.6254 in of cast iron, 10.5e-6 per °C (textbook value, from memory), 10 °C warmer than the gauge's 20 °C.
+    # 5.6254 in of cast iron, 10.5e-6 per °C (textbook value, from memory), 10 °C warmer than the gauge.
     by = 5.6254 * -10.5e-6 * 10.0
     assert outcome.values["spacer_mm"] / INCH == pytest.approx(plain + by, abs=1e-8)
     assert any("from memory" in note for note in outcome.notes), "the coefficient's source is told"
@@ -174,8 +174,8 @@ def test_a_cage_pack_has_three_leaves_thin_ones_outside(store: JobStore, job: Jo
     put_on_shelf(store, "pinion shim leaf", "0.003 0.005 0.010", count=4, who="b")
     fields = {**SET, "place": "cage_flange", "carrier": "5.5", "cage_height": "-0.0365"}
     outcome = enter(store, job.number, "depth", fields, who="b")
-    # 4.3125 + 1.2500 - 0.0365 - 5.5000 + 0.002 = 0.0280 in; TM 10-3930-660-34 p 9-20: three leaves or more, the
-    # thinnest on both outer faces.
+    # 4.3125 + 1.2500 - 0.0365 - 5.5000 + 0.002 = 0.0280 in; TM 10-3930-660-34 p 9-20: three leaves or more,
+    # the thinnest on both outer faces.
     assert outcome.values["spacer_mm"] == pytest.approx(0.0280 * INCH)
     leaves = [round(v / INCH, 4) for v in outcome.values["shelf_leaves_mm"]]
     assert leaves == [0.003, 0.010, 0.010, 0.005]

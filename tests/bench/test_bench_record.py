@@ -160,7 +160,7 @@ def test_an_instrument_brings_step_and_calibration_with_it(store: JobStore, job:
         )
     )
     known = enter(store, job.number, "depth", DEPTH, who="b")
-    # Certificate 0.0004 in at k = 2 and step/√12 in each of both readings, added in squares (GUM 5.1.2, F.2.2.1).
+    # Certificate 0.0004 in at k = 2 and step/√12 in both readings, added in squares (GUM 5.1.2, F.2.2.1).
     more = 2.0 * ((0.0002 * 25.4) ** 2 + (0.0001 * 25.4) ** 2 / 12.0)
     assert known.values["spacer_standard_uncertainty_mm"] ** 2 - bare**2 == pytest.approx(more, rel=1e-6)
     typed = enter(store, job.number, "depth", {**DEPTH, "calibration": "0.001"}, who="b")

@@ -95,7 +95,8 @@ def find_depth(typed: Typed, known: Known) -> Found:
         )
     found.readings.append(ShownReading("where the shim sits", PLACE_WORDS[place]))
     distance, stamped = _distance(typed, mark)
-    way = find_way(Asked(typed, found, instrument, place, mark), distance, stamped)
+    asked = Asked(typed, found, instrument, place, mark)
+    way = find_way(asked, distance, stamped)
     result = way.result
     if distance is not None:
         found.readings.append(
@@ -146,7 +147,7 @@ def find_depth(typed: Typed, known: Known) -> Found:
         "spacer_standard_uncertainty_mm": result.standard_uncertainty_mm,
         "spacer_95_mm": list(result.interval_95_mm),
         "other_convention_mm": None if result.other_convention is None else result.other_convention.value_mm,
-        "letters_mm": {letter: round(value, 6) for letter, value in way.letters.items()},
+        "letters_mm": {letter: round(value, 6) for letter, value in (asked.letters | way.letters).items()},
         **way.values,
         **({} if mark is None else mark_values(mark)),
     }

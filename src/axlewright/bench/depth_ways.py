@@ -73,13 +73,20 @@ class Way:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What every way needs: the fields, the instrument, the place and the set's mark."""
+    """What every way needs: the fields, the instrument, the place and the set's mark.
+
+    Attributes
+    ----------
+    letters : dict of str to float
+        What was read [mm], by its letter in the drawing of the way.
+    """
 
     typed: Typed
     found: Found
     instrument: Instrument
     place: ShimPlace
     mark: DepthMark | None
+    letters: dict[str, float] = field(default_factory=dict)
 
     def repeated(
         self, name: str, label: str, band: tuple[float, float], required: str, letter: str = ""
@@ -87,6 +94,8 @@ class Asked:
         """Return readings taken several times and write them down."""
         values = self.typed.lengths(name, low=band[0], high=band[1], required=required)
         readings = RepeatedReadings(label, values, self.instrument)
+        if letter:
+            self.letters[letter] = readings.mean_mm
         for index, value in enumerate(readings.readings_mm, start=1):
             more = f", reading {index}" if readings.count > 1 else ""
             self.found.read_length(f"{label}{more}", value, self.typed.system, place=letter)
@@ -99,6 +108,8 @@ class Asked:
         value = self.typed.length(name, low=band[0], high=band[1], required=required)
         assert value is not None  # required
         self.found.read_length(label, value, self.typed.system, place=letter)
+        if letter:
+            self.letters[letter] = value
         return RepeatedReadings(label, (value,), self.instrument).quantity
 
 

@@ -102,6 +102,8 @@ def _sleeve(
     steps = [e for e in earlier if nut is None or e.nut_deg < nut]
     now = NutReading(nut if nut is not None else (steps[-1].nut_deg if steps else 0.0), own)
     found.values["nut_deg"] = nut
+    if nut is not None:
+        found.readings.append(ShownReading(_("nut turned"), f"{nut:g}°"))
     advice = next_sleeve_step([*steps, now], limit, expanded_uncertainty_nm=1.96 * uncertainty)
     found.judged(advice.verdict)
     found.notes.append(advice.text(typed.system))

@@ -58,7 +58,7 @@ def sides_diagram(sides: str, values: Mapping[str, str]) -> str:
     parts.append(box(left - 6, _Y - 22, left, _Y + 22, "d-shaft"))
     # The ring gear: back to the left, teeth to the right where the pinion lies.
     parts.append(shape(((232, _Y + 50), (262, _Y + 50), (276, _Y + 96), (232, _Y + 96)), "d-gear"))
-    parts.append(shape(((232, _Y - 50), (262, _Y - 50), (276, _Y - 96), (232, _Y - 96)), "d-gear"))
+    parts.append(shape(((232, _Y - 50), (262, _Y - 50), (272, _Y - 84), (232, _Y - 84)), "d-gear"))
     parts.append(text(226, _Y - 74, _("ring gear"), "d-text", "end"))
     parts.append(shape(((290, _Y + 64), (346, _Y + 56), (346, _Y + 128), (290, _Y + 116)), "d-gear"))
     parts.append(text(352, _Y + 96, _("pinion"), "d-text", "start"))
@@ -92,12 +92,12 @@ def sides_diagram(sides: str, values: Mapping[str, str]) -> str:
         parts.append(line(mark_x, _Y + 58, mark_x, _Y + 146, "d-thin"))
         words = f"{letter}  {value}" if value else letter
         parts.append(text(mark_x, _Y + 162, words, "d-value"))
-    parts.append(line(250, 22, 190, 22, "d-dim"))
-    parts.append(shape(((190, 22), (200, 18), (200, 26)), "d-arrow"))
-    parts.append(text(256, 26, _("away from the pinion: more backlash"), "d-text", "start"))
+    parts.append(line(250, 12, 190, 12, "d-dim"))
+    parts.append(shape(((190, 12), (200, 8), (200, 16)), "d-arrow"))
+    parts.append(text(256, 16, _("away from the pinion: more backlash"), "d-text", "start"))
     shown = "; ".join(f"{k} {v}" for k, v in values.items() if v) or _("no numbers yet")
     title = _("Differential between its side bearings, R on the ring gear's side, O on the other: {words}.")
-    return drawing(parts, title.format(words=shown), box="30 6 580 284")
+    return drawing(parts, title.format(words=shown), box="30 0 580 290")
 
 
 def sleeve_diagram(
