@@ -53,7 +53,7 @@ def sides_diagram(sides: str, values: Mapping[str, str]) -> str:
         What to write beside R (ring gear side) and O (other side).
     """
     left, right = 190.0, 450.0
-    parts = [line(40, _Y, 600, _Y, "d-axis")]
+    parts = [line(110, _Y, 530, _Y, "d-axis")]
     parts.append(box(left, _Y - 50, right, _Y + 50, "d-gear"))
     parts.append(box(left - 6, _Y - 22, left, _Y + 22, "d-shaft"))
     # The ring gear: back to the left, teeth to the right where the pinion lies.
@@ -97,7 +97,7 @@ def sides_diagram(sides: str, values: Mapping[str, str]) -> str:
     parts.append(text(256, 16, _("away from the pinion: more backlash"), "d-text", "start"))
     shown = "; ".join(f"{k} {v}" for k, v in values.items() if v) or _("no numbers yet")
     title = _("Differential between its side bearings, R on the ring gear's side, O on the other: {words}.")
-    return drawing(parts, title.format(words=shown), box="30 0 580 290")
+    return drawing(parts, title.format(words=shown), box="95 0 450 290", kind="diagram round")
 
 
 def sleeve_diagram(
@@ -122,7 +122,7 @@ def sleeve_diagram(
         Unit of all torques here.
     """
     points = [*steps, *([following] if following is not None else [])]
-    left, right, top, bottom = 70.0, 600.0, 20.0, 240.0
+    left, right, top, bottom = 44.0, 352.0, 24.0, 190.0
     first = min(0.0, *(deg for deg, _torque in points))
     last = max(10.0, *(deg for deg, _torque in points)) * 1.05
     most = 1.15 * max(high, *(torque for _deg, torque in points))
@@ -165,4 +165,9 @@ def sleeve_diagram(
     parts.append(text(left, top - 6, unit, "d-text"))
     shown = ", ".join(f"{deg:g}° {torque:.3g} {unit}" for deg, torque in steps)
     title = _("Running torque over the nut's turn: {words}; band {low} to {high} {unit}.")
-    return drawing(parts, title.format(words=shown, low=f"{low:.3g}", high=f"{high:.3g}", unit=unit))
+    return drawing(
+        parts,
+        title.format(words=shown, low=f"{low:.3g}", high=f"{high:.3g}", unit=unit),
+        box="0 0 370 244",
+        kind="diagram round",
+    )
