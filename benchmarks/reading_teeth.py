@@ -57,8 +57,8 @@ def one(number: int) -> dict[str, Any]:
     z = design.ring_teeth
     numbers = [1 + round(k * z / TEETH) for k in range(TEETH)]
     out: dict[str, Any] = {"case": number, "design": design.name, "flanks": {}}
-    out["face"] = [runout.ring_face_tir_mm, 1 + runout.ring_face_high_deg / 360 * z]
-    out["radial"] = [runout.ring_radial_tir_mm, 1 + runout.ring_radial_high_deg / 360 * z]
+    out["face"] = [runout.ring_face_tir_mm, 1 + (-runout.ring_face_high_deg / 360 * z) % z]
+    out["radial"] = [runout.ring_radial_tir_mm, 1 + (-runout.ring_radial_high_deg / 360 * z) % z]
     both = {}
     look: dict[str, Any] = {}
     for flank in ("drive", "coast"):
