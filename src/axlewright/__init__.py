@@ -21,12 +21,14 @@ __version__ = "0.1.0"
 _WHERE = {
     "ContactPattern": "axlewright.contact",
     "GearSetDesign": "axlewright.gearset",
+    "MeasuredSet": "axlewright.contact",
     "Rolling": "axlewright.contact",
     "Settings": "axlewright.contact",
     "SweepTable": "axlewright.contact",
     "calibrate": "axlewright.contact",
     "load_design": "axlewright.gearset",
     "parse_design": "axlewright.gearset",
+    "read_measured": "axlewright.contact",
     "roll": "axlewright.contact",
     "shipped_designs": "axlewright.gearset",
     "sweep": "axlewright.contact",
@@ -35,6 +37,7 @@ _WHERE = {
 __all__ = [
     "ContactPattern",
     "GearSetDesign",
+    "MeasuredSet",
     "Rolling",
     "Settings",
     "SweepTable",
@@ -42,13 +45,24 @@ __all__ = [
     "calibrate",
     "load_design",
     "parse_design",
+    "read_measured",
     "roll",
     "shipped_designs",
     "sweep",
 ]
 
 if TYPE_CHECKING:
-    from axlewright.contact import ContactPattern, Rolling, Settings, SweepTable, calibrate, roll, sweep
+    from axlewright.contact import (
+        ContactPattern,
+        MeasuredSet,
+        Rolling,
+        Settings,
+        SweepTable,
+        calibrate,
+        read_measured,
+        roll,
+        sweep,
+    )
     from axlewright.gearset import GearSetDesign, load_design, parse_design, shipped_designs
 
 

@@ -14,13 +14,9 @@ from axlewright.contact.rolling import roll_unloaded
 from axlewright.errors import DesignError
 from axlewright.gearset import build_geometry, design_from_fields, design_schema, load_design
 from axlewright.gearset.checks import check_design, ring_thickness_mm, top_lands_mm
-from axlewright.gearset.measured import (
-    fit_flank,
-    flank_csv,
-    measured_geometry,
-    read_ease_off,
-    read_flank_points,
-)
+from axlewright.gearset.measured import fit_flank, flank_csv, measured_geometry
+from axlewright.gearset.measured_easeoff import read_ease_off
+from axlewright.gearset.points import read_flank_points
 
 
 def measured_text(design, name, *, noise_mm=0.0, turn=0.7, count=(25, 13), change=None, seed=1):
@@ -120,6 +116,16 @@ def lifted(rows):
     return rows
 
 
+def in_inches(rows):
+    rows[:, :3] /= 25.4
+    return rows
+
+
+def in_metres(rows):
+    rows[:, :3] /= 1000.0
+    return rows
+
+
 @pytest.mark.parametrize(
     ("change", "words"),
     [
@@ -128,6 +134,8 @@ def lifted(rows):
         (leaning, r"normal of point 161 leans"),
         (inward, "into the tooth's metal"),
         (lifted, "off the tooth"),
+        (in_inches, "only when read as inches; write millimetres"),
+        (in_metres, "only when read as metres; write millimetres"),
         (lambda rows: rows[:12], "12 points"),
     ],
 )

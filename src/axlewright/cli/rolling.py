@@ -76,6 +76,14 @@ def roll(
     ] = "0",
     torque: Annotated[str, typer.Option(help="Torque at the ring gear, such as 200Nm or 150lb-ft.")] = "0 Nm",
     flank: Annotated[str, typer.Option(help="drive, coast or both.")] = "both",
+    measured_ring: Annotated[
+        list[Path] | None,
+        typer.Option(help="CSV with measured points of the ring gear's flanks; may be given twice."),
+    ] = None,
+    measured_pinion: Annotated[
+        list[Path] | None,
+        typer.Option(help="CSV with measured points of the pinion's flanks; may be given twice."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
     png: Annotated[
         Path | None, typer.Option(help="Draw patterns and motion error into this PNG file.")
@@ -94,10 +102,14 @@ def roll(
         "shaft_angle_error_deg": parse_angle(shaft_angle_error, where="--shaft-angle-error"),
         "torque_nm": parse_torque(torque, where="--torque"),
     }
+    from axlewright.contact import read_measured
     from axlewright.contact import roll as roll_set
     from axlewright.gearset import load_design
 
     loaded = load_design(design)
+    measured = None
+    if measured_ring or measured_pinion:
+        measured = read_measured(loaded, measured_ring or (), measured_pinion or ())
     names = ("drive", "coast") if flank == "both" else (flank,)
     rollings = [
         roll_set(
@@ -108,6 +120,7 @@ def roll(
             settings["offset_error_mm"],
             settings["shaft_angle_error_deg"],
             settings["torque_nm"],
+            measured=measured,
         )
         for name in names
     ]
@@ -129,6 +142,9 @@ def roll(
             f"  {r.flank:5}: {r.pattern.describe()} (centre {x:+.2f} lengthwise, {y:+.2f} profile); "
             f"motion error {r.motion_error_pp_urad:.0f} µrad"
         )
+    if measured is not None:
+        for sentence in measured.sentences():
+            typer.echo(f"  {sentence}")
     if loaded.estimates:
         typer.echo(f"  estimated: {', '.join(e.field for e in loaded.estimates)}")
     if png is not None:

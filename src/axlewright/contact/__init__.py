@@ -3,7 +3,7 @@
 from axlewright.contact.backlash import Backlash, BacklashPerMove, backlash_at, backlash_per_move
 from axlewright.contact.calibrate import Calibration, FittedField, calibrate, fit_ease_off
 from axlewright.contact.marks import ContactPattern, measure_mask
-from axlewright.contact.measured import measured_mesh
+from axlewright.contact.measured import MeasuredSet, measured_mesh, read_measured
 from axlewright.contact.mesh import Mesh, Settings, build_mesh
 from axlewright.contact.rolling import Rolling, roll
 from axlewright.contact.runout import Runout, RunoutRolling, roll_runout
@@ -15,6 +15,7 @@ __all__ = [
     "Calibration",
     "ContactPattern",
     "FittedField",
+    "MeasuredSet",
     "Mesh",
     "Rolling",
     "Runout",
@@ -28,6 +29,7 @@ __all__ = [
     "fit_ease_off",
     "measure_mask",
     "measured_mesh",
+    "read_measured",
     "roll",
     "roll_runout",
     "sweep",

@@ -16,7 +16,6 @@ import os
 import tempfile
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
-from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -25,6 +24,7 @@ from platformdirs import user_cache_dir
 from scipy.stats import norm, qmc
 
 from axlewright.contact.mesh import Settings, build_mesh
+from axlewright.contact.once import OncePerKey
 from axlewright.contact.rolling import motion_error, roll_unloaded
 from axlewright.errors import ContactError
 from axlewright.gearset import FlankName, GearSetDesign
@@ -213,9 +213,31 @@ def write_atomically(path: Path, data: bytes) -> None:
         raise
 
 
-@lru_cache(maxsize=16)
+_KEPT: OncePerKey[GearSetDesign, Atlas] = OncePerKey(16)
+
+
 def atlas_of(design: GearSetDesign) -> Atlas:
-    """Return the atlas of a design, from the cache folder where it has been built before."""
+    """Return the atlas of a design, from the cache folder where it has been built before.
+
+    Threads that ask for the same one at the same time wait for one building.
+
+    Parameters
+    ----------
+    design : GearSetDesign
+
+    Returns
+    -------
+    Atlas
+
+    Raises
+    ------
+    ContactError
+        See `build_atlas`.
+    """
+    return _KEPT.get(design, lambda: _read_or_build(design))
+
+
+def _read_or_build(design: GearSetDesign) -> Atlas:
     path = cache_folder() / f"atlas-{_key(design)}.npz"
     try:
         with np.load(path, allow_pickle=False) as data:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from axlewright.contact.once import OncePerKey
 from axlewright.errors import DesignError
 from axlewright.gearset import (
     ConjugatePinion,
@@ -131,14 +131,16 @@ def _nodes(count: int, below: float, above: float) -> Array:
     return np.asarray(-1.0 + step * np.arange(-low, count + high), dtype=np.float64)
 
 
-@lru_cache(maxsize=24)
+_KEPT: OncePerKey[tuple[GearSetDesign, int, int, int], Mesh] = OncePerKey(24)
+
+
 def build_mesh(
     design: GearSetDesign,
     lengthwise: int = LENGTHWISE_POINTS,
     profile: int = PROFILE_POINTS,
     roll_angles: int = ROLL_ANGLES,
 ) -> Mesh:
-    """Prepare a design for rolling.
+    """Prepare a design for rolling; once for each design and resolution, whatever thread asks.
 
     Parameters
     ----------
@@ -149,11 +151,21 @@ def build_mesh(
     roll_angles : int
         Roll angles over one pair's whole path of contact.
 
+    Returns
+    -------
+    Mesh
+
     Raises
     ------
     DesignError
         When the set cannot exist.
     """
+    key = (design, lengthwise, profile, roll_angles)
+    return _KEPT.get(key, lambda: prepare_mesh(design, lengthwise, profile, roll_angles))
+
+
+def prepare_mesh(design: GearSetDesign, lengthwise: int, profile: int, roll_angles: int) -> Mesh:
+    """Return what `build_mesh` keeps, made anew; arguments as there."""
     geometry = build_geometry(design)
     forward = -geometry.drive.outward
     both = []

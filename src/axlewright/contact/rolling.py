@@ -11,6 +11,7 @@ from scipy.interpolate import Akima1DInterpolator
 
 from axlewright.contact import compiled, reference
 from axlewright.contact.marks import ContactPattern, measure_mask, onto_ring
+from axlewright.contact.measured import MeasuredSet
 from axlewright.contact.mesh import (
     LENGTHWISE_POINTS,
     PROFILE_POINTS,
@@ -24,6 +25,7 @@ from axlewright.contact.mesh import (
 )
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import EaseOff, FlankName, GearSetDesign
+from axlewright.language import _
 
 if TYPE_CHECKING:
     from axlewright.contact.loaded import LoadedResult
@@ -31,6 +33,9 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Kernel = Literal["auto", "compiled", "reference"]
 FINER = 4  # the motion error is given at this many times the roll angles
+# How far beyond its own share of the envelope a pair's curve is followed [rad]. Only a set without ease-off
+# needs it, whose envelope is level; elsewhere anything from 0 to 1e-3 gives the same motion error.
+CHANGEOVER_MARGIN_RAD = 2e-4
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -54,6 +59,8 @@ class Rolling:
         under load, where lines touch.
     loaded : LoadedResult or None
         Load shares, pressures, forces and mount movements when rolled under load.
+    measured : tuple of str
+        What was measured, a sentence for each flank; empty for a set as designed.
     """
 
     design: GearSetDesign
@@ -65,6 +72,7 @@ class Rolling:
     shift_urad: float
     contact_path: Array
     loaded: LoadedResult | None = None
+    measured: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
         s = self.settings
@@ -105,6 +113,7 @@ class Rolling:
             "harmonics_urad": [round(float(v), 3) for v in self.harmonics_urad()],
             "load": None if self.loaded is None else self.loaded.summary(),
             "estimated_fields": [e.field for e in self.design.estimates],
+            "measured": list(self.measured),
         }
 
 
@@ -198,6 +207,7 @@ def roll(
     torque_nm: float = 0.0,
     *,
     ease_off: EaseOff | None = None,
+    measured: MeasuredSet | None = None,
     lengthwise: int = LENGTHWISE_POINTS,
     profile: int = PROFILE_POINTS,
     roll_angles: int = ROLL_ANGLES,
@@ -216,7 +226,9 @@ def roll(
     torque_nm : float
         Torque at the ring gear ≥ 0 [N·m]; 0 rolls without load.
     ease_off : EaseOff, optional
-        In place of the design's own.
+        In place of the design's own, or of a measured pinion's.
+    measured : MeasuredSet, optional
+        Measured flanks of this design, from `read_measured`; the rest is as designed.
     lengthwise, profile, roll_angles : int
         Resolution.
     kernel : {"auto", "compiled", "reference"}
@@ -250,9 +262,20 @@ def roll(
     settings = Settings(
         float(pinion_out_mm), float(ring_away_mm), float(offset_error_mm), float(shaft_angle_error_deg)
     )
-    mesh = build_mesh(design, lengthwise, profile, roll_angles)
+    notes: tuple[str, ...] = ()
+    if measured is None:
+        mesh, ease = build_mesh(design, lengthwise, profile, roll_angles), design.ease_off(name)
+    else:
+        if measured.design != design:
+            raise InputError(
+                _("the flanks were measured against {design}").format(design=measured.design.name),
+                where="measured",
+                fix=_("read them against the design that is rolled"),
+            )
+        mesh, ease = measured.mesh(lengthwise, profile, roll_angles), measured.ease_off(name)
+        notes = tuple(measured.sentences())
     pair = mesh.flank(name)
-    ease = design.ease_off(name) if ease_off is None else ease_off
+    ease = ease if ease_off is None else ease_off
     if torque_nm > 0.0:
         from axlewright.contact.loaded import roll_loaded  # the load room builds on this one
 
@@ -269,13 +292,14 @@ def roll(
             loaded.mean_twist_urad,
             np.zeros((0, 2)),
             loaded,
+            notes,
         )
     pattern, curve, lowest, path = roll_unloaded(
         mesh, name, settings, ease, design.compound_film_mm, kernel=kernel
     )
     error, shift = motion_error(pair, curve, lowest)
     carries = curve <= lowest + 1e-12
-    return Rolling(design, name, settings, 0.0, pattern, error, shift, path[carries])
+    return Rolling(design, name, settings, 0.0, pattern, error, shift, path[carries], None, notes)
 
 
 def motion_error(pair: FlankMesh, curve: Array, lowest: Array) -> tuple[Array, float]:
@@ -296,7 +320,8 @@ def motion_error(pair: FlankMesh, curve: Array, lowest: Array) -> tuple[Array, f
     error : array, shape (FINER · per_pitch,)
     shift : float
     """
-    near = np.flatnonzero(np.isfinite(curve) & (curve <= lowest + (lowest.max() - lowest.min()) + 2e-4))
+    reach = float(lowest.max() - lowest.min()) + CHANGEOVER_MARGIN_RAD
+    near = np.flatnonzero(np.isfinite(curve) & (curve <= lowest + reach))
     run = np.arange(near[0], near[-1] + 1)
     run = run[np.isfinite(curve[run])]
     fine_count = FINER * pair.per_pitch

@@ -13,6 +13,7 @@ from pathlib import Path
 from threading import Event
 from typing import Any
 
+from axlewright.contact.measured import MeasuredSet
 from axlewright.contact.mesh import LENGTHWISE_POINTS, PROFILE_POINTS, ROLL_ANGLES, Settings
 from axlewright.contact.rolling import Rolling, check_flank, roll
 from axlewright.errors import ContactError, InputError
@@ -133,6 +134,7 @@ def sweep(
     progress: Progress | bool | None = None,
     cancel: Event | Callable[[], bool] | None = None,
     workers: int = 1,
+    measured: MeasuredSet | None = None,
     lengthwise: int = LENGTHWISE_POINTS,
     profile: int = PROFILE_POINTS,
     roll_angles: int = ROLL_ANGLES,
@@ -153,6 +155,8 @@ def sweep(
         Looked at between rollings; when set or true the sweep ends and keeps what it has.
     workers : int
         Threads; the compiled kernels run beside each other. Results do not depend on it.
+    measured : MeasuredSet, optional
+        Measured flanks, as for `roll`.
     lengthwise, profile, roll_angles : int
         Resolution.
 
@@ -196,7 +200,13 @@ def sweep(
         }
         try:
             rolling = roll(
-                design, name, **values, lengthwise=lengthwise, profile=profile, roll_angles=roll_angles
+                design,
+                name,
+                **values,
+                measured=measured,
+                lengthwise=lengthwise,
+                profile=profile,
+                roll_angles=roll_angles,
             )
         except ContactError as error:
             row: Row = dict.fromkeys(COLUMNS)

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from axlewright.errors import DesignError
 from axlewright.gearset.pitch import PitchCones
+from axlewright.language import _
 
 Array = NDArray[np.float64]
 DepthTaper = Literal["standard", "duplex", "constant"]
@@ -209,15 +210,19 @@ def make_blank(
     )  # fmt: skip
     if R2 - b / 2.0 <= 0.3 * R2:
         raise DesignError(
-            f"a face width of {b:g} mm reaches too near the cone apex (mean cone distance {R2:.1f} mm)",
+            _("a face width of {b} mm reaches too near the cone apex (mean cone distance {r2} mm)").format(
+                b=f"{b:g}", r2=f"{R2:.1f}"
+            ),
             where="face_width_mm",
-            fix=f"use at most {0.6 * R2:.0f} mm",
+            fix=_("use at most {value} mm").format(value=f"{0.6 * R2:.0f}"),
         )
     top, bottom = blank.depth_limits(np.array([-b / 2.0, b / 2.0]))
     if np.any(top - bottom < 0.3 * depth):
         raise DesignError(
-            f"the tooth depth shrinks to {float(np.min(top - bottom)):.2f} mm at one end",
+            _("the tooth depth shrinks to {top} mm at one end").format(
+                top=f"{float(np.min(top - bottom)):.2f}"
+            ),
             where="depth_taper",
-            fix="use constant or standard depth, or a narrower face",
+            fix=_("use constant or standard depth, or a narrower face"),
         )
     return blank

@@ -15,6 +15,7 @@ from axlewright.gearset.conjugate import conjugate_pinion
 from axlewright.gearset.design import GearSetDesign
 from axlewright.gearset.flank import FlankName, blade_angle
 from axlewright.gearset.geometry import Geometry, build_geometry
+from axlewright.language import _
 
 Array = NDArray[np.float64]
 
@@ -87,7 +88,7 @@ def top_lands_mm(
     outward = geometry.drive.outward
     if member == "ring":
         top = np.ones_like(at)
-        r, _ = blank.from_tooth(at, top)
+        r, _rest = blank.from_tooth(at, top)
         angle = outward * (geometry.drive.patches(at, top)[0] - geometry.coast.patches(at, top)[0]) + thick
         points, normal = geometry.drive.points(at, top)
         around = np.stack([-points[:, 1], points[:, 0], np.zeros_like(r)], axis=1) / r[:, None]
@@ -156,41 +157,45 @@ def check_design(design: GearSetDesign) -> list[DesignFinding]:
         k = int(np.argmin(widths))
         word = ("toe", "middle", "heel")[k]
         least = float(widths[k])
-        title = "ring gear" if member == "ring" else "pinion"
+        title = _("ring gear") if member == "ring" else "pinion"
         if least <= 0.0:
             raise DesignError(
-                f"the {title}'s teeth run to a point at the {word} (top land {least:.2f} mm)",
+                _("the {title}'s teeth run to a point at the {word} (top land {least} mm)").format(
+                    title=title, word=word, least=f"{least:.2f}"
+                ),
                 where="mean_pressure_angle_deg",
-                fix=f"use less than {design.mean_pressure_angle_deg:g}°, more teeth or a narrower face",
+                fix=_("use less than {mean_pressure_angle_deg}°, more teeth or a narrower face").format(
+                    mean_pressure_angle_deg=f"{design.mean_pressure_angle_deg:g}"
+                ),
             )
         if least < THIN_TOP * module:
             found.append(
                 DesignFinding(
-                    f"the {title}'s top land is thin at the {word}",
+                    _("the {title}'s top land is thin at the {word}").format(title=title, word=word),
                     "mean_pressure_angle_deg",
                     least,
                     THIN_TOP * module,
                     "mm",
-                    "a quarter of the module; common practice, no source",
+                    _("a quarter of the module; common practice, no source"),
                 )
             )
     outer = geometry.cones.cone_distance2 + design.face_width_mm / 2.0
     for what, field, value, limit, unit, source in (
         (
-            "the face is wide for its cone distance",
+            _("the face is wide for its cone distance"),
             "face_width_mm",
             design.face_width_mm,
             WIDE_FACE * outer,
             "mm",
-            "0.30 of the outer cone distance; ANSI/AGMA 2005, from memory",
+            _("0.30 of the outer cone distance; ANSI/AGMA 2005, from memory"),
         ),
         (
-            "the offset is large for the ring gear",
+            _("the offset is large for the ring gear"),
             "offset_mm",
             design.offset_mm,
             LARGE_OFFSET * design.ring_outer_diameter_mm,
             "mm",
-            "0.25 of the diameter; ANSI/AGMA 2005, from memory",
+            _("0.25 of the diameter; ANSI/AGMA 2005, from memory"),
         ),
     ):
         if value > limit:

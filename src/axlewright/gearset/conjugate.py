@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from axlewright.errors import DesignError
 from axlewright.gearset.flank import RingFlank
 from axlewright.gearset.pitch import PitchCones
+from axlewright.language import _
 
 Array = NDArray[np.float64]
 
@@ -98,9 +99,9 @@ def conjugate_pinion(
     if np.any(np.abs(ratio_d) >= 1.0):
         bad = int(np.count_nonzero(np.abs(ratio_d) >= 1.0))
         raise DesignError(
-            f"{bad} of {ratio_d.size} flank points never meet a pinion tooth",
+            _("{bad} of {size} flank points never meet a pinion tooth").format(bad=bad, size=ratio_d.size),
             where="pinion_spiral_angle_deg",
-            fix="use a smaller spiral angle, a narrower face or a smaller offset",
+            fix=_("use a smaller spiral angle, a narrower face or a smaller offset"),
         )
     lead = np.arctan2(B, A)
     root = np.arcsin(ratio_d)

@@ -18,6 +18,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 
 from axlewright.errors import DesignError
 from axlewright.gearset.easeoff import EaseOff
+from axlewright.language import _
 
 ToothForm = Literal["face-milled", "face-hobbed"]
 Hand = Literal["left", "right"]
@@ -182,32 +183,32 @@ def _rules(f: DesignFields) -> list[Estimate]:
 
     d = f.ring_outer_diameter_mm
     u = f.ring_teeth / f.pinion_teeth
-    put("title", f"{f.pinion_teeth}/{f.ring_teeth}, {d:g} mm", "from the tooth counts and the diameter")
+    put("title", f"{f.pinion_teeth}/{f.ring_teeth}, {d:g} mm", _("from the tooth counts and the diameter"))
     put(
         "tooth_form",
         "face-hobbed" if f.blade_groups else "face-milled",
-        "face-hobbed when blade groups are given, otherwise assumed face-milled; look at the tooth depth",
+        _("face-hobbed when blade groups are given, otherwise assumed face-milled; look at the tooth depth"),
     )
     hobbed = have["tooth_form"] == "face-hobbed"
-    put("offset_mm", 0.0, "assumed a spiral bevel set without offset")
+    put("offset_mm", 0.0, _("assumed a spiral bevel set without offset"))
     a = have["offset_mm"]
-    put("hand", "left", "assumed left-hand pinion, the usual one with the pinion below centre")
+    put("hand", "left", _("assumed left-hand pinion, the usual one with the pinion below centre"))
     put(
         "offset_direction",
         "below" if have["hand"] == "left" else "above",
-        "left-hand pinion below, right-hand above centre: the side that makes the pinion larger",
+        _("left-hand pinion below, right-hand above centre: the side that makes the pinion larger"),
     )
-    put("shaft_angle_deg", 90.0, "axles have square axes")
+    put("shaft_angle_deg", 90.0, _("axles have square axes"))
     if a > 0:
         put(
             "face_width_mm",
             round(0.155 * d, 1),
-            "0.155 of the diameter for hypoid sets (ISO 23509, from memory)",
+            _("0.155 of the diameter for hypoid sets (ISO 23509, from memory)"),
         )
         put(
             "pinion_spiral_angle_deg",
             round(min(25.0 + 5.0 * math.sqrt(u) + 90.0 * a / d, 52.0), 1),
-            "25 + 5 sqrt(z2/z1) + 90 a/d (ANSI/AGMA 2005, from memory)",
+            _("25 + 5 sqrt(z2/z1) + 90 a/d (ANSI/AGMA 2005, from memory)"),
         )
     else:
         sigma = math.radians(have["shaft_angle_deg"])
@@ -216,32 +217,32 @@ def _rules(f: DesignFields) -> list[Estimate]:
         put(
             "face_width_mm",
             round(min(0.3 * outer, 10.0 * d / f.ring_teeth), 1),
-            "smaller of 0.3 outer cone distance and 10 modules (ANSI/AGMA 2005, from memory)",
+            _("smaller of 0.3 outer cone distance and 10 modules (ANSI/AGMA 2005, from memory)"),
         )
-        put("pinion_spiral_angle_deg", 35.0, "35°, the customary spiral bevel angle")
+        put("pinion_spiral_angle_deg", 35.0, _("35°, the customary spiral bevel angle"))
     put(
         "cutter_radius_mm",
         round((0.40 if hobbed else 0.43) * d, 1),
-        "0.43 (face-milled) or 0.40 (face-hobbed) of the diameter; common proportion, no source",
+        _("0.43 (face-milled) or 0.40 (face-hobbed) of the diameter; common proportion, no source"),
     )
     if hobbed:
         put(
             "blade_groups",
             13 if f.ring_teeth % 13 else 11,
-            "13, or 11 where 13 divides the ring gear; common, no source",
+            _("13, or 11 where 13 divides the ring gear; common, no source"),
         )
-    put("mean_pressure_angle_deg", 20.0, "20°, the standard design pressure angle")
+    put("mean_pressure_angle_deg", 20.0, _("20°, the standard design pressure angle"))
     put(
         "depth_taper",
         "constant" if hobbed else "duplex",
-        "constant depth for face-hobbed, duplex for face-milled sets (ISO 23509)",
+        _("constant depth for face-hobbed, duplex for face-milled sets (ISO 23509)"),
     )
     size = d / REFERENCE_DIAMETER_MM
-    prior = "prior by size; a set's own ease-off is unknown until a good pattern of it is read"
+    prior = _("prior by size; a set's own ease-off is unknown until a good pattern of it is read")
     put("lengthwise_crown_mm", round(0.030 * size, 4), prior)
     put("profile_crown_mm", round(0.004 * size, 4), prior)
     put("twist_mm", 0.0, prior)
-    put("coast_twist_mm", have["twist_mm"], "the same as twist_mm")
+    put("coast_twist_mm", have["twist_mm"], _("the same as twist_mm"))
     put("top_root_relief_mm", round(0.020 * size, 4), prior)
     put("relief_start", 0.55, prior)
     for key in (
@@ -254,14 +255,14 @@ def _rules(f: DesignFields) -> list[Estimate]:
     put(
         "compound_film_mm",
         0.00635,
-        "0.00025 in, the film of contact simulations in the literature (from memory)",
+        _("0.00025 in, the film of contact simulations in the literature (from memory)"),
     )
     put(
         "backlash_nominal_mm",
         round(0.15 * size, 2),
-        "0.15 mm for a light axle, grown with size; service data first (common practice, no source)",
+        _("0.15 mm for a light axle, grown with size; service data first (common practice, no source)"),
     )
-    stiff = "order of size only; common practice, no source"
+    stiff = _("order of size only; common practice, no source")
     put("mount_stiffness_pinion_axial_kn_mm", round(60.0 * size, 0), stiff)
     put("mount_stiffness_ring_axial_kn_mm", round(80.0 * size, 0), stiff)
     put("mount_stiffness_offset_kn_mm", round(60.0 * size, 0), stiff)
@@ -290,7 +291,9 @@ def parse_design(text: str, *, where: str = "design file") -> GearSetDesign:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise DesignError(
-            f"is not readable as TOML ({error})", where=where, fix="write lines like pinion_teeth = 11"
+            _("is not readable as TOML ({error})").format(error=error),
+            where=where,
+            fix=_("write lines like pinion_teeth = 11"),
         ) from error
     return design_from_fields(data, where=where)
 
@@ -306,12 +309,14 @@ def design_from_fields(data: dict[str, Any], *, where: str = "design") -> GearSe
         if first["type"] == "extra_forbidden":
             near = ", ".join(sorted(DesignFields.model_fields))
             raise DesignError(
-                f"unknown field '{field}'", where=where, fix=f"known fields are {near}"
+                _("unknown field '{field}'").format(field=field),
+                where=where,
+                fix=_("known fields are {near}").format(near=near),
             ) from error
         given = first.get("input")
         shown = f" (found {given!r})" if not isinstance(given, dict) else ""
         raise DesignError(
-            f"{field}: {message}{shown}", where=where, fix="see docs/designs.md for each field"
+            f"{field}: {message}{shown}", where=where, fix=_("see docs/designs.md for each field")
         ) from error
     return complete(fields)
 
@@ -350,15 +355,17 @@ def load_design(name_or_path: str | Path) -> GearSetDesign:
     path = Path(text)
     if not path.exists():
         raise DesignError(
-            f"no design '{text}'",
+            _("no design '{text}'").format(text=text),
             where="design",
-            fix=f"name one of {', '.join(names)} or give the path of a design file",
+            fix=_("name one of {names} or give the path of a design file").format(names=", ".join(names)),
         )
     try:
         body = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise DesignError(
-            f"cannot be read ({error.__class__.__name__})", where=text, fix="give a readable text file"
+            _("cannot be read ({name})").format(name=error.__class__.__name__),
+            where=text,
+            fix=_("give a readable text file"),
         ) from error
     return parse_design(body, where=text)
 
@@ -377,5 +384,5 @@ def design_schema() -> dict[str, Any]:
     """Return the JSON Schema of a design file."""
     schema = DesignFields.model_json_schema()
     schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
-    schema["title"] = "axlewright design file"
+    schema["title"] = _("axlewright design file")
     return schema

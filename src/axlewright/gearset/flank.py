@@ -21,6 +21,7 @@ from scipy.interpolate import CubicSpline
 from axlewright.errors import DesignError
 from axlewright.gearset.blank import Blank
 from axlewright.gearset.pitch import PitchCones
+from axlewright.language import _
 
 Array = NDArray[np.float64]
 FlankName = Literal["drive", "coast"]
@@ -207,7 +208,7 @@ def form_cut_flank(
     r, z = blank.from_tooth(X, Y)
     theta = np.full_like(r, math.atan2(tool.point[1], tool.point[0]))
     k, centre = tool.up, tool.centre
-    for _ in range(60):
+    for _again in range(60):
         c, s = np.cos(theta), np.sin(theta)
         q = np.stack([r * c - centre[0], r * s - centre[1], z - centre[2]], axis=-1)
         dq = np.stack([-r * s, r * c, np.zeros_like(r)], axis=-1)
@@ -220,7 +221,7 @@ def form_cut_flank(
         theta = theta - np.clip(step, -0.2, 0.2)
         if np.max(np.abs(step)) < 1e-14:
             break
-    return _finish(cones, blank, flank, x, y, theta, float(np.max(np.abs(step))), "form-cut (face-milled)")
+    return _finish(cones, blank, flank, x, y, theta, float(np.max(np.abs(step))), _("form-cut (face-milled)"))
 
 
 def indexed_flank(
@@ -262,7 +263,9 @@ def indexed_flank(
     slip = (velocity - index * ring_velocity) @ tool.across / np.linalg.norm(velocity)
     if abs(slip) > 0.05:
         raise DesignError(
-            f"the blade would not run along the tooth (slip {slip:.3f})", where="blade_groups", fix="check it"
+            _("the blade would not run along the tooth (slip {slip})").format(slip=f"{slip:.3f}"),
+            where="blade_groups",
+            fix=_("check it"),
         )
     del tooth
     x, y = _grid()
@@ -286,7 +289,7 @@ def indexed_flank(
         return q + centre, dq_t, dq_h
 
     worst = math.inf
-    for _ in range(80):
+    for _again in range(80):
         q, q_t, q_h = place(turn, height)
         rho = np.hypot(q[..., 0], q[..., 1])
         f1, f2 = rho - r, q[..., 2] - z
@@ -301,9 +304,9 @@ def indexed_flank(
         worst = float(max(np.max(np.abs(dt)), np.max(np.abs(dh)) / 10.0))
         if worst < 1e-13:
             break
-    q, _, _ = place(turn, height)
+    q, _rest, _rest2 = place(turn, height)
     theta = np.arctan2(q[..., 1], q[..., 0]) - index * turn
-    return _finish(cones, blank, flank, x, y, theta, worst, "continuously indexed (face-hobbed)")
+    return _finish(cones, blank, flank, x, y, theta, worst, _("continuously indexed (face-hobbed)"))
 
 
 def _finish(
@@ -311,9 +314,9 @@ def _finish(
 ) -> RingFlank:
     if not np.all(np.isfinite(theta)) or miss > 1e-10:
         raise DesignError(
-            "the cutter does not sweep the whole flank",
+            _("the cutter does not sweep the whole flank"),
             where="cutter_radius_mm",
-            fix="use a cutter radius nearer to half the ring gear's diameter or a smaller spiral angle",
+            fix=_("use a cutter radius nearer to half the ring gear's diameter or a smaller spiral angle"),
         )
     ring = RingFlank(flank, blank, make_patches(x, y, theta), 1, how)
     # Convex flank: the normal points away from the cutter centre, against `across`.
@@ -322,6 +325,6 @@ def _finish(
         around / np.linalg.norm(around)
     )
     wanted = -across if flank == "drive" else across
-    _, normal = ring.points(np.array(0.0), np.array(0.0))
+    _rest, normal = ring.points(np.array(0.0), np.array(0.0))
     outward = 1 if float(normal @ wanted) > 0.0 else -1
     return RingFlank(flank, blank, ring.patches, outward, how)

@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from axlewright.errors import DesignError
+from axlewright.language import _
 
 Vector = NDArray[np.float64]
 
@@ -261,9 +262,13 @@ def solve_pitch_cones(
         sine = blade_groups * radius2 * math.cos(spiral2) / (ring_teeth * rc)
         if sine >= 1.0:
             raise DesignError(
-                f"{blade_groups} blade groups do not fit on a cutter of {rc:g} mm radius",
+                _("{blade_groups} blade groups do not fit on a cutter of {rc} mm radius").format(
+                    blade_groups=blade_groups, rc=f"{rc:g}"
+                ),
                 where="blade_groups",
-                fix=f"use fewer than {ring_teeth * rc / radius2 / math.cos(spiral2):.0f} or a larger cutter",
+                fix=_("use fewer than {ring_teeth} or a larger cutter").format(
+                    ring_teeth=f"{ring_teeth * rc / radius2 / math.cos(spiral2):.0f}"
+                ),
             )
         return math.asin(sine)
 
@@ -272,17 +277,21 @@ def solve_pitch_cones(
         delta1 = sigma - delta2
         if not 0.0 < delta2 < math.pi / 2.0:
             raise DesignError(
-                f"a shaft angle of {shaft_angle_deg:g}° with these teeth makes an internal gear",
+                _("a shaft angle of {shaft_angle_deg}° with these teeth makes an internal gear").format(
+                    shaft_angle_deg=f"{shaft_angle_deg:g}"
+                ),
                 where="shaft_angle_deg",
-                fix="use a smaller shaft angle",
+                fix=_("use a smaller shaft angle"),
             )
         r2 = (ring_outer_diameter_mm - b * math.sin(delta2)) / 2.0
         r1 = r2 / u
         if r2 <= b / 2.0:
             raise DesignError(
-                f"a face width of {b:g} mm does not fit on a ring gear of {ring_outer_diameter_mm:g} mm",
+                _("a face width of {b} mm does not fit on a ring gear of {ring_outer_diameter_mm} mm").format(
+                    b=f"{b:g}", ring_outer_diameter_mm=f"{ring_outer_diameter_mm:g}"
+                ),
                 where="face_width_mm",
-                fix="use a narrower face",
+                fix=_("use a narrower face"),
             )
         return PitchCones(
             sigma, 0.0, delta1, delta2, beta1, beta1,
@@ -294,10 +303,12 @@ def solve_pitch_cones(
     r2 = (ring_outer_diameter_mm - b * math.sin(guess)) / 2.0
     if r2 <= a or r2 <= b / 2.0:
         raise DesignError(
-            f"an offset of {a:g} mm and a face width of {b:g} mm do not fit on a ring gear of "
-            f"{ring_outer_diameter_mm:g} mm",
+            _(
+                "an offset of {a} mm and a face width of {b} mm do not fit on a ring gear of "
+                "{ring_outer_diameter_mm} mm"
+            ).format(a=f"{a:g}", b=f"{b:g}", ring_outer_diameter_mm=f"{ring_outer_diameter_mm:g}"),
             where="offset_mm",
-            fix="use a smaller offset, a narrower face or a larger ring gear",
+            fix=_("use a smaller offset, a narrower face or a larger ring gear"),
         )
     offset_guess = math.asin(a * math.sin(guess) / r2)
     K = math.tan(beta1) * math.sin(offset_guess) + math.cos(offset_guess)
@@ -357,10 +368,15 @@ def solve_pitch_cones(
     eta = _bracketed_root(miss, start)
     if eta is None:
         raise DesignError(
-            f"no pitch cones exist whose tooth curvature fits a cutter radius of {rc:g} mm",
+            _("no pitch cones exist whose tooth curvature fits a cutter radius of {rc} mm").format(
+                rc=f"{rc:g}"
+            ),
             where="cutter_radius_mm",
-            fix=f"for {ring_outer_diameter_mm:g} mm try a radius between {0.3 * ring_outer_diameter_mm:.0f} "
-            f"and {0.6 * ring_outer_diameter_mm:.0f} mm",
+            fix=_("for {ring_outer_diameter_mm} mm try a radius between {value} and {value2} mm").format(
+                ring_outer_diameter_mm=f"{ring_outer_diameter_mm:g}",
+                value=f"{0.3 * ring_outer_diameter_mm:.0f}",
+                value2=f"{0.6 * ring_outer_diameter_mm:.0f}",
+            ),
         )
     return pair(eta)
 

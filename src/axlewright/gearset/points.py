@@ -1,0 +1,227 @@
+"""Files of measured points.
+
+A flank file is CSV with a header line and the columns ``x_mm,y_mm,z_mm`` and, if the machine gives them,
+``nx,ny,nz`` (out of the tooth's metal); a column ``flank`` with ``drive`` or ``coast`` lets one file hold
+both flanks. The frame is the gear's own: z along its axis, x and y square to it, turned about z by any angle.
+
+* Ring gear: z from the crossing point of the axes toward the gear's back.
+* Pinion: z from the point of its axis nearest to the ring gear's axis toward the pinion's heel.
+
+A right-hand pinion and its ring gear are given as measured; they are mirrored inside.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from axlewright.errors import DesignError
+from axlewright.gearset.flank import FlankName
+from axlewright.language import _
+
+Array = NDArray[np.float64]
+
+POINT_COLUMNS = ("x_mm", "y_mm", "z_mm")
+NORMAL_COLUMNS = ("nx", "ny", "nz")
+FLANK_COLUMN = "flank"
+MIRROR = np.array([1.0, -1.0, 1.0])  # a right-hand set seen as the left-hand set that is computed
+
+
+def place_words(x: float, y: float) -> str:
+    """Return a place on the flank in words with its coordinates; x, y are lengthwise and profile, −1 … +1."""
+    along = _("toe") if x < -0.33 else (_("heel") if x > 0.33 else _("middle"))
+    up = _("root") if y < -0.33 else (_("top") if y > 0.33 else _("mid-depth"))
+    return _("{along}, {up} (lengthwise {x}, profile {y})").format(
+        along=along, up=up, x=f"{x:+.2f}", y=f"{y:+.2f}"
+    )
+
+
+def _text_of(source: str | Path, where: str) -> tuple[str, str]:
+    """Return the text of a file and its name; a string with a line break is the text itself."""
+    if not isinstance(source, Path) and "\n" in source:
+        return source, where
+    path = Path(source)
+    try:
+        return path.read_text(encoding="utf-8-sig"), path.name
+    except (OSError, UnicodeDecodeError) as error:
+        raise DesignError(
+            _("cannot be read ({reason})").format(reason=error.__class__.__name__),
+            where=str(path),
+            fix=_("give a readable CSV file"),
+        ) from error
+
+
+def read_table(
+    source: str | Path, columns: tuple[str, ...], where: str, label: str | None = None
+) -> tuple[Array, list[str]]:
+    """Read the named columns of a CSV.
+
+    Parameters
+    ----------
+    source : str or Path
+        Path, or the text itself.
+    columns : tuple of str
+        Columns of numbers, all required.
+    where : str
+        Named in errors when `source` is text.
+    label : str, optional
+        A column of words to read beside them.
+
+    Returns
+    -------
+    values : array, shape (n, len(columns))
+    labels : list of str
+        One for each row; empty words without `label`.
+
+    Raises
+    ------
+    DesignError
+        For a missing column, naming it, or a line without numbers, naming the line.
+    """
+    text, where = _text_of(source, where)
+    reader = csv.DictReader(io.StringIO(text), skipinitialspace=True)
+    missing = [c for c in columns if c not in (reader.fieldnames or ())]
+    if missing:
+        raise DesignError(
+            _("column {column} is missing").format(column=missing[0]),
+            where=where,
+            fix=_("name the columns {columns}").format(columns=",".join(columns)),
+        )
+    rows, labels = [], []
+    for number, row in enumerate(reader, start=2):
+        try:
+            values = [float(row[c]) for c in columns]
+        except (TypeError, ValueError):
+            values = [math.nan]
+        if not all(math.isfinite(v) for v in values):
+            raise DesignError(
+                _("line {line} does not hold {count} numbers").format(line=number, count=len(columns)),
+                where=where,
+                fix=_("write numbers with a decimal point"),
+            )
+        rows.append(values)
+        labels.append((row.get(label) or "").strip() if label else "")
+    return np.array(rows, dtype=np.float64).reshape(-1, len(columns)), labels
+
+
+def _header(source: str | Path, where: str) -> list[str]:
+    text, _name = _text_of(source, where)
+    return [part.strip() for part in text.split("\n", 1)[0].split(",")]
+
+
+def read_flank_points(source: str | Path, *, where: str = "flank points") -> tuple[Array, Array | None]:
+    """Read a file that holds one flank.
+
+    Parameters
+    ----------
+    source : str or Path
+        Path, or the text of the file.
+    where : str
+        Named in errors when `source` is text.
+
+    Returns
+    -------
+    points : array, shape (n, 3)
+        [mm].
+    normals : array, shape (n, 3), or None
+        Unit length; None when the file has no normals.
+
+    Raises
+    ------
+    DesignError
+        Naming the line or column.
+    """
+    parts = read_member_points(source, where=where)
+    if len(parts) > 1:
+        raise DesignError(
+            _("the file holds both flanks"), where=where, fix=_("give one flank, or read both together")
+        )
+    return parts[0].points, parts[0].normals
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FlankPoints:
+    """Measured points of one flank.
+
+    Attributes
+    ----------
+    flank : {"drive", "coast"} or None
+        As the file says; None when it has no such column.
+    points : array, shape (n, 3)
+        [mm].
+    normals : array, shape (n, 3), or None
+        Unit length, out of the tooth's metal.
+    where : str
+        The file, named in errors.
+    """
+
+    flank: FlankName | None
+    points: Array
+    normals: Array | None
+    where: str
+
+
+def read_member_points(source: str | Path, *, where: str = "flank points") -> list[FlankPoints]:
+    """Read a file of one or both flanks of a gear.
+
+    Parameters
+    ----------
+    source : str or Path
+        Path, or the text of the file.
+    where : str
+        Named in errors when `source` is text.
+
+    Returns
+    -------
+    list of FlankPoints
+        One or two.
+
+    Raises
+    ------
+    DesignError
+        Naming the line or column.
+    """
+    _text, where = _text_of(source, where)
+    names = _header(source, where)
+    has_normals = all(c in names for c in NORMAL_COLUMNS)
+    columns = POINT_COLUMNS + NORMAL_COLUMNS if has_normals else POINT_COLUMNS
+    values, labels = read_table(source, columns, where, FLANK_COLUMN if FLANK_COLUMN in names else None)
+    normals = None
+    if has_normals and len(values):
+        size = np.linalg.norm(values[:, 3:], axis=1, keepdims=True)
+        if np.any(np.abs(size - 1.0) > 0.02):
+            k = int(np.argmax(np.abs(size - 1.0)))
+            raise DesignError(
+                _("line {line} has a normal of length {length}").format(
+                    line=k + 2, length=f"{float(size[k, 0]):.3f}"
+                ),
+                where=where,
+                fix=_("give normals of length 1"),
+            )
+        normals = values[:, 3:] / size
+    if FLANK_COLUMN not in names:
+        return [FlankPoints(None, values[:, :3], normals, where)]
+    parts = []
+    known: tuple[FlankName, ...] = ("drive", "coast")
+    strange = next((k for k, word in enumerate(labels) if word not in known), None)
+    if strange is not None:
+        raise DesignError(
+            _("line {line} names the flank '{word}'").format(line=strange + 2, word=labels[strange]),
+            where=where,
+            fix=_("write drive or coast"),
+        )
+    for name in known:
+        pick = np.array([word == name for word in labels], dtype=bool)
+        if pick.any():
+            parts.append(
+                FlankPoints(name, values[pick, :3], None if normals is None else normals[pick], where)
+            )
+    if not parts:
+        raise DesignError(_("the file holds no points"), where=where, fix=_("give a line for each point"))
+    return parts
