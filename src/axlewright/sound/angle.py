@@ -59,7 +59,10 @@ def mix_down(samples: FloatArray, rate_hz: int, turns: FloatArray, order: float)
     """
     step = rate_hz // BASE_RATE_HZ
     count = len(samples) // step
-    mixed = (2 * samples * np.exp(-2j * np.pi * order * turns)).astype(np.complex64)
+    mixed = np.empty(len(samples), dtype=np.complex64)
+    for first in range(0, len(samples), 1 << 18):
+        part = slice(first, first + (1 << 18))
+        mixed[part] = 2 * samples[part] * np.exp(-2j * np.pi * order * turns[part])
     # Three passes of a moving mean: zeros at multiples of 200 Hz, so nothing folds onto the tone.
     for _ in range(3):
         mixed = ndimage.uniform_filter1d(mixed.real, step) + 1j * ndimage.uniform_filter1d(mixed.imag, step)

@@ -77,7 +77,9 @@ def noise_floor(power: FloatArray, width: int, step: int | None = None) -> Float
     width = min(width, bins)
     starts = np.arange(0, bins - width + 1, step)
     windows = np.lib.stride_tricks.sliding_window_view(power, width, axis=1)[:, starts]
-    medians = np.log(np.median(windows, axis=2) + 1e-300)
+    # A few rows at a time: the median copies every window.
+    medians = np.concatenate([np.median(windows[row : row + 32], axis=2) for row in range(0, len(power), 32)])
+    medians = np.log(medians + 1e-300)
     centres = starts + (width - 1) / 2
     at = np.arange(bins)
     index = np.clip(np.searchsorted(centres, at) - 1, 0, max(len(centres) - 2, 0))

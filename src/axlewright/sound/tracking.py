@@ -128,7 +128,7 @@ def order_map(
     scores[:, ~audible] = 0.0
     for tone in fixed:
         scores[:, np.abs(frequency - tone) < 12.0] = 0.0
-    ratio_db = np.log10(ratio + 1e-12)
+    ratio_db = np.log10(ratio + 1e-12, out=ratio)
     ratio_db *= 10.0
     log_orders = np.arange(np.log(LOWEST_ORDER), np.log(HIGHEST_ORDER), STEP)
     orders = np.exp(log_orders)
