@@ -12,6 +12,7 @@ bound tells how much better any other matching could be at most.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -26,8 +27,10 @@ from axlewright.setup.marks import ShimPlace, place_sign
 from axlewright.setup.stock import StockItem
 
 Array = NDArray[np.float64]
-STARTS: Final = 12
+STARTS: Final = 24
 ROUNDS: Final = 30
+EXCHANGED: Final = 40
+"""Up to so many pairs every exchange of two sets is tried as well."""
 MOST: Final = 400
 
 
@@ -206,15 +209,17 @@ def match(
     best: tuple[float, list[tuple[int, int, int]]] | None = None
     for start in range(STARTS):
         pairing = [*zip(rows.tolist(), cols.tolist(), strict=True)]
-        if start:
-            blurred = free + rng.exponential(float(free[rows, cols].mean() + 1e-6), free.shape)
-            r, c = linear_sum_assignment(blurred)
+        if start:  # blurred less and more, up to any pairing at all
+            size = float(np.median(free)) * 10.0 ** rng.uniform(-2.0, 1.0)
+            r, c = linear_sum_assignment(free + rng.exponential(size, free.shape))
             pairing = [*zip(r.tolist(), c.tolist(), strict=True)]
         found = _improve(need, sizes, pairing)
         cost = float(sum((sizes[k] - need[i, j]) ** 2 for i, j, k in found))
         if best is None or cost < best[0] - 1e-12:
             best = (cost, found)
     assert best is not None
+    if pairs <= EXCHANGED:
+        best = _exchange(need, sizes, best)
     taken = {(i, j): k for i, j, k in best[1]}
     used_rows, used_cols = {i for i, _j in taken}, {j for _i, j in taken}
     spare = zip(
@@ -256,6 +261,29 @@ def _improve(need: Array, sizes: Array, pairing: list[tuple[int, int]]) -> list[
         last = cost
         pairing = [(i, j) for i, j, _k in triples]
     return triples
+
+
+def _exchange(
+    need: Array, sizes: Array, best: tuple[float, list[tuple[int, int, int]]]
+) -> tuple[float, list[tuple[int, int, int]]]:
+    """Try every exchange of the sets of two carriers, pieces given anew each time, while that helps."""
+    cost, triples = best
+    helped = True
+    while helped:
+        helped = False
+        for p, q in itertools.combinations(range(len(triples)), 2):
+            pairing = [(i, j) for i, j, _k in triples]
+            (a, b), (c, d) = pairing[p], pairing[q]
+            pairing[p], pairing[q] = (a, d), (c, b)
+            wanted = np.array([need[i, j] for i, j in pairing])
+            misfit = (wanted[:, None] - sizes) ** 2
+            rows, cols = linear_sum_assignment(misfit)
+            found = float(misfit[rows, cols].sum())
+            if len(rows) == len(triples) and found < cost - 1e-12:
+                cost = found
+                triples = [(*pairing[r], int(k)) for r, k in zip(rows, cols, strict=True)]
+                helped = True
+    return cost, triples
 
 
 def _first_come(
