@@ -255,15 +255,28 @@ def _prefer_sum(found: Found, known: Known, best: Advice, now: Mapping[str, Any]
     shown = show_length(wanted, known.system)
     if abs(wanted - present) < PREFER_WITHIN_MM or (move > 0) != (best.pinion_move_mm > 0):
         return  # the sum would leave it, or move it the other way: the patterns' own step stands
+    step = _("Depth spacer: fit {spacer}, as the depth sum asks and the patterns agree.").format(spacer=shown)
+    if best.shim_move_mm:
+        then = (
+            _(
+                "Then move the ring gear {length} away from the pinion, side shims changed equally and "
+                "oppositely."
+            )
+            if best.shim_move_mm > 0.0
+            else _(
+                "Then move the ring gear {length} closer to the pinion, side shims changed equally and "
+                "oppositely."
+            )
+        )
+        step += " " + then.format(length=show_length(abs(best.shim_move_mm), known.system))
+    found.notes.append(_("From the patterns alone: {advice}").format(advice=best.text))
     found.values |= {
         "spacer_of_sum_mm": wanted,
         "spacer_to_fit_mm": wanted,
         "spacer_change_mm": wanted - present,
         "pinion_move_mm": move,
-        "first_step": _(
-            "Depth spacer: fit {spacer}, as the depth sum asks and the patterns agree. From the patterns "
-            "alone: {patterns}"
-        ).format(spacer=shown, patterns=best.text),
+        "first_step": step,
+        "patterns_alone": best.text,
     }
 
 

@@ -23,6 +23,7 @@ function start(box) {
   ghost.setAttribute("points", box.dataset.guess || "");
   lines.append(ghost);
   const take = box.querySelector("[data-take-guess]");
+  const clear = box.querySelector("[data-clear]");
   stage.append(lines);
   const lens = document.createElement("canvas");
   lens.width = lens.height = LENS;
@@ -88,6 +89,7 @@ function start(box) {
     const guessed = Boolean(box.dataset.guess) && !known.length;
     ghost.style.display = guessed ? "" : "none";
     if (take instanceof HTMLElement) take.hidden = !guessed;
+    if (clear instanceof HTMLElement) clear.hidden = !known.length;
     const message = wrong
       ? _("The lines cross: the corners are not in order. Clear them and tap toe top, heel top, heel root, toe root.")
       : next < 0 ? _("All four corners are set. Drag near a number to correct it.") : _("Tap corner {number}: {name}.");
@@ -188,9 +190,7 @@ function start(box) {
     });
     handles[0].focus({ preventScroll: true });
   });
-  const clear = box.querySelector("[data-clear]");
   if (clear instanceof HTMLElement) {
-    clear.hidden = false;
     clear.addEventListener("click", () => {
       fields.forEach((field) => {
         field.value = "";
