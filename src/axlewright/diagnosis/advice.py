@@ -29,6 +29,8 @@ COST_WORDS = {
 }
 COST_HOURS = {"L0": 0.2, "L1": 0.7, "L2": 1.5, "L3": 3.0, "L4": 6.0}
 UNFIXABLE = 0.25  # chance that shims can do it below which measuring the housing comes first: our choice
+RING_SAMPLES = 512  # enough for the median ring-gear move, which is rounded to whole shims anyway
+NEAREST_SPACERS = 4  # of the shelf that are tried
 LEAST_SPACER_MM = 0.05  # thinner shims are not made for axles (0.002 in; common practice, no source)
 COMEBACK_HOURS = 8.0  # what a change that was not the last costs later, the second visit included
 
@@ -97,7 +99,7 @@ def _pinion_choices(
     if stock and spacer_now is not None:
         moves = [((t - spacer_now) * sign, float(t)) for t in stock if t > 0.0]
         moves.sort(key=lambda m: abs(m[0] - wanted))
-        return [m for m in moves[:4] if abs(m[0]) > 1e-6]
+        return [m for m in moves[:NEAREST_SPACERS] if abs(m[0]) > 1e-6]
     whole = round(wanted / step)
     if spacer_now is not None:
         # The change stops where the spacer would be thinner than any there is.
@@ -157,7 +159,7 @@ def list_advice(
     found: list[tuple[float, Advice]] = []
     scatter = np.random.default_rng(7).standard_normal((len(posterior.settings), 2))
 
-    some = posterior.thinned(512)
+    some = posterior.thinned(RING_SAMPLES)
 
     def consider(pinion: float, spacer: float | None, move_ring: bool) -> None:
         ring = 0.0

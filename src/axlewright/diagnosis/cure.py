@@ -16,6 +16,12 @@ from axlewright.diagnosis.cause import SEEN_COLUMNS, Posterior, developed_center
 
 Array = NDArray[np.float64]
 
+# Gauss-Newton on the smooth atlas: four steps settle to a thousandth of a millimetre.
+STEPS = 4
+SLOPE_STEP_MM = 0.01
+MOST_MOVE_MM = 0.15  # of one step, so that a flat slope at the edge of a tooth sends nothing far away
+TINY = 1e-9
+
 
 @dataclass(frozen=True, slots=True)
 class Goal:
@@ -93,17 +99,17 @@ def best_moves(
     # From where the set was developed: the slopes there are good, at an edge of the tooth they are not.
     a = -posterior.settings[:, 0] if pinion_move is None else np.broadcast_to(pinion_move, (n,)).astype(float)
     b = -posterior.settings[:, 1]
-    step = 0.01
-    for _ in range(4):
+    step = SLOPE_STEP_MM
+    for _step in range(STEPS):
         base = misses(*patterns_after(posterior, atlas, a, b), target_mm, goal)
         jb = (misses(*patterns_after(posterior, atlas, a, b + step), target_mm, goal) - base) / step
         if pinion_move is not None:
-            b = b - np.clip((jb * base).sum(1) / ((jb * jb).sum(1) + 1e-9), -0.15, 0.15)
+            b = b - np.clip((jb * base).sum(1) / ((jb * jb).sum(1) + TINY), -MOST_MOVE_MM, MOST_MOVE_MM)
             continue
         ja = (misses(*patterns_after(posterior, atlas, a + step, b), target_mm, goal) - base) / step
-        aa, bb, ab = (ja * ja).sum(1) + 1e-9, (jb * jb).sum(1) + 1e-9, (ja * jb).sum(1)
+        aa, bb, ab = (ja * ja).sum(1) + TINY, (jb * jb).sum(1) + TINY, (ja * jb).sum(1)
         ra, rb = (ja * base).sum(1), (jb * base).sum(1)
         det = aa * bb - ab * ab
-        a = a - np.clip((bb * ra - ab * rb) / det, -0.15, 0.15)
-        b = b - np.clip((aa * rb - ab * ra) / det, -0.15, 0.15)
+        a = a - np.clip((bb * ra - ab * rb) / det, -MOST_MOVE_MM, MOST_MOVE_MM)
+        b = b - np.clip((aa * rb - ab * ra) / det, -MOST_MOVE_MM, MOST_MOVE_MM)
     return a, b

@@ -23,6 +23,13 @@ Array = NDArray[np.float64]
 
 SURPRISE = 2.6  # standard deviations; one in a hundred comes farther
 WEIGHT_OF_DEFAULT = 8.0  # jobs that the default spread of lies counts for
+WIDE_LIE = (
+    0.3  # a prior so wide that what a job tells of its lie is its likelihood; taken out again afterwards
+)
+LEAST_TOLD = 1e-6  # a likelihood flatter than this tells nothing
+MOST_STEPS, SETTLED = 200, 1e-6  # of expectation maximisation
+SLIP_STEP_MM = 0.01  # for the slope of the profile place over a slip of the pinion
+LEAST_SLOPE = 0.5  # per mm; flatter, the profile place tells nothing of a slip
 OFFSET_SD = 0.10  # how far patterns of a whole design may lie from its computed ones before any job is known
 WORDS = {
     "drive_lengthwise": ("drive", "toward heel", "toward toe"),
@@ -147,11 +154,11 @@ def compare_expected(
     fine = all(abs(v) <= SURPRISE for v in surprise.values())
     short = None
     if "drive_profile" in came:
-        step = 0.01
+        step = SLIP_STEP_MM
         slope = (
             float((patterns_after(posterior, atlas, pinion + step, ring)[0] - centers)[:, 1].mean()) / step
         )
-        if abs(slope) > 0.5:
+        if abs(slope) > LEAST_SLOPE:
             short = (came["drive_profile"] - expected["drive_profile"]) / slope
     words = _words(came, expected, surprise, fine, short, bool(pinion))
     return ExpectedVsCame(expected, came, expected_sd, came_sd, surprise, fine, short, words)
@@ -268,20 +275,20 @@ def learn_design(
     atlas = atlas_of(design) if atlas is None else atlas
     start_sd = np.array([priors.lie_lengthwise, priors.lie_profile] * 2)
     # Read every job with a wide lie, so that the likelihood shows.
-    wide = replace(priors, lie_lengthwise=0.3, lie_profile=0.3, lie_center=(0.0, 0.0, 0.0, 0.0))
+    wide = replace(priors, lie_lengthwise=WIDE_LIE, lie_profile=WIDE_LIE, lie_center=(0.0, 0.0, 0.0, 0.0))
     means, variances = np.empty((len(jobs), 4)), np.empty((len(jobs), 4))
     for j, job in enumerate(jobs):
         lie = infer(job, atlas, wide, seed).lie
         means[j], variances[j] = lie.mean(axis=0), lie.var(axis=0)
-    told = np.maximum(1.0 / variances - 1.0 / 0.3**2, 0.0)  # precision of the likelihood alone
-    y = np.divide(means / variances, told, out=np.zeros_like(means), where=told > 1e-6)
+    told = np.maximum(1.0 / variances - 1.0 / WIDE_LIE**2, 0.0)  # precision of the likelihood alone
+    y = np.divide(means / variances, told, out=np.zeros_like(means), where=told > LEAST_TOLD)
     offset, offset_sd, spread = np.zeros(4), np.full(4, OFFSET_SD), start_sd.copy()
     for k in range(4):
-        use = told[:, k] > 1e-6
+        use = told[:, k] > LEAST_TOLD
         if not use.any():
             continue
         v, seen = 1.0 / told[use, k], y[use, k]
-        for _ in range(200):
+        for _step in range(MOST_STEPS):
             w = 1.0 / (v + spread[k] ** 2)
             precision = w.sum() + OFFSET_SD**-2
             offset[k], offset_sd[k] = (w * seen).sum() / precision, precision**-0.5
@@ -291,7 +298,7 @@ def learn_design(
             new = np.sqrt(
                 (second.sum() + WEIGHT_OF_DEFAULT * start_sd[k] ** 2) / (len(seen) + WEIGHT_OF_DEFAULT)
             )
-            if abs(new - spread[k]) < 1e-6:
+            if abs(new - spread[k]) < SETTLED:
                 break
             spread[k] = new
     both = np.hypot(spread, offset_sd)
