@@ -158,7 +158,9 @@ def test_several_entries_of_one_job_kept_offline_are_all_sent(
     page.goto(f"{job}?step=as-found")
     bench.fill(spacer="0.0559", note="first of two")
     other.fill("#f-note", "second of two")
-    other.check('input[name="heard"][value="whine"]')
+    other.fill("#f-heard", "whine")
+    for name, value in (("when", "drive"), ("others_out", "yes")):
+        other.check(f'input[name="{name}"][value="{value}"]')
     page.context.set_offline(True)
     bench.press("#entryform button.main")
     page.wait_for_selector("#waiting:has-text('1 entry is kept here')")
