@@ -167,6 +167,7 @@ def _text(report: dict[str, Any]) -> str:
         order = f", order {source['order']:g}" if source["order"] else ""
         lines.append(f"  {source['word']:<9} {source['probability'] * 100:5.1f} %  {source['name']}{order}")
         lines.extend(f"             - {text}" for text in source["evidence"])
+    lines.append(report["speed"]["words"])
     mesh = report["mesh"]
     if mesh["harmonics"]:
         lines.append("Mesh tone over the road noise, at the speed where it is clearest:")
