@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from axlewright.errors import InputError
+from axlewright.language import _
 
 MM_PER_INCH: Final = 25.4
 NEWTON_PER_POUND_FORCE: Final = 4.4482216152605
@@ -101,17 +102,29 @@ _NUMBER: Final = re.compile(
 def _split(text: str, where: str, example: str) -> tuple[float, str]:
     match = _NUMBER.match(text)
     if match is None:
-        raise InputError(f"'{text}' is not a number", where=where, fix=f"type for example {example}")
+        raise InputError(
+            _("'{text}' is not a number").format(text=text),
+            where=where,
+            fix=_("type for example {example}").format(example=example),
+        )
     sign, whole, num, den, num2, den2, decimal, unit = match.groups()
     if decimal is not None:
         value = float(decimal.replace(",", "."))
     else:
         denominator = int(den or den2)
         if denominator == 0:
-            raise InputError(f"'{text}' divides by zero", where=where, fix=f"type for example {example}")
+            raise InputError(
+                _("'{text}' divides by zero").format(text=text),
+                where=where,
+                fix=_("type for example {example}").format(example=example),
+            )
         value = int(whole or 0) + int(num or num2) / denominator
     if not math.isfinite(value):
-        raise InputError(f"'{text}' is not a finite number", where=where, fix=f"type for example {example}")
+        raise InputError(
+            _("'{text}' is not a finite number").format(text=text),
+            where=where,
+            fix=_("type for example {example}").format(example=example),
+        )
     return (-value if sign in ("-", "−") else value), unit.lower()
 
 
@@ -120,17 +133,27 @@ def _parse(
 ) -> float:
     if isinstance(text, (int, float)):
         if not math.isfinite(text):
-            raise InputError(f"{text} is not a finite number", where=where, fix=f"type for example {example}")
+            raise InputError(
+                _("{text} is not a finite number").format(text=text),
+                where=where,
+                fix=_("type for example {example}").format(example=example),
+            )
         return float(text) * table[default_unit]
     value, unit = _split(text, where, example)
     if unit == "":
         if default_unit == "":
-            raise InputError(f"'{text}' has no unit", where=where, fix=f"add one, for example {example}")
+            raise InputError(
+                _("'{text}' has no unit").format(text=text),
+                where=where,
+                fix=_("add one, for example {example}").format(example=example),
+            )
         unit = default_unit
     if unit not in table:
         known = ", ".join(sorted({u for u in table if u.isascii() and u.isprintable()}))
         raise InputError(
-            f"unknown {kind} unit '{unit}' in '{text}'", where=where, fix=f"known units are {known}"
+            _("unknown {kind} unit '{unit}' in '{text}'").format(kind=kind, unit=unit, text=text),
+            where=where,
+            fix=_("known units are {known}").format(known=known),
         )
     return value * table[unit]
 
@@ -158,27 +181,27 @@ def parse_length(text: str | float, *, default_unit: str = "", where: str = "len
     InputError
         If the text is no number, the unit is unknown, or it is missing and there is no default.
     """
-    return _parse(text, _LENGTH, default_unit, where, "length", "0.002 in or 0.05 mm")
+    return _parse(text, _LENGTH, default_unit, where, "length", _("0.002 in or 0.05 mm"))
 
 
 def parse_torque(text: str | float, *, default_unit: str = "", where: str = "torque") -> float:
     """Read a torque and return newton metres; see `parse_length`."""
-    return _parse(text, _TORQUE, default_unit, where, "torque", "20 lb-in or 2.3 Nm")
+    return _parse(text, _TORQUE, default_unit, where, "torque", _("20 lb-in or 2.3 Nm"))
 
 
 def parse_angle(text: str | float, *, default_unit: str = "deg", where: str = "angle") -> float:
     """Read an angle and return degrees; see `parse_length`."""
-    return _parse(text, _ANGLE, default_unit, where, "angle", "0.05 deg or 0.9 mrad")
+    return _parse(text, _ANGLE, default_unit, where, "angle", _("0.05 deg or 0.9 mrad"))
 
 
 def parse_speed(text: str | float, *, default_unit: str = "", where: str = "speed") -> float:
     """Read a speed and return metres per second; see `parse_length`."""
-    return _parse(text, _SPEED, default_unit, where, "speed", "45 mph or 70 km/h")
+    return _parse(text, _SPEED, default_unit, where, "speed", _("45 mph or 70 km/h"))
 
 
 def parse_force(text: str | float, *, default_unit: str = "", where: str = "force") -> float:
     """Read a force and return newtons; see `parse_length`."""
-    return _parse(text, _FORCE, default_unit, where, "force", "7.5 lbf or 33 N")
+    return _parse(text, _FORCE, default_unit, where, "force", _("7.5 lbf or 33 N"))
 
 
 @dataclass(frozen=True, slots=True)

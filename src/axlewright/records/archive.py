@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from axlewright.errors import RecordError
+from axlewright.language import _
 from axlewright.records.chain import canonical_json, sha256_hex
 from axlewright.records.files import MAX_FILE_BYTES, sync_folder
 
@@ -66,7 +67,7 @@ def write_archive(
     """
     if path.exists() and not overwrite:
         raise RecordError(
-            "the file is there already", where=str(path), fix="choose another name or overwrite it"
+            _("the file is there already"), where=str(path), fix=_("choose another name or overwrite it")
         )
     part: str | None = None
     try:
@@ -85,9 +86,9 @@ def write_archive(
         sync_folder(path.parent)
     except OSError as problem:
         raise RecordError(
-            f"the file cannot be written ({problem.strerror or problem})",
+            _("the file cannot be written ({value})").format(value=problem.strerror or problem),
             where=str(path),
-            fix="choose another folder or free some space",
+            fix=_("choose another folder or free some space"),
         ) from None
     finally:
         if part is not None:
@@ -117,7 +118,9 @@ class Archive:
     def read(self, name: str) -> bytes:
         """Return one member, never more than the manifest says it has."""
         if name not in self._listed:
-            raise RecordError(f"'{name}' is missing", where=self.where, fix="make the file again")
+            raise RecordError(
+                _("'{name}' is missing").format(name=name), where=self.where, fix=_("make the file again")
+            )
         size = self._listed[name]["size"]
         try:
             with self._archive.open(name) as member:
@@ -126,7 +129,9 @@ class Archive:
             data = b""
         if len(data) != size or sha256_hex(data) != self._listed[name]["sha256"]:
             raise RecordError(
-                f"'{name}' is damaged or was changed", where=self.where, fix="make the file again"
+                _("'{name}' is damaged or was changed").format(name=name),
+                where=self.where,
+                fix=_("make the file again"),
             )
         return data
 
@@ -139,27 +144,31 @@ def open_archive(source: Path | bytes, kind: str, newest: int) -> Iterator[Archi
         stream = io.BytesIO(source) if isinstance(source, bytes) else source.open("rb")
     except OSError as problem:
         raise RecordError(
-            f"the file cannot be read ({problem.strerror or problem})", where=where, fix="choose another file"
+            _("the file cannot be read ({value})").format(value=problem.strerror or problem),
+            where=where,
+            fix=_("choose another file"),
         ) from None
     with stream:
         try:
             archive = zipfile.ZipFile(stream)
         except _DAMAGE:
-            raise RecordError(f"this is no {kind}", where=where, fix="choose the right file") from None
+            raise RecordError(
+                _("this is no {kind}").format(kind=kind), where=where, fix=_("choose the right file")
+            ) from None
         with archive:
             yield Archive(archive, _manifest(archive, kind, newest, where), where)
 
 
 def _manifest(archive: zipfile.ZipFile, kind: str, newest: int, where: str) -> dict[str, Any]:
-    wrong = RecordError(f"this is no {kind}", where=where, fix="choose the right file")
+    wrong = RecordError(_("this is no {kind}").format(kind=kind), where=where, fix=_("choose the right file"))
     inside = archive.namelist()
     if len(inside) > MAX_MEMBERS or MANIFEST not in inside:
         raise wrong
     if any(one.compress_type not in _PACKED for one in archive.infolist()):
         raise RecordError(
-            "the file is packed in a way that is not taken here",
+            _("the file is packed in a way that is not taken here"),
             where=where,
-            fix="make it with axlewright, or pack it as a plain zip (stored or deflated)",
+            fix=_("make it with axlewright, or pack it as a plain zip (stored or deflated)"),
         )
     try:
         with archive.open(MANIFEST) as member:
@@ -186,11 +195,15 @@ def _manifest(archive: zipfile.ZipFile, kind: str, newest: int, where: str) -> d
         raise wrong
     if version > newest:
         raise RecordError(
-            f"a newer axlewright wrote this {kind} (form {version}, this one knows {newest})",
+            _("a newer axlewright wrote this {kind} (form {version}, this one knows {newest})").format(
+                kind=kind, version=version, newest=newest
+            ),
             where=where,
-            fix="update axlewright on this machine",
+            fix=_("update axlewright on this machine"),
         )
     names = [one["name"] for one in listed]
     if sorted([*names, MANIFEST]) != sorted(inside):
-        raise RecordError("the file holds more or less than it says", where=where, fix="make the file again")
+        raise RecordError(
+            _("the file holds more or less than it says"), where=where, fix=_("make the file again")
+        )
     return manifest

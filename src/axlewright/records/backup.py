@@ -16,6 +16,7 @@ from sqlalchemy.orm import Session
 
 from axlewright import __version__
 from axlewright.errors import RecordError
+from axlewright.language import _
 from axlewright.records import journal
 from axlewright.records.archive import open_archive, write_archive
 from axlewright.records.chain import sha256_hex, utc_now, write_time
@@ -47,7 +48,7 @@ def backup(store: JobStore, path: Path, *, overwrite: bool = False) -> Path:
     facts = {"made_at": write_time(utc_now()), "revision": HEAD_REVISION, "axlewright": __version__}
     with store.sessions.reading() as session:
         if session.get_bind().dialect.name == "postgresql":
-            session.connection(execution_options={"isolation_level": "REPEATABLE READ"})
+            session.connection(execution_options={"isolation_level": _("REPEATABLE READ")})
         members = _members(store, session)
         write_archive(path, KIND, VERSION, facts, members, overwrite=overwrite)
     return path
@@ -89,11 +90,13 @@ def restore(store: JobStore, path: Path, *, overwrite: bool = False) -> int:
         for name in archive.names():
             if not name.startswith((*known, "files/")):
                 raise RecordError(
-                    f"'{name}' is no part of a backup", where=str(path), fix="choose another file"
+                    _("'{name}' is no part of a backup").format(name=name),
+                    where=str(path),
+                    fix=_("choose another file"),
                 )
         for name in archive.names("files/"):
             if not SHA256.fullmatch(name.removeprefix("files/").partition(".")[0]):
-                raise RecordError(f"'{name}' is not what its name says", where=str(path))
+                raise RecordError(_("'{name}' is not what its name says").format(name=name), where=str(path))
         with store.sessions.writing() as session:
             _empty(session, store.place, overwrite=overwrite)
             for table, rows in all_rows(archive):
@@ -103,23 +106,27 @@ def restore(store: JobStore, path: Path, *, overwrite: bool = False) -> int:
                 f"files/{row.sha256}{row.suffix}" for row in session.execute(sa.select(FileRow.__table__))
             }
             if listed != set(archive.names("files/")):
-                raise RecordError("photos or recordings are missing", where=str(path), fix="make it again")
+                raise RecordError(
+                    _("photos or recordings are missing"), where=str(path), fix=_("make it again")
+                )
             _check_jobs(session, str(path))
             _check_people(session, str(path))
             for name in archive.names("files/"):  # only now: what is refused leaves no file behind
                 sha256, dot, suffix = name.removeprefix("files/").partition(".")
                 if store.files.write(archive.read(name), dot + suffix).sha256 != sha256:
-                    raise RecordError(f"'{name}' is not what its name says", where=str(path))
+                    raise RecordError(
+                        _("'{name}' is not what its name says").format(name=name), where=str(path)
+                    )
             return session.scalar(sa.select(sa.func.count()).select_from(JobRow)) or 0
 
 
 def _check_jobs(session: Session, where: str) -> None:
     """Check the chain of every job; whoever rewrites a whole chain is not found this way."""
-    fix = "restore another backup"
+    fix = _("restore another backup")
     designs = set()
     for text in session.scalars(sa.select(DesignTextRow)):
         if sha256_hex(text.text.encode("utf-8")) != text.sha256:
-            raise RecordError("a design text was changed", where=where, fix=fix)
+            raise RecordError(_("a design text was changed"), where=where, fix=fix)
         designs.add(text.sha256)
     files = set(session.scalars(sa.select(FileRow.sha256)))
     for row in session.scalars(sa.select(JobRow).order_by(JobRow.number)).all():
@@ -130,21 +137,33 @@ def _check_jobs(session: Session, where: str) -> None:
             lost = {sha256 for entry in entries for sha256 in entry.files} - files
         except RecordError as problem:
             raise RecordError(
-                f"job {row.number} cannot be read ({problem.what})", where=where, fix=fix
+                _("job {number} cannot be read ({what})").format(number=row.number, what=problem.what),
+                where=where,
+                fix=fix,
             ) from None
         except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
-            raise RecordError(f"job {row.number} cannot be read", where=where, fix=fix) from None
+            raise RecordError(
+                _("job {number} cannot be read").format(number=row.number), where=where, fix=fix
+            ) from None
         if not report.holds:
-            raise RecordError(f"job {row.number} does not hold: {report.why}", where=where, fix=fix)
+            raise RecordError(
+                _("job {number} does not hold: {why}").format(number=row.number, why=report.why),
+                where=where,
+                fix=fix,
+            )
         if lost:
-            raise RecordError(f"a file of job {row.number} is missing", where=where, fix=fix)
+            raise RecordError(
+                _("a file of job {number} is missing").format(number=row.number), where=where, fix=fix
+            )
 
 
 def _check_people(session: Session, where: str) -> None:
     for row in session.scalars(sa.select(PersonRow)):
         if row.role not in ROLES or not PIN_HASH.fullmatch(row.pin_hash):
             raise RecordError(
-                f"the person '{row.name}' is not as it should be", where=where, fix="restore another backup"
+                _("the person '{name}' is not as it should be").format(name=row.name),
+                where=where,
+                fix=_("restore another backup"),
             )
 
 
@@ -155,9 +174,9 @@ def _empty(session: Session, place: str, *, overwrite: bool) -> None:
     for table in tables:
         if session.scalar(sa.select(sa.func.count()).select_from(table)) and not overwrite:
             raise RecordError(
-                "the records here would be overwritten",
+                _("the records here would be overwritten"),
                 where=place,
-                fix="restore into an empty folder, or say that they may be overwritten",
+                fix=_("restore into an empty folder, or say that they may be overwritten"),
             )
     for table in tables:
         session.execute(sa.delete(table))

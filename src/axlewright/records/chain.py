@@ -20,6 +20,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from axlewright.errors import RecordError
+from axlewright.language import _
 
 MAX_PAYLOAD_BYTES = 1_000_000
 """Longer payloads belong into a file stored by its hash."""
@@ -45,9 +46,9 @@ def canonical_json(value: Any, *, where: str = "payload") -> str:
         text.encode("utf-8")
     except (TypeError, ValueError, RecursionError) as problem:
         raise RecordError(
-            f"this cannot be written as JSON ({problem})",
+            _("this cannot be written as JSON ({problem})").format(problem=problem),
             where=where,
-            fix="use text, finite numbers, lists, true, false and objects with text keys",
+            fix=_("use text, finite numbers, lists, true, false and objects with text keys"),
         ) from None
     return text
 
@@ -59,7 +60,7 @@ def sha256_hex(data: bytes) -> str:
 
 def first_link(job_uid: str) -> str:
     """Return what the first entry of a job hangs on: the hash of the job's own identifier."""
-    return sha256_hex(f"axlewright job {job_uid}".encode())
+    return sha256_hex(_("axlewright job {job_uid}").format(job_uid=job_uid).encode())
 
 
 def entry_hash(previous: str, content: Mapping[str, Any]) -> str:
@@ -90,7 +91,9 @@ def write_time(moment: datetime) -> str:
     """
     if moment.tzinfo is None:
         raise RecordError(
-            f"the time {moment} has no time zone", where="time", fix="give a time with its zone, such as UTC"
+            _("the time {moment} has no time zone").format(moment=moment),
+            where="time",
+            fix=_("give a time with its zone, such as UTC"),
         )
     return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
 
@@ -101,5 +104,7 @@ def read_time(text: str) -> datetime:
         return datetime.strptime(text, "%Y-%m-%dT%H:%M:%S.%fZ").replace(tzinfo=UTC)
     except ValueError:
         raise RecordError(
-            f"'{text}' is not a time", where="time", fix="it should look like 2026-03-01T08:05:00.000000Z"
+            _("'{text}' is not a time").format(text=text),
+            where="time",
+            fix=_("it should look like 2026-03-01T08:05:00.000000Z"),
         ) from None

@@ -11,6 +11,7 @@ from typing import Final
 from sqlalchemy import select
 
 from axlewright.errors import RecordError
+from axlewright.language import _
 from axlewright.records.chain import sha256_hex, utc_now
 from axlewright.records.models import FileRow
 from axlewright.records.session import Sessions, insert_once
@@ -57,7 +58,9 @@ class Files:
     def path(self, sha256: str, suffix: str) -> Path:
         """Return where the file with this hash and suffix lies."""
         if not SHA256.fullmatch(sha256) or (suffix and not SUFFIX.fullmatch(suffix)):
-            raise RecordError("this is not the name of a stored file", where="file", fix="use its SHA-256")
+            raise RecordError(
+                _("this is not the name of a stored file"), where="file", fix=_("use its SHA-256")
+            )
         return self.folder / sha256[:2] / f"{sha256}{suffix}"
 
     def write(self, data: bytes, suffix: str) -> StoredFile:
@@ -66,12 +69,16 @@ class Files:
         if suffix and not suffix.startswith("."):
             suffix = f".{suffix}"
         if suffix and not SUFFIX.fullmatch(suffix):
-            raise RecordError(f"'{suffix}' is no file ending", where="file", fix="use one like .jpg or .wav")
+            raise RecordError(
+                _("'{suffix}' is no file ending").format(suffix=suffix),
+                where="file",
+                fix=_("use one like .jpg or .wav"),
+            )
         if len(data) > MAX_FILE_BYTES:
             raise RecordError(
-                f"the file has {len(data) >> 20} MB",
+                _("the file has {count} MB").format(count=len(data) >> 20),
                 where="file",
-                fix=f"at most {MAX_FILE_BYTES >> 20} MB fit",
+                fix=_("at most {max_file_bytes} MB fit").format(max_file_bytes=MAX_FILE_BYTES >> 20),
             )
         sha256 = sha256_hex(data)
         path = self.path(sha256, suffix)
@@ -81,9 +88,9 @@ class Files:
                 write_atomically(path, data)
         except OSError as problem:
             raise RecordError(
-                f"the file cannot be written ({problem.strerror or problem})",
+                _("the file cannot be written ({value})").format(value=problem.strerror or problem),
                 where=str(path.parent),
-                fix="check free space and permissions",
+                fix=_("check free space and permissions"),
             ) from None
         return StoredFile(sha256, suffix, len(data))
 
@@ -105,7 +112,11 @@ class Files:
         with self._sessions.reading() as session:
             row = session.get(FileRow, sha256)
             if row is None:
-                raise RecordError(f"there is no file {sha256[:12]}…", where="file", fix="store it first")
+                raise RecordError(
+                    _("there is no file {sha256}…").format(sha256=sha256[:12]),
+                    where="file",
+                    fix=_("store it first"),
+                )
             return StoredFile(row.sha256, row.suffix, row.size)
 
     def read(self, sha256: str) -> bytes:
@@ -115,9 +126,11 @@ class Files:
         try:
             data = path.read_bytes()
         except OSError:
-            raise RecordError("the stored file is missing", where=str(path), fix="restore a backup") from None
+            raise RecordError(
+                _("the stored file is missing"), where=str(path), fix=_("restore a backup")
+            ) from None
         if sha256_hex(data) != sha256:
-            raise RecordError("the stored file was changed", where=str(path), fix="restore a backup")
+            raise RecordError(_("the stored file was changed"), where=str(path), fix=_("restore a backup"))
         return data
 
     def list(self) -> list[StoredFile]:

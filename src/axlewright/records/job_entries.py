@@ -92,10 +92,14 @@ class JobEntries:
         """
         if kind not in ENTRY_KINDS or kind in _OWN_KINDS:
             known = ", ".join(name for name in ENTRY_KINDS if name not in _OWN_KINDS)
-            raise RecordError(f"'{kind}' is no kind of entry to add", where="kind", fix=f"use {known}")
+            raise RecordError(
+                _("'{kind}' is no kind of entry to add").format(kind=kind),
+                where="kind",
+                fix=_("use {known}").format(known=known),
+            )
         if kind == "waiver" and self.people.any_known():
             raise RecordError(
-                "a step is left out with a PIN here", where="waiver", fix="use waive with the PIN"
+                _("a step is left out with a PIN here"), where="waiver", fix=_("use waive with the PIN")
             )
         return self._append(
             number,
@@ -126,10 +130,12 @@ class JobEntries:
         if step:
             order.step(step)
         elif kind == "waiver":
-            raise RecordError("a waiver needs its step", where="step", fix="name the step that is left out")
+            raise RecordError(
+                _("a waiver needs its step"), where="step", fix=_("name the step that is left out")
+            )
         person = plain_text(who, "who", required=True, longest=80)
         tool = plain_text(instrument, "instrument", longest=80)
-        key = plain_text(idempotency_key, "idempotency key", longest=200)
+        key = plain_text(idempotency_key, _("idempotency key"), longest=200)
         more = {"who": person, "instrument": tool, "idempotency_key": key, **rest}
         with self.sessions.writing() as session:
             row = journal.job_row(session, number, lock=True)
@@ -174,9 +180,9 @@ class JobEntries:
         """
         if not head:
             raise RecordError(
-                "a signature needs the state of the job that was seen",
+                _("a signature needs the state of the job that was seen"),
                 where="head",
-                fix="open the job, look at it and sign it from there",
+                fix=_("open the job, look at it and sign it from there"),
             )
         order.step(step)
         person = self.people.require(who, pin, "sign")
@@ -185,7 +191,7 @@ class JobEntries:
             "role": person.role,
             "signed_head": head,
         }
-        key = plain_text(idempotency_key, "idempotency key", longest=200)
+        key = plain_text(idempotency_key, _("idempotency key"), longest=200)
         with self.sessions.writing() as session:
             row = journal.job_row(session, number, lock=True)
             before = row.entry_count

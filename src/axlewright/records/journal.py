@@ -13,6 +13,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from axlewright.errors import RecordError
+from axlewright.language import _
 from axlewright.records.chain import MAX_PAYLOAD_BYTES, canonical_json, first_link, sha256_hex, utc_now
 from axlewright.records.models import DesignTextRow, EntryRow, FileRow, InstrumentRow, JobRow
 from axlewright.records.session import insert_once
@@ -107,7 +108,9 @@ def job_row(session: Session, number: int, *, lock: bool = False) -> JobRow:
     row = session.scalar(query.with_for_update() if lock else query) if 0 < number < 2**31 else None
     if row is None:
         raise RecordError(
-            f"there is no job {number}", where="job", fix="look it up in the list of jobs or search for it"
+            _("there is no job {number}").format(number=number),
+            where="job",
+            fix=_("look it up in the list of jobs or search for it"),
         )
     return row
 
@@ -141,7 +144,9 @@ def design_text(session: Session, sha256: str) -> str:
     row = session.get(DesignTextRow, sha256)
     if row is None or sha256_hex(row.text.encode("utf-8")) != sha256:
         raise RecordError(
-            "a design text kept with the job was lost or changed", where="design", fix="restore a backup"
+            _("a design text kept with the job was lost or changed"),
+            where="design",
+            fix=_("restore a backup"),
         )
     return row.text
 
@@ -150,17 +155,19 @@ def _checked_payload(kind: str, step: str, payload: Mapping[str, Any]) -> str:
     text = canonical_json(dict(payload))
     if len(text) > MAX_PAYLOAD_BYTES:
         raise RecordError(
-            f"this entry is {len(text)} characters long",
+            _("this entry is {count} characters long").format(count=len(text)),
             where=f"{step or kind} payload",
-            fix="store the data as a file and name its hash",
+            fix=_("store the data as a file and name its hash"),
         )
     if kind == "result" and payload.get("verdict", "ok") not in VERDICTS:
         raise RecordError(
-            f"'{payload['verdict']}' is no verdict", where=f"{step} verdict", fix=f"use {', '.join(VERDICTS)}"
+            _("'{verdict}' is no verdict").format(verdict=payload["verdict"]),
+            where=f"{step} verdict",
+            fix=_("use {verdicts}").format(verdicts=", ".join(VERDICTS)),
         )
     if kind == "waiver" and not str(payload.get("reason", "")).strip():
         raise RecordError(
-            "a step is waived with a reason only", where=f"{step} reason", fix="say in a few words why"
+            _("a step is waived with a reason only"), where=f"{step} reason", fix=_("say in a few words why")
         )
     return text
 
@@ -201,11 +208,13 @@ def append(
             if _same(first, kind, step, text, files):
                 return first
             raise JobConflictError(
-                f"the key '{idempotency_key}' was used already for something else",
+                _("the key '{idempotency_key}' was used already for something else").format(
+                    idempotency_key=idempotency_key
+                ),
                 others=(first,),
                 head=row.head,
                 where=f"job {row.number}",
-                fix="send the new entry with a key of its own",
+                fix=_("send the new entry with a key of its own"),
             )
     if expected_head is not None and expected_head != row.head:
         raise _conflict(session, row, expected_head)
@@ -214,7 +223,9 @@ def append(
     for sha256 in files:
         if session.get(FileRow, sha256) is None:
             raise RecordError(
-                f"there is no file {sha256[:12]}…", where=f"job {row.number}", fix="store the file first"
+                _("there is no file {sha256}…").format(sha256=sha256[:12]),
+                where=f"job {row.number}",
+                fix=_("store the file first"),
             )
     tool = session.get(InstrumentRow, instrument) if instrument else None
     entry = Entry(
@@ -262,17 +273,19 @@ def _conflict(session: Session, row: JobRow, expected_head: str) -> RecordError:
     )
     if known is None:
         return RecordError(
-            "the expected head is none of this job's", where=f"job {row.number}", fix="read the job again"
+            _("the expected head is none of this job's"),
+            where=f"job {row.number}",
+            fix=_("read the job again"),
         )
     others = tuple(entries_of(session, row, after=known))
     names = ", ".join(sorted({entry.who for entry in others}))
     count = "1 entry" if len(others) == 1 else f"{len(others)} entries"
     return JobConflictError(
-        f"{names} added {count} meanwhile",
+        _("{names} added {count} meanwhile").format(names=names, count=count),
         others=others,
         head=row.head,
         where=f"job {row.number}",
-        fix="look at them, then add yours after them or leave it out",
+        fix=_("look at them, then add yours after them or leave it out"),
     )
 
 
@@ -280,25 +293,31 @@ def _check_superseded(session: Session, row: JobRow, seq: int, step: str) -> Non
     old = session.scalar(select(EntryRow).where(EntryRow.job_number == row.number, EntryRow.seq == seq))
     where = f"job {row.number}"
     if old is None:
-        raise RecordError(f"there is no entry {seq} to supersede", where=where, fix="read the job again")
+        raise RecordError(
+            _("there is no entry {seq} to supersede").format(seq=seq),
+            where=where,
+            fix=_("read the job again"),
+        )
     if old.kind in ("header", "state"):
         raise RecordError(
-            f"entry {seq} is the job's own {old.kind}",
+            _("entry {seq} is the job's own {kind}").format(seq=seq, kind=old.kind),
             where=where,
-            fix="amend the job or set its state instead",
+            fix=_("amend the job or set its state instead"),
         )
     if old.step != step:
         raise RecordError(
-            f"entry {seq} belongs to the step '{old.step}'", where=where, fix="supersede within one step"
+            _("entry {seq} belongs to the step '{step}'").format(seq=seq, step=old.step),
+            where=where,
+            fix=_("supersede within one step"),
         )
     taken = session.scalar(
         select(EntryRow.seq).where(EntryRow.job_number == row.number, EntryRow.supersedes == seq)
     )
     if taken is not None:
         raise RecordError(
-            f"entry {seq} was superseded already by entry {taken}",
+            _("entry {seq} was superseded already by entry {taken}").format(seq=seq, taken=taken),
             where=where,
-            fix=f"supersede {taken} instead",
+            fix=_("supersede {taken} instead").format(taken=taken),
         )
 
 
@@ -316,13 +335,13 @@ def check_chain(row: JobRow, entries: Sequence[Entry], design_text_hash: str | N
     for place_in_chain, entry in enumerate(entries, start=1):
         why = ""
         if entry.seq != place_in_chain:
-            why = f"entry {place_in_chain} is missing"
+            why = _("entry {place_in_chain} is missing").format(place_in_chain=place_in_chain)
         elif entry.previous != previous:
-            why = f"entry {entry.seq} does not hang on the one before it"
+            why = _("entry {seq} does not hang on the one before it").format(seq=entry.seq)
         elif entry.computed_hash() != entry.hash:
-            why = f"entry {entry.seq} was changed after it was written"
+            why = _("entry {seq} was changed after it was written").format(seq=entry.seq)
         elif entry.kind == "sign-off" and entry.payload.get("signed_head") != previous:
-            why = f"entry {entry.seq} signs something else than what stands before it"
+            why = _("entry {seq} signs something else than what stands before it").format(seq=entry.seq)
         if why:
             return ChainReport(False, place_in_chain - 1, place_in_chain, why)
         previous = entry.hash
@@ -332,14 +351,21 @@ def check_chain(row: JobRow, entries: Sequence[Entry], design_text_hash: str | N
             state = str(entry.payload.get("state"))
     count = len(entries)
     if row.head != previous or row.entry_count != count:
-        return ChainReport(False, count, count + 1, f"entries after number {count} are missing")
+        return ChainReport(
+            False, count, count + 1, _("entries after number {count} are missing").format(count=count)
+        )
     changed = [name for name in HEADER_FIELDS if getattr(row, name) != fields.get(name)]
     if row.state != state or state not in JOB_STATES:
         changed.append("state")
     if entries and row.created_at != entries[0].at:
         changed.append("date")
     if design_text_hash != row.design_sha256:
-        changed.append("design text")
+        changed.append(_("design text"))
     if changed:
-        return ChainReport(False, count, 0, f"{', '.join(changed)} of the job changed outside its entries")
-    return ChainReport(True, count, None, f"all {count} entries hold")
+        return ChainReport(
+            False,
+            count,
+            0,
+            _("{changed} of the job changed outside its entries").format(changed=", ".join(changed)),
+        )
+    return ChainReport(True, count, None, _("all {count} entries hold").format(count=count))

@@ -24,6 +24,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from axlewright.errors import RecordError
+from axlewright.language import _
 from axlewright.records.chain import utc_now
 from axlewright.records.models import PersonRow
 from axlewright.records.session import Sessions, plain_text
@@ -56,9 +57,9 @@ def pin_fits(pin: str, kept: str) -> bool:
     """Return whether the PIN belongs to the kept hash."""
     if not PIN_HASH.fullmatch(kept):
         raise RecordError(
-            "the kept PIN was changed", where="PIN", fix="set it again: axlewright people set-pin"
+            _("the kept PIN was changed"), where="PIN", fix=_("set it again: axlewright people set-pin")
         )
-    _, cost, block, parallel, salt, digest = kept.split("$")
+    _rest, cost, block, parallel, salt, digest = kept.split("$")
     wanted = base64.b64decode(digest)
     found = hashlib.scrypt(
         pin.encode("utf-8"),
@@ -81,7 +82,7 @@ def _person(row: PersonRow) -> Person:
 
 def _checked_pin(pin: str) -> str:
     if not (pin.isascii() and pin.isdigit() and 4 <= len(pin) <= 12):
-        raise RecordError("a PIN is 4 to 12 digits", where="PIN", fix="type digits only")
+        raise RecordError(_("a PIN is 4 to 12 digits"), where="PIN", fix=_("type digits only"))
     return pin
 
 
@@ -99,14 +100,24 @@ class People:
         """
         name = plain_text(name, "name", required=True, longest=80)
         if role not in ROLES:
-            raise RecordError(f"'{role}' is no role", where="role", fix=f"use {', '.join(ROLES)}")
+            raise RecordError(
+                _("'{role}' is no role").format(role=role),
+                where="role",
+                fix=_("use {roles}").format(roles=", ".join(ROLES)),
+            )
         kept = hash_pin(_checked_pin(pin))
         with self._sessions.writing() as session:
             if session.get(PersonRow, name) is not None:
-                raise RecordError(f"'{name}' is here already", where="name", fix="choose another name")
+                raise RecordError(
+                    _("'{name}' is here already").format(name=name),
+                    where="name",
+                    fix=_("choose another name"),
+                )
             note = ""
             if role != "admin" and not _other_admin(session, name):
-                note = f"{name} is the first person who may enter people, so the role is admin, not {role}"
+                note = _(
+                    "{name} is the first person who may enter people, so the role is admin, not {role}"
+                ).format(name=name, role=role)
                 role = "admin"
             row = PersonRow(
                 name=name, role=role, pin_hash=kept, active=True, wrong_tries=0, locked_until=None
@@ -130,7 +141,11 @@ class People:
     def set_role(self, name: str, role: Role) -> Person:
         """Give a person another role; the last admin stays one."""
         if role not in ROLES:
-            raise RecordError(f"'{role}' is no role", where="role", fix=f"use {', '.join(ROLES)}")
+            raise RecordError(
+                _("'{role}' is no role").format(role=role),
+                where="role",
+                fix=_("use {roles}").format(roles=", ".join(ROLES)),
+            )
         with self._sessions.writing() as session:
             row = _known(session, name)
             if role != "admin":
@@ -178,7 +193,7 @@ class People:
                     row.wrong_tries, row.locked_until = 0, now + LOCK_TIME
             person = _person(row)
         if not right:
-            raise RecordError("the PIN is wrong", where="PIN", fix="type it again")
+            raise RecordError(_("the PIN is wrong"), where="PIN", fix=_("type it again"))
         return person
 
     def require(self, name: str, pin: str, right: str) -> Person:
@@ -186,7 +201,11 @@ class People:
         person = self.check_pin(name, pin)
         if right not in RIGHTS[person.role]:
             able = ", ".join(role for role, rights in RIGHTS.items() if right in rights)
-            raise RecordError(f"a {person.role} may not {right}", where=person.name, fix=f"ask: {able}")
+            raise RecordError(
+                _("a {role} may not {right}").format(role=person.role, right=right),
+                where=person.name,
+                fix=_("ask: {able}").format(able=able),
+            )
         return person
 
 
@@ -194,7 +213,11 @@ def _refuse_locked(row: PersonRow) -> None:
     now = utc_now()
     if row.locked_until is not None and row.locked_until > now:
         minutes = -(-(row.locked_until - now).total_seconds() // 60)
-        raise RecordError(f"too many wrong PINs for {row.name}", where="PIN", fix=f"wait {minutes:.0f} min")
+        raise RecordError(
+            _("too many wrong PINs for {name}").format(name=row.name),
+            where="PIN",
+            fix=_("wait {minutes} min").format(minutes=f"{minutes:.0f}"),
+        )
 
 
 def _other_admin(session: Session, name: str) -> bool:
@@ -205,7 +228,9 @@ def _other_admin(session: Session, name: str) -> bool:
 def _keep_an_admin(session: Session, row: PersonRow) -> None:
     if row.role == "admin" and row.active and not _other_admin(session, row.name):
         raise RecordError(
-            f"{row.name} is the only admin", where="role", fix="make somebody else an admin first"
+            _("{name} is the only admin").format(name=row.name),
+            where="role",
+            fix=_("make somebody else an admin first"),
         )
 
 
@@ -213,5 +238,9 @@ def _known(session: Session, name: str, *, lock: bool = True) -> PersonRow:
     query = select(PersonRow).where(PersonRow.name == name.strip())
     row = session.scalar(query.with_for_update() if lock else query)
     if row is None:
-        raise RecordError(f"nobody is called '{name.strip()}'", where="name", fix="choose from the list")
+        raise RecordError(
+            _("nobody is called '{strip}'").format(strip=name.strip()),
+            where="name",
+            fix=_("choose from the list"),
+        )
     return row

@@ -10,6 +10,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session, sessionmaker
 
 from axlewright.errors import RecordError
+from axlewright.language import _
 from axlewright.records.database import plain_errors
 from axlewright.records.models import Base
 
@@ -68,15 +69,17 @@ def plain_text(value: str, where: str, *, required: bool = False, longest: int =
     """
     text = value.strip()
     if required and not text:
-        raise RecordError("this is empty", where=where, fix="type something")
+        raise RecordError(_("this is empty"), where=where, fix=_("type something"))
     if len(text) > longest:
         raise RecordError(
-            f"this is {len(text)} characters long", where=where, fix=f"at most {longest} fit; shorten it"
+            _("this is {count} characters long").format(count=len(text)),
+            where=where,
+            fix=_("at most {longest} fit; shorten it").format(longest=longest),
         )
     try:
         text.encode("utf-8")
     except UnicodeEncodeError:
         text = "\0"
     if "\0" in text:
-        raise RecordError("this holds characters that are no text", where=where, fix="type it again")
+        raise RecordError(_("this holds characters that are no text"), where=where, fix=_("type it again"))
     return text

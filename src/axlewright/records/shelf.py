@@ -11,6 +11,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from axlewright.errors import ConflictError, RecordError
+from axlewright.language import _
 from axlewright.records.chain import utc_now
 from axlewright.records.models import InstrumentRow, StockMoveRow, StockRow
 from axlewright.records.session import Sessions, plain_text
@@ -95,9 +96,9 @@ def _done(
     item = session.get_one(StockRow, move.stock_id)
     if not same(move, item):
         raise ConflictError(
-            f"the key '{key}' was used already for something else",
+            _("the key '{key}' was used already for something else").format(key=key),
             where="stock",
-            fix="send the new move with a key of its own",
+            fix=_("send the new move with a key of its own"),
         )
     return item
 
@@ -136,11 +137,19 @@ class Stock:
         idempotency_key : str
             Adding again with the same key returns the first item as it is now and writes nothing.
         """
-        for value, where in ((thickness_mm, "thickness"), (nominal_mm, "nominal thickness")):
+        for value, where in ((thickness_mm, "thickness"), (nominal_mm, _("nominal thickness"))):
             if value is not None and not (math.isfinite(value) and 0 < value < 1000):
-                raise RecordError(f"{value} mm is no thickness", where=where, fix="give millimetres above 0")
+                raise RecordError(
+                    _("{value} mm is no thickness").format(value=value),
+                    where=where,
+                    fix=_("give millimetres above 0"),
+                )
         if not 0 <= count < 1_000_000:
-            raise RecordError(f"{count} is no count", where="count", fix="give a whole number from 0")
+            raise RecordError(
+                _("{count} is no count").format(count=count),
+                where="count",
+                fix=_("give a whole number from 0"),
+            )
         row = StockRow(
             kind=plain_text(kind, "kind", required=True, longest=40),
             thickness_mm=float(thickness_mm),
@@ -150,7 +159,7 @@ class Stock:
             place=plain_text(place, "place", longest=200),
             design_name=plain_text(design_name, "design", longest=200),
         )
-        key = plain_text(idempotency_key, "idempotency key", longest=200) or None
+        key = plain_text(idempotency_key, _("idempotency key"), longest=200) or None
         person = plain_text(who, "who", longest=80)
 
         mine = (count, None, row.kind, row.thickness_mm)
@@ -182,7 +191,7 @@ class Stock:
         Moving again with the same key returns the item as it is now and writes nothing.
         """
         person = plain_text(who, "who", required=True, longest=80)
-        key = plain_text(idempotency_key, "idempotency key", longest=200) or None
+        key = plain_text(idempotency_key, _("idempotency key"), longest=200) or None
 
         def same(move: StockMoveRow, item: StockRow) -> bool:
             return (item_id, change, job) == (item.id, move.change, move.job_number)
@@ -190,14 +199,20 @@ class Stock:
         with self._sessions.writing() as session:
             row = session.scalar(select(StockRow).where(StockRow.id == item_id).with_for_update())
             if row is None:
-                raise RecordError(f"there is no stock item {item_id}", where="stock", fix="look at the list")
+                raise RecordError(
+                    _("there is no stock item {item_id}").format(item_id=item_id),
+                    where="stock",
+                    fix=_("look at the list"),
+                )
             if (first := _done(session, key, same)) is not None:
                 return _item(first)
             if row.count + change < 0:
                 raise RecordError(
-                    f"only {row.count} of the {row.kind} {row.thickness_mm:g} mm are there",
+                    _("only {count} of the {kind} {thickness_mm} mm are there").format(
+                        count=row.count, kind=row.kind, thickness_mm=f"{row.thickness_mm:g}"
+                    ),
                     where="stock",
-                    fix="count the shelf, or take another size",
+                    fix=_("count the shelf, or take another size"),
                 )
             row.count += change
             move = StockMoveRow(stock_id=row.id, change=change, who=person, at=utc_now(), job_number=job)

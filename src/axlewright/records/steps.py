@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from axlewright.errors import RecordError
+from axlewright.language import _
 from axlewright.records.types import Entry
 
 StepState = Literal["open", "begun", "ask", "not ok", "again", "ok", "waived"]
@@ -195,7 +196,9 @@ def step(key: str) -> Step:
     """
     if key not in _BY_KEY:
         raise RecordError(
-            f"there is no step '{key}'", where="step", fix=f"the steps are {', '.join(STEP_KEYS)}"
+            _("there is no step '{key}'").format(key=key),
+            where="step",
+            fix=_("the steps are {step_keys}").format(step_keys=", ".join(STEP_KEYS)),
         )
     return _BY_KEY[key]
 
@@ -255,25 +258,29 @@ def _text(entry: Entry, *keys: str) -> str:
 
 
 def _own_status(one: Step, entries: Sequence[Entry]) -> StepStatus:
-    if not entries:
+    if all(entry.kind == "note" for entry in entries):  # such as on what was taken back
         return StepStatus(one, "open", one.why)
     state: StepState = "begun"
-    why = "readings without a verdict yet"
+    why = _("readings without a verdict yet")
     decided: int | None = None
     for entry in entries:
         if entry.kind == "waiver":
             state, decided = "waived", entry.seq
-            why = f"waived by {entry.who}: {_text(entry, 'reason', 'why')}"
+            why = _("waived by {who}: {text}").format(who=entry.who, text=_text(entry, "reason", "why"))
         elif entry.kind == "result" and entry.payload.get("verdict") in ("ok", "not ok", "ask"):
             state, decided = entry.payload["verdict"], entry.seq
-            fallback = {"ok": "within its limit", "not ok": one.when_it_fails, "ask": "a question is open"}
+            fallback = {
+                "ok": _("within its limit"),
+                "not ok": one.when_it_fails,
+                "ask": _("a question is open"),
+            }
             why = _text(entry, "why", "text") or fallback[state]
         elif (entry.kind == "decision" and entry.payload.get("done") is True) or entry.kind == "sign-off":
             state, decided = "ok", entry.seq
-            why = _text(entry, "why", "text", "statement") or f"decided by {entry.who}"
+            why = _text(entry, "why", "text", "statement") or _("decided by {who}").format(who=entry.who)
         elif entry.kind == "reading" and decided is not None:
             state, decided = "begun", None
-            why = "there are readings newer than the last verdict"
+            why = _("there are readings newer than the last verdict")
     return StepStatus(one, state, why, decided)
 
 
@@ -300,7 +307,9 @@ def step_statuses(entries: Sequence[Entry]) -> list[StepStatus]:
             ]
             if later and own.state == "ok":
                 names = " and ".join(status.step.title.lower() for status in later)
-                own = StepStatus(one, "again", f"{names} changed since", own.decided_at_seq)
+                own = StepStatus(
+                    one, "again", _("{names} changed since").format(names=names), own.decided_at_seq
+                )
         statuses[one.key] = own
     return list(statuses.values())
 
@@ -331,13 +340,13 @@ def next_step(entries: Sequence[Entry]) -> NextStep:
     statuses = step_statuses(entries)
     due = [status for status in statuses if status.state not in ("ok", "waived")]
     if not due:
-        return NextStep("", "Nothing left to do", "every step is done or waived", "nothing", 0)
+        return NextStep("", _("Nothing left to do"), _("every step is done or waived"), "nothing", 0)
     rank = {"ask": 0, "not ok": 1}
     stopping = _stopping(statuses)
     chosen = stopping or min(due, key=lambda status: rank.get(status.state, 2))  # min keeps the order
     failed = chosen.state == "not ok"
     title = {
-        "ask": f"{chosen.step.title}: answer the question",
+        "ask": _("{title}: answer the question").format(title=chosen.step.title),
         "not ok": f"{chosen.step.title}: {chosen.step.when_it_fails}",
         "again": f"{chosen.step.title} again",
     }.get(chosen.state, chosen.step.title)

@@ -12,6 +12,7 @@ from typing import Self
 from sqlalchemy import select
 
 from axlewright.errors import RecordError
+from axlewright.language import _
 from axlewright.records import journal
 from axlewright.records.chain import first_link, utc_now
 from axlewright.records.job_entries import JobEntries
@@ -91,15 +92,19 @@ class JobStore(JobEntries):
             "design_name": plain_text(design_name, "design", required=True, longest=200),
             "vehicle": plain_text(vehicle, "vehicle"),
             "complaint": plain_text(complaint, "complaint"),
-            "set_number": plain_text(set_number, "set number", longest=200),
+            "set_number": plain_text(set_number, _("set number"), longest=200),
             "reference": plain_text(reference, "reference", longest=200),
         }
         person = plain_text(who, "who", longest=80)
         moment = at or utc_now()
         uid = uid or uuid.uuid4().hex
         if not UID.fullmatch(uid):
-            raise RecordError(f"'{uid}' is no job identifier", where="uid", fix="give 32 hexadecimal digits")
-        plain_text(design_text, "design text", longest=1_000_000)
+            raise RecordError(
+                _("'{uid}' is no job identifier").format(uid=uid),
+                where="uid",
+                fix=_("give 32 hexadecimal digits"),
+            )
+        plain_text(design_text, _("design text"), longest=1_000_000)
         with self.sessions.writing() as session:
             first = session.scalar(select(JobRow).where(JobRow.uid == uid))
             if first is not None:
@@ -131,7 +136,7 @@ class JobStore(JobEntries):
         with self.sessions.reading() as session:
             row = session.scalar(select(JobRow).where(JobRow.uid == uid))
             if row is None:
-                raise RecordError("there is no such job here", where="job", fix="import it first")
+                raise RecordError(_("there is no such job here"), where="job", fix=_("import it first"))
             return journal.job_of(row)
 
     def design_text(self, number: int) -> str:
@@ -203,7 +208,11 @@ class JobStore(JobEntries):
     def set_state(self, number: int, state: JobState, *, who: str, reason: str = "") -> Job:
         """Set the state of a job: open, stopped, closed or dropped."""
         if state not in JOB_STATES:
-            raise RecordError(f"'{state}' is no state", where="state", fix=f"use {', '.join(JOB_STATES)}")
+            raise RecordError(
+                _("'{state}' is no state").format(state=state),
+                where="state",
+                fix=_("use {job_states}").format(job_states=", ".join(JOB_STATES)),
+            )
         payload = {"state": state, "reason": plain_text(reason, "reason")}
         with self.sessions.writing() as session:
             row = journal.job_row(session, number, lock=True)

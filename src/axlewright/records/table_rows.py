@@ -11,6 +11,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from axlewright.errors import RecordError
+from axlewright.language import _
 from axlewright.records.archive import Archive
 from axlewright.records.chain import canonical_json, read_time, write_time
 from axlewright.records.models import Moment
@@ -52,7 +53,7 @@ def table_rows(archive: Archive, name: str, table: sa.Table) -> Sequence[dict[st
         elif isinstance(column.type, sa.Date):
             readers[column.name] = date.fromisoformat
     names = {column.name for column in table.columns}
-    again = {"where": archive.where, "fix": "make the backup again"}
+    again = {"where": archive.where, "fix": _("make the backup again")}
     rows = []
     try:
         lines = archive.read(name).decode("utf-8").split("\n")
@@ -61,17 +62,22 @@ def table_rows(archive: Archive, name: str, table: sa.Table) -> Sequence[dict[st
                 continue
             row = json.loads(line)
             if not isinstance(row, dict) or set(row) != names:
-                raise RecordError(f"'{name}' has other columns", **again)
+                raise RecordError(_("'{name}' has other columns").format(name=name), **again)
             for column in table.columns:
                 if not _fits(column, row[column.name]):
-                    raise RecordError(f"'{name}' line {number} has no good {column.name}", **again)
+                    raise RecordError(
+                        _("'{name}' line {number} has no good {name2}").format(
+                            name=name, number=number, name2=column.name
+                        ),
+                        **again,
+                    )
             for key, read in readers.items():
                 row[key] = None if row[key] is None else read(row[key])
             rows.append(row)
     except (ValueError, RecursionError) as problem:
         if isinstance(problem, RecordError) and problem.where == archive.where:
             raise
-        raise RecordError(f"'{name}' cannot be read", **again) from None
+        raise RecordError(_("'{name}' cannot be read").format(name=name), **again) from None
     return rows
 
 

@@ -17,6 +17,7 @@ from sqlalchemy.orm import Session
 
 from axlewright import __version__
 from axlewright.errors import ConflictError, RecordError
+from axlewright.language import _
 from axlewright.records import journal
 from axlewright.records.archive import Archive, open_archive, write_archive
 from axlewright.records.chain import first_link, read_time, sha256_hex, write_time
@@ -83,7 +84,7 @@ def export_job(store: JobStore, number: int, path: Path, *, overwrite: bool = Fa
     """
     report = store.verify(number)
     if not report.holds:
-        raise RecordError(f"the record does not hold: {report.why}", where=f"job {number}")
+        raise RecordError(_("the record does not hold: {why}").format(why=report.why), where=f"job {number}")
     job = store.get_job(number)
     entries = store.entries(number)
     shas = sorted({sha256 for entry in entries for sha256 in entry.files})
@@ -139,19 +140,19 @@ def import_job(store: JobStore, source: Path | bytes, *, max_total_bytes: int = 
         total = sum(one["size"] for one in archive.manifest["members"])
         if total > max_total_bytes:
             raise RecordError(
-                f"the job would unpack to {total >> 20} MB",
+                _("the job would unpack to {total} MB").format(total=total >> 20),
                 where=archive.where,
-                fix=f"at most {max_total_bytes >> 20} MB are taken",
+                fix=_("at most {max_total_bytes} MB are taken").format(max_total_bytes=max_total_bytes >> 20),
             )
         content = _content(archive)
         entries = _checked_entries(content, archive.where)
         expected = {f"files/{sha256}{suffix}" for sha256, suffix in content.files.items()}
         if expected | {"job.json"} != set(archive.names()):
-            raise RecordError("files of the job are missing or too many", where=archive.where)
+            raise RecordError(_("files of the job are missing or too many"), where=archive.where)
         for sha256, suffix in content.files.items():
             data = archive.read(f"files/{sha256}{suffix}")
             if sha256_hex(data) != sha256:
-                raise RecordError("a file of the job was changed", where=archive.where)
+                raise RecordError(_("a file of the job was changed"), where=archive.where)
             store.store_file(data, suffix)
     with store.sessions.writing() as session:
         return _write(session, content, entries)
@@ -164,9 +165,11 @@ def _content(archive: Archive) -> JobFile:
         first = problem.errors(include_url=False)[0]
         place = ".".join(str(part) for part in first["loc"])
         raise RecordError(
-            f"job.json is not as it should be at {place or 'its beginning'} ({first['msg'].lower()})",
+            _("job.json is not as it should be at {value} ({lower})").format(
+                value=place or "its beginning", lower=first["msg"].lower()
+            ),
             where=archive.where,
-            fix="export the job again",
+            fix=_("export the job again"),
         ) from None
 
 
@@ -178,22 +181,28 @@ def _checked_entries(content: JobFile, where: str) -> list[Entry]:
         values = one.model_dump() | {"at": read_time(one.at), "job_uid": content.uid}
         entry = Entry(**values)
         if entry.seq != place or entry.previous != previous or entry.computed_hash() != entry.hash:
-            raise RecordError(f"entry {place} was changed after it was written", where=where)
+            raise RecordError(
+                _("entry {place} was changed after it was written").format(place=place), where=where
+            )
         if set(entry.files) - set(content.files):
-            raise RecordError(f"a file of entry {place} is missing", where=where)
+            raise RecordError(_("a file of entry {place} is missing").format(place=place), where=where)
         if entry.kind == "header":
             fields = {name: entry.payload.get(name) for name in journal.HEADER_FIELDS}
             if not all(isinstance(v, str) and "\0" not in v for v in fields.values()):
-                raise RecordError(f"entry {place} is no header", where=where)
+                raise RecordError(_("entry {place} is no header").format(place=place), where=where)
             if fields["design_sha256"] not in content.designs:
-                raise RecordError(f"the design of entry {place} is missing", where=where)
+                raise RecordError(
+                    _("the design of entry {place} is missing").format(place=place), where=where
+                )
         elif entry.kind == "state":
             state = str(entry.payload.get("state"))
             if state not in JOB_STATES:
-                raise RecordError(f"entry {place} sets no known state", where=where)
+                raise RecordError(_("entry {place} sets no known state").format(place=place), where=where)
         for text in (entry.step, entry.who, entry.instrument, entry.idempotency_key):
             if "\0" in text:
-                raise RecordError(f"entry {place} holds characters that are no text", where=where)
+                raise RecordError(
+                    _("entry {place} holds characters that are no text").format(place=place), where=where
+                )
         previous = entry.hash
         entries.append(entry)
     if (
@@ -206,17 +215,19 @@ def _checked_entries(content: JobFile, where: str) -> list[Entry]:
             content.entries[0].at,
         )
     ):
-        raise RecordError("the job's own lines do not fit its entries", where=where)
+        raise RecordError(_("the job's own lines do not fit its entries"), where=where)
     for sha256, text in content.designs.items():
         if sha256_hex(text.encode("utf-8")) != sha256 or "\0" in text:
-            raise RecordError("a design text was changed", where=where)
+            raise RecordError(_("a design text was changed"), where=where)
     return entries
 
 
 def _write(session: Session, content: JobFile, entries: list[Entry]) -> Job:
     for sha256 in content.files:
         if session.get(FileRow, sha256) is None:
-            raise RecordError("a file of the job was lost on the way", where="import", fix="import it again")
+            raise RecordError(
+                _("a file of the job was lost on the way"), where="import", fix=_("import it again")
+            )
     for text in content.designs.values():
         journal.keep_design_text(session, text)
     row = session.scalar(select(JobRow).where(JobRow.uid == content.uid).with_for_update())
@@ -238,9 +249,9 @@ def _write(session: Session, content: JobFile, entries: list[Entry]) -> Job:
     common = min(len(here), len(entries))
     if [entry.hash for entry in here[:common]] != [entry.hash for entry in entries[:common]]:
         raise ConflictError(
-            "this job went on here and there separately",
+            _("this job went on here and there separately"),
             where=f"job {row.number}",
-            fix="look at both sheets and enter by hand what is missing; nothing was written",
+            fix=_("look at both sheets and enter by hand what is missing; nothing was written"),
         )
     for entry in entries[common:]:
         journal.place(session, row, entry)

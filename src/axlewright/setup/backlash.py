@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.setup.backlash_factor import START_FACTOR, LearnedFactor, StemDirection
 from axlewright.setup.default_limits import DEFAULT_LIMITS
 from axlewright.setup.limits import Limit, Verdict, judge
@@ -41,18 +42,20 @@ class BacklashReadings:
     def __post_init__(self) -> None:
         if not self.readings_mm:
             raise InputError(
-                "no reading", where="backlash", fix="read at four places at least, eight are better"
+                _("no reading"), where="backlash", fix=_("read at four places at least, eight are better")
             )
         for i, value in enumerate(self.readings_mm):
             if not (math.isfinite(value) and value >= 0.0):
                 raise InputError(
-                    f"reading {i + 1} is {value} mm", where="backlash", fix="backlash is zero or positive"
+                    _("reading {i} is {value} mm").format(i=i + 1, value=value),
+                    where="backlash",
+                    fix=_("backlash is zero or positive"),
                 )
         if self.stem not in ("", "in_rotation", "square_to_tooth"):
             raise InputError(
-                f"unknown stem direction '{self.stem}'",
+                _("unknown stem direction '{stem}'").format(stem=self.stem),
                 where="backlash",
-                fix="in_rotation or square_to_tooth",
+                fix=_("in_rotation or square_to_tooth"),
             )
 
     @property
@@ -90,10 +93,10 @@ class BacklashReadings:
         """What is missing in these readings, as sentences."""
         found = []
         if len(self.readings_mm) < 4:
-            found.append("Fewer than four places: the tightest tooth may not be among them.")
+            found.append(_("Fewer than four places: the tightest tooth may not be among them."))
         if not self.stem:
             found.append(
-                "Stem direction not recorded: square to the tooth reads less than in line with rotation."
+                _("Stem direction not recorded: square to the tooth reads less than in line with rotation.")
             )
         return tuple(found)
 
@@ -206,17 +209,28 @@ class RingMove:
     def text(self, system: System = "inch") -> str:
         """Return the move as a sum and as what to do with the two shims."""
         if abs(self.ring_away_mm) < 5e-5:
-            return "The backlash is at its target; nothing to move."
-        where = "away from" if self.ring_away_mm > 0 else "toward"
+            return _("The backlash is at its target; nothing to move.")
+        where = _("away from") if self.ring_away_mm > 0 else "toward"
         thin, thick = (
-            ("ring gear side", "other side") if self.ring_away_mm > 0 else ("other side", "ring gear side")
+            (_("ring gear side"), _("other side"))
+            if self.ring_away_mm > 0
+            else (_("other side"), _("ring gear side"))
         )
         by = show_length(abs(self.ring_away_mm), system)
-        return (
-            f"({show_length(self.target_mm, system)} − {show_length(self.now_mm, system)}) "
-            f"/ {self.factor:.2f} = {show_length(self.ring_away_mm, system, signed=True)}: "
-            f"move the ring gear {by} {where} the pinion, "
-            f"{thin} that much thinner, {thick} that much thicker. Factor: {self.factor_source}."
+        return _(
+            "({target_mm} − {now_mm}) / {factor} = {ring_away_mm}: move the ring gear "
+            "{by} {where} the pinion, {thin} that much thinner, {thick} that much "
+            "thicker. Factor: {factor_source}."
+        ).format(
+            target_mm=show_length(self.target_mm, system),
+            now_mm=show_length(self.now_mm, system),
+            factor=f"{self.factor:.2f}",
+            ring_away_mm=show_length(self.ring_away_mm, system, signed=True),
+            by=by,
+            where=where,
+            thin=thin,
+            thick=thick,
+            factor_source=self.factor_source,
         )
 
 
@@ -249,7 +263,9 @@ def ring_move_for_backlash(
         readings = BacklashReadings(tuple(readings))
     if not (math.isfinite(target_mm) and target_mm >= 0.0):
         raise InputError(
-            f"target {target_mm} mm", where="backlash", fix="give the backlash wanted, 0 or more"
+            _("target {target_mm} mm").format(target_mm=target_mm),
+            where="backlash",
+            fix=_("give the backlash wanted, 0 or more"),
         )
     u_factor = 0.0
     if isinstance(factor, LearnedFactor):
@@ -257,7 +273,9 @@ def ring_move_for_backlash(
     else:
         k = factor
     if not 0.1 <= k <= 2.0:
-        raise InputError(f"factor {k}", where="backlash", fix="backlash per ring gear move is about 0.7")
+        raise InputError(
+            _("factor {k}").format(k=k), where="backlash", fix=_("backlash per ring gear move is about 0.7")
+        )
     now = readings.minimum_mm
     u = math.hypot(readings.expanded_uncertainty_mm / 2.0, u_factor * (target_mm - now) / k)
     return RingMove(now, target_mm, k, factor_source, u)

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.setup.default_limits import DEFAULT_LIMITS
 from axlewright.setup.limits import Limit, judge
 
@@ -58,18 +59,22 @@ def backlash_per_ring_move(
         ``k = Δj/ΔG``, without unit.
     """
     for value, low, high, name in (
-        (ring_pitch_angle_deg, 0.0, 90.0, "ring gear pitch angle"),
-        (drive_pressure_angle_deg, 0.0, 45.0, "drive pressure angle"),
-        (coast_pressure_angle_deg, 0.0, 45.0, "coast pressure angle"),
-        (abs(ring_spiral_angle_deg), -1.0, 65.0, "ring gear spiral angle"),
+        (ring_pitch_angle_deg, 0.0, 90.0, _("ring gear pitch angle")),
+        (drive_pressure_angle_deg, 0.0, 45.0, _("drive pressure angle")),
+        (coast_pressure_angle_deg, 0.0, 45.0, _("coast pressure angle")),
+        (abs(ring_spiral_angle_deg), -1.0, 65.0, _("ring gear spiral angle")),
     ):
         if not low < value <= high:
-            raise InputError(f"{value} deg", where=name, fix=f"give an angle up to {high:g} deg")
+            raise InputError(
+                _("{value} deg").format(value=value),
+                where=name,
+                fix=_("give an angle up to {high} deg").format(high=f"{high:g}"),
+            )
     if not 0.5 <= heel_radius_ratio <= 2.0:
         raise InputError(
             f"{heel_radius_ratio}",
-            where="heel radius ratio",
-            fix="give indicator radius over mean radius, about 1.15",
+            where=_("heel radius ratio"),
+            fix=_("give indicator radius over mean radius, about 1.15"),
         )
     beta = math.radians(ring_spiral_angle_deg)
     alpha_d, alpha_c = math.radians(drive_pressure_angle_deg), math.radians(coast_pressure_angle_deg)
@@ -84,7 +89,9 @@ def backlash_per_ring_move(
         k *= math.cos(beta_there) * math.cos((alpha_d + alpha_c) / 2.0)
     elif stem != "in_rotation":
         raise InputError(
-            f"unknown stem direction '{stem}'", where="backlash", fix="in_rotation or square_to_tooth"
+            _("unknown stem direction '{stem}'").format(stem=stem),
+            where="backlash",
+            fix=_("in_rotation or square_to_tooth"),
         )
     return k
 
@@ -142,11 +149,17 @@ def backlash_of_flange_turn(turn_deg: float, ratio: float, heel_radius_mm: float
     """
     if not (math.isfinite(turn_deg) and turn_deg >= 0.0):
         raise InputError(
-            f"{turn_deg} deg", where="turn of the companion flange", fix="give the free turn, 0 or more"
+            _("{turn_deg} deg").format(turn_deg=turn_deg),
+            where=_("turn of the companion flange"),
+            fix=_("give the free turn, 0 or more"),
         )
     if not (ratio > 0.0 and heel_radius_mm > 0.0):
         raise InputError(
-            f"ratio {ratio}, heel radius {heel_radius_mm} mm", where="backlash", fix="both are above 0"
+            _("ratio {ratio}, heel radius {heel_radius_mm} mm").format(
+                ratio=ratio, heel_radius_mm=heel_radius_mm
+            ),
+            where="backlash",
+            fix=_("both are above 0"),
         )
     return math.radians(turn_deg) * heel_radius_mm / ratio
 
@@ -199,21 +212,21 @@ def learn_backlash_factor(
     """
     if ring_away_mm == 0.0:
         raise InputError(
-            "the ring gear was not moved", where="backlash factor", fix="move it, then read again"
+            _("the ring gear was not moved"), where=_("backlash factor"), fix=_("move it, then read again")
         )
     if min(backlash_before_mm, backlash_after_mm) <= 0.0:
         raise InputError(
-            "one of the readings is zero",
-            where="backlash factor",
-            fix="learn from two readings with free backlash",
+            _("one of the readings is zero"),
+            where=_("backlash factor"),
+            fix=_("learn from two readings with free backlash"),
         )
     k = (backlash_after_mm - backlash_before_mm) / ring_away_mm
     u = math.sqrt(2.0) * reading_uncertainty_mm / abs(ring_away_mm)
     verdict = judge(k, plausible or DEFAULT_LIMITS["backlash_per_shim"])
     if verdict.kind == "outside":
         raise InputError(
-            f"backlash changed {k:.2f} times the ring gear's move, which is not plausible",
-            where="backlash factor",
-            fix="check preload, shims and the indicator, then read both again",
+            _("backlash changed {k} times the ring gear's move, which is not plausible").format(k=f"{k:.2f}"),
+            where=_("backlash factor"),
+            fix=_("check preload, shims and the indicator, then read both again"),
         )
-    return LearnedFactor(k, u, "learned from two readings on this axle")
+    return LearnedFactor(k, u, _("learned from two readings on this axle"))

@@ -12,6 +12,7 @@ import math
 from typing import Final, Literal
 
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.setup.limits import Limit, inch_limit
 from axlewright.units import MM_PER_INCH
 
@@ -36,10 +37,16 @@ def diametral_pitch_per_inch(ring_outer_diameter_mm: float, ring_teeth: int) -> 
     """Return teeth per inch of outer pitch diameter [1/in]."""
     if not (math.isfinite(ring_outer_diameter_mm) and ring_outer_diameter_mm > 0.0):
         raise InputError(
-            f"{ring_outer_diameter_mm} mm", where="ring gear diameter", fix="give it in mm, above 0"
+            _("{ring_outer_diameter_mm} mm").format(ring_outer_diameter_mm=ring_outer_diameter_mm),
+            where=_("ring gear diameter"),
+            fix=_("give it in mm, above 0"),
         )
     if ring_teeth < 1:
-        raise InputError(f"{ring_teeth} teeth", where="ring gear", fix="count the teeth")
+        raise InputError(
+            _("{ring_teeth} teeth").format(ring_teeth=ring_teeth),
+            where=_("ring gear"),
+            fix=_("count the teeth"),
+        )
     return ring_teeth * MM_PER_INCH / ring_outer_diameter_mm
 
 
@@ -72,13 +79,15 @@ def backlash_limit_by_pitch(
         if low <= pitch < high:
             band = fine if accuracy == "higher" else coarse
             return inch_limit(
-                f"backlash, diametral pitch {low:g} to {high:g}, {accuracy} accuracy",
+                _("backlash, diametral pitch {low} to {high}, {accuracy} accuracy").format(
+                    low=f"{low:g}", high=f"{high:g}", accuracy=accuracy
+                ),
                 *band,
-                "ANSI/AGMA 2005 table as reprinted in civil service literature",
+                _("ANSI/AGMA 2005 table as reprinted in civil service literature"),
                 is_default=True,
             )
     raise InputError(
-        f"diametral pitch {pitch:.2f} lies outside the standard table of 2 to 10",
+        _("diametral pitch {pitch} lies outside the standard table of 2 to 10").format(pitch=f"{pitch:.2f}"),
         where="backlash",
-        fix="type the backlash from the axle's service data",
+        fix=_("type the backlash from the axle's service data"),
     )

@@ -12,6 +12,7 @@ from types import MappingProxyType
 from typing import Final
 
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.setup.sources import CIVIL, COMMON_PRACTICE, manual
 
 
@@ -115,5 +116,9 @@ def cautions_for(step: str) -> tuple[Caution, ...]:
         If the step is unknown: silence would look like an all-clear.
     """
     if step not in CAUTIONS:
-        raise InputError(f"unknown step '{step}'", where="cautions", fix=f"use one of {', '.join(CAUTIONS)}")
+        raise InputError(
+            _("unknown step '{step}'").format(step=step),
+            where="cautions",
+            fix=_("use one of {cautions}").format(cautions=", ".join(CAUTIONS)),
+        )
     return CAUTIONS[step]

@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.setup.marks import PLACE_WORDS, DepthMark, ShimPlace, place_sign
 from axlewright.setup.measured import MeasuredLength, Term, WrittenSum, minus, plus
 from axlewright.units import System, show_length
@@ -77,9 +78,13 @@ class SpacerResult:
         """Return what the opposite meaning of the mark would give, as a sentence; empty without a mark."""
         if self.other_convention is None:
             return ""
-        return (
-            f"Had plus the other meaning: {self.other_convention.text(system)}, "
-            f"{show_length(self.other_convention_difference_mm, system, signed=True)} from this one."
+        return _(
+            "Had plus the other meaning: {text}, {other_convention_difference_mm} from this one."
+        ).format(
+            text=self.other_convention.text(system),
+            other_convention_difference_mm=show_length(
+                self.other_convention_difference_mm, system, signed=True
+            ),
         )
 
 
@@ -98,12 +103,14 @@ def _finish(
         turned = tuple(
             replace(t, quantity=replace(t.quantity, value_mm=-t.quantity.value_mm)) for t in mark_terms
         )
-        other = WrittenSum(f"{label}, mark read the other way", (*terms, *turned))
+        other = WrittenSum(_("{label}, mark read the other way").format(label=label), (*terms, *turned))
     asked = [q for q in (m.question for m in marks) if q is not None]
     if total.value_mm <= 0.0:
         asked.append(
-            f"The sum gives {show_length(total.value_mm)}: no such spacer exists. Check the readings, the "
-            "bearing width and the mounting distance."
+            _(
+                "The sum gives {value_mm}: no such spacer exists. Check the readings, the "
+                "bearing width and the mounting distance."
+            ).format(value_mm=show_length(total.value_mm))
         )
     return SpacerResult(total, place, other, (*questions, *asked))
 
@@ -160,21 +167,24 @@ def spacer_from_carrier(
     questions = []
     if mounting_distance_is_this_sets and mark is not None and mark.value != 0.0:
         raise InputError(
-            "this set's own mounting distance and a depth mark are both given, which would count it twice",
-            where="mounting distance",
-            fix="give the nominal mounting distance with the mark, or the stamped one without it",
+            _("this set's own mounting distance and a depth mark are both given, which would count it twice"),
+            where=_("mounting distance"),
+            fix=_("give the nominal mounting distance with the mark, or the stamped one without it"),
         )
     if mark is None and not mounting_distance_is_this_sets:
         questions.append(
-            "No depth mark: this set's own deviation is not known. Compare old and new pinion from the "
-            "locating face, or start from the old spacer, and let the contact pattern decide."
+            _(
+                "No depth mark: this set's own deviation is not known. Compare old and new "
+                "pinion from the locating face, or start from the old spacer, and let the "
+                "contact pattern decide."
+            )
         )
     if sign < 0:
         if cage_height is not None:
             raise InputError(
-                "a cage height was given although the shim is not at the cage flange",
-                where="cage height",
-                fix="leave it out, or say cage_flange",
+                _("a cage height was given although the shim is not at the cage flange"),
+                where=_("cage height"),
+                fix=_("leave it out, or say cage_flange"),
             )
         terms = [
             plus(carrier),
@@ -185,9 +195,11 @@ def spacer_from_carrier(
     else:
         if cage_height is None:
             raise InputError(
-                "the height of the pinion cage is missing",
-                where="cage height",
-                fix="measure from the cage's flange face to its cup shoulder, positive toward the gear axis",
+                _("the height of the pinion cage is missing"),
+                where=_("cage height"),
+                fix=_(
+                    "measure from the cage's flange face to its cup shoulder, positive toward the gear axis"
+                ),
             )
         terms = [
             plus(mounting_distance),
@@ -267,16 +279,16 @@ def spacer_from_old(
     if (old_mark is None) != (new_mark is None):
         missing = "old" if old_mark is None else "new"
         raise InputError(
-            f"the {missing} set's mark is missing",
-            where="depth mark",
-            fix="give both marks (0 where the gear says 0), or neither and let the contact pattern decide",
+            _("the {missing} set's mark is missing").format(missing=missing),
+            where=_("depth mark"),
+            fix=_("give both marks (0 where the gear says 0), or neither and let the contact pattern decide"),
         )
     if (old_bearing_width is None) != (new_bearing_width is None):
         missing = "old" if old_bearing_width is None else "new"
         raise InputError(
-            f"the width of the {missing} head bearing is missing",
-            where="bearing width",
-            fix="measure both, or leave both out if the bearing is used again",
+            _("the width of the {missing} head bearing is missing").format(missing=missing),
+            where=_("bearing width"),
+            fix=_("measure both, or leave both out if the bearing is used again"),
         )
     terms = [plus(old_spacer)]
     if old_bearing_width is not None and new_bearing_width is not None:
@@ -285,16 +297,19 @@ def spacer_from_old(
     marks: list[DepthMark] = []
     if old_mark is not None and new_mark is not None:
         mark_terms = [
-            Term(old_mark.deviation("old mark"), -sign),
-            Term(new_mark.deviation("new mark"), sign),
+            Term(old_mark.deviation(_("old mark")), -sign),
+            Term(new_mark.deviation(_("new mark")), sign),
         ]
         marks = [old_mark, new_mark]
     questions = [
-        "Taken from the old spacer: right only if the old set sat right. Measure, or let the pattern decide."
+        _(
+            "Taken from the old spacer: right only if the old set sat right. Measure, or "
+            "let the pattern decide."
+        )
     ]
     if old_bearing_width is None:
         questions.append(
-            "Bearing widths not compared: a new head bearing alone can move the pinion up to 0.2 mm."
+            _("Bearing widths not compared: a new head bearing alone can move the pinion up to 0.2 mm.")
         )
     return _finish(PLACE_WORDS[place], terms, mark_terms, place, marks, questions)
 

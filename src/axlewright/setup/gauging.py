@@ -19,6 +19,7 @@ from types import MappingProxyType
 from typing import Final, Literal
 
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.setup.measured import MeasuredLength, Term, WrittenSum, minus, plus
 from axlewright.setup.sources import manual
 from axlewright.units import MM_PER_INCH
@@ -42,7 +43,7 @@ def carrier_from_centred_arbor(
         Height of the block, from the shoulder to the face that the gap is measured to.
     """
     return WrittenSum(
-        "axis to housing shoulder, centred arbor",
+        _("axis to housing shoulder, centred arbor"),
         (plus(gap), plus(arbor_diameter, 0.5), plus(block_height)),
     )
 
@@ -69,19 +70,19 @@ def carrier_from_resting_arbor(
     """
     if arbor_rests not in ("toward_pinion", "away_from_pinion"):
         raise InputError(
-            f"unknown side '{arbor_rests}'",
-            where="arbor resting in the bore",
-            fix="say toward_pinion or away_from_pinion",
+            _("unknown side '{arbor_rests}'").format(arbor_rests=arbor_rests),
+            where=_("arbor resting in the bore"),
+            fix=_("say toward_pinion or away_from_pinion"),
         )
     if bore_diameter.value_mm < arbor_diameter.value_mm:
         raise InputError(
-            "the arbor is thicker than the bore",
-            where="arbor resting in the bore",
-            fix="check both diameters",
+            _("the arbor is thicker than the bore"),
+            where=_("arbor resting in the bore"),
+            fix=_("check both diameters"),
         )
     side = 0.5 if arbor_rests == "toward_pinion" else -0.5
     return WrittenSum(
-        "axis to housing shoulder, arbor resting in the bore",
+        _("axis to housing shoulder, arbor resting in the bore"),
         (
             plus(gap),
             # Arbor radius to its own centre, then from there to the bore's centre: ½d ± ½(D − d).
@@ -110,14 +111,14 @@ def carrier_from_parting_face(
         Depth of the half bore in the casting and in the cap, from the parting face.
     """
     return WrittenSum(
-        "axis to housing shoulder, from the parting face",
+        _("axis to housing shoulder, from the parting face"),
         (plus(parting_face_to_shoulder), plus(cap_depth, 0.5), minus(casting_depth, 0.5)),
     )
 
 
 def axis_to_nose_over_case(gap: MeasuredLength, case_diameter: MeasuredLength) -> WrittenSum:
     """Return axis to pinion nose from the gap between the nose and the differential case."""
-    return WrittenSum("axis to pinion nose, over the case", (plus(gap), plus(case_diameter, 0.5)))
+    return WrittenSum(_("axis to pinion nose, over the case"), (plus(gap), plus(case_diameter, 0.5)))
 
 
 def gap_over_case(axis_to_nose: MeasuredLength, case_diameter: MeasuredLength) -> WrittenSum:
@@ -125,17 +126,17 @@ def gap_over_case(axis_to_nose: MeasuredLength, case_diameter: MeasuredLength) -
 
     TM 10-3930-643-34 p 16-29.
     """
-    return WrittenSum("gap between pinion nose and case", (plus(axis_to_nose), minus(case_diameter, 0.5)))
+    return WrittenSum(_("gap between pinion nose and case"), (plus(axis_to_nose), minus(case_diameter, 0.5)))
 
 
 def checking_distance(mounting_distance: MeasuredLength, head_length: MeasuredLength) -> WrittenSum:
     """Return axis to pinion nose from the mounting distance and the head's length (locating face to nose)."""
-    return WrittenSum("checking distance", (plus(mounting_distance), minus(head_length)))
+    return WrittenSum(_("checking distance"), (plus(mounting_distance), minus(head_length)))
 
 
 def mounting_distance_from_nose(axis_to_nose: MeasuredLength, head_length: MeasuredLength) -> WrittenSum:
     """Return the mounting distance from axis to pinion nose and the head's length."""
-    return WrittenSum("mounting distance", (plus(axis_to_nose), plus(head_length)))
+    return WrittenSum(_("mounting distance"), (plus(axis_to_nose), plus(head_length)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,13 +199,13 @@ class DirectGauge:
                     else standard_uncertainty_mm
                 )
                 return MeasuredLength(
-                    "spacer for a zero mark", part.add_mm + dial * self.division_mm, u, source=self.source
+                    _("spacer for a zero mark"), part.add_mm + dial * self.division_mm, u, source=self.source
                 )
         good = " or ".join(f"{p.low:g} to {p.high:g}" for p in self.ranges)
         raise InputError(
-            f"the dial shows {dial:g}, where this gauge has no spacer",
-            where="direct-reading gauge",
-            fix=f"set it up again; it should read {good}",
+            _("the dial shows {dial}, where this gauge has no spacer").format(dial=f"{dial:g}"),
+            where=_("direct-reading gauge"),
+            fix=_("set it up again; it should read {good}").format(good=good),
         )
 
 
@@ -270,12 +271,12 @@ def temperature_correction(
         Standard uncertainty of either temperature [K].
     """
     for value, where in (
-        (part_temperature_c, "part temperature"),
-        (gauge_temperature_c, "gauge temperature"),
+        (part_temperature_c, _("part temperature")),
+        (gauge_temperature_c, _("gauge temperature")),
     ):
         if not -40.0 <= value <= 120.0:
             raise InputError(
-                f"{value} °C", where=where, fix="give the temperature in °C, between -40 and 120"
+                f"{value} °C", where=where, fix=_("give the temperature in °C, between -40 and 120")
             )
     length = abs(reading.value_mm)
     gauge_over = gauge_temperature_c - REFERENCE_TEMPERATURE_C
@@ -288,7 +289,7 @@ def temperature_correction(
     )
     value = length * (gauge.per_kelvin * gauge_over - part.per_kelvin * part_over)
     return MeasuredLength(
-        "temperature of part and gauge",
+        _("temperature of part and gauge"),
         value,
         u,
         source=f"part {part_temperature_c:g} °C, gauge {gauge_temperature_c:g} °C; "
@@ -330,13 +331,17 @@ def unmeasured_bearing_width(nominal_mm: float, bore_mm: float, width_class: Wid
     for above, up_to, low, high in _WIDTH_TOLERANCES.get(width_class, ()):
         if above < bore_mm <= up_to:
             return MeasuredLength(
-                "head bearing width, not measured",
+                _("head bearing width, not measured"),
                 nominal_mm + (low + high) / 2.0,
                 (high - low) / math.sqrt(12.0),
                 source="catalogue width with the tolerance of ISO 492 or ANSI/ABMA 19.2",
             )
     raise InputError(
-        f"no width tolerance known for class '{width_class}' and bore {bore_mm:g} mm",
-        where="bearing width",
-        fix=f"measure the width, or use one of {', '.join(_WIDTH_TOLERANCES)} within its bore range",
+        _("no width tolerance known for class '{width_class}' and bore {bore_mm} mm").format(
+            width_class=width_class, bore_mm=f"{bore_mm:g}"
+        ),
+        where=_("bearing width"),
+        fix=_("measure the width, or use one of {width_tolerances} within its bore range").format(
+            width_tolerances=", ".join(_WIDTH_TOLERANCES)
+        ),
     )

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.units import MM_PER_INCH, NM_PER_LBF_IN, System, show_length, show_torque
 
 LimitUnit = Literal["mm", "N·m", "deg", "1", "µm"]
@@ -49,18 +50,24 @@ class Limit:
 
     def __post_init__(self) -> None:
         if self.low is None and self.high is None:
-            raise InputError("no edge given", where=self.name, fix="give a least or a largest value")
+            raise InputError(_("no edge given"), where=self.name, fix=_("give a least or a largest value"))
         for edge in (self.low, self.high):
             if edge is not None and not math.isfinite(edge):
-                raise InputError(f"{edge} is not a limit", where=self.name, fix="give a finite number")
+                raise InputError(
+                    _("{edge} is not a limit").format(edge=edge),
+                    where=self.name,
+                    fix=_("give a finite number"),
+                )
         if self.low is not None and self.high is not None and self.low > self.high:
             raise InputError(
-                f"least value {self.low:g} is above the largest {self.high:g} {self.unit}",
+                _("least value {low} is above the largest {high} {unit}").format(
+                    low=f"{self.low:g}", high=f"{self.high:g}", unit=self.unit
+                ),
                 where=self.name,
-                fix="exchange them",
+                fix=_("exchange them"),
             )
         if not self.source.strip():
-            raise InputError("the limit has no source", where=self.name, fix="say where it comes from")
+            raise InputError(_("the limit has no source"), where=self.name, fix=_("say where it comes from"))
 
     @property
     def middle(self) -> float:
@@ -81,9 +88,9 @@ class Limit:
     def text(self, system: System = "inch") -> str:
         """Return the band, its source, and that it is a default where it is one."""
         if self.low is None:
-            band = f"at most {self.show_value(self.middle, system)}"
+            band = _("at most {show_value}").format(show_value=self.show_value(self.middle, system))
         elif self.high is None:
-            band = f"at least {self.show_value(self.middle, system)}"
+            band = _("at least {show_value}").format(show_value=self.show_value(self.middle, system))
         else:
             band = f"{self.show_value(self.low, system)} to {self.show_value(self.high, system)}"
         kind = "default, " if self.is_default else ""
@@ -143,7 +150,11 @@ def judge(value: float, limit: Limit, *, expanded_uncertainty: float = 0.0) -> V
     """
     if not (math.isfinite(value) and math.isfinite(expanded_uncertainty) and expanded_uncertainty >= 0.0):
         raise InputError(
-            f"{value} ± {expanded_uncertainty} is not a reading", where=limit.name, fix="type a number"
+            _("{value} ± {expanded_uncertainty} is not a reading").format(
+                value=value, expanded_uncertainty=expanded_uncertainty
+            ),
+            where=limit.name,
+            fix=_("type a number"),
         )
     margins = []
     if limit.low is not None:
@@ -185,12 +196,16 @@ def choose_limit(key: str, overrides: Mapping[str, Limit] | None = None) -> Limi
         chosen = overrides[key]
         if default is not None and chosen.unit != default.unit:
             raise InputError(
-                f"limit given in {chosen.unit}", where=chosen.name, fix=f"give it in {default.unit}"
+                _("limit given in {unit}").format(unit=chosen.unit),
+                where=chosen.name,
+                fix=_("give it in {unit}").format(unit=default.unit),
             )
         return chosen
     if default is None:
         raise InputError(
-            f"no default limit '{key}'", where="limits", fix="type the limit from the axle's service data"
+            _("no default limit '{key}'").format(key=key),
+            where="limits",
+            fix=_("type the limit from the axle's service data"),
         )
     return default
 

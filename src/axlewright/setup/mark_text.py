@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.setup.marks import LARGEST_MARK_SEEN, MARK_UNITS, UNIT_MM, DepthMark, MarkMeaning, MarkUnit
 from axlewright.units import MM_PER_INCH, parse_length
 
@@ -62,7 +63,11 @@ class MarkCandidate:
 
     def text(self) -> str:
         """Return the reading in both systems."""
-        size = f"{self.size_mm / MM_PER_INCH:+.4f} in ({self.size_mm:+.3f} mm)".replace("-", "−")
+        size = (
+            _("{size_mm} in ({size_mm2} mm)")
+            .format(size_mm=f"{self.size_mm / MM_PER_INCH:+.4f}", size_mm2=f"{self.size_mm:+.3f}")
+            .replace("-", "−")
+        )
         return f"{size}: {self.reason}"
 
 
@@ -76,10 +81,10 @@ def _number(text: str) -> float:
 
 
 def _of_explicit_length(text: str) -> tuple[MarkCandidate, ...]:
-    mm = parse_length(text.replace(" ", ""), where="depth mark")
+    mm = parse_length(text.replace(" ", ""), where=_("depth mark"))
     inch = bool(re.search(r'(in|inch|inches|thou|mil|thousandths?|")$', text.strip(), re.IGNORECASE))
     unit: MarkUnit = "0.001 in" if inch else ("0.01 mm" if abs(mm) >= 0.005 else "0.001 mm")
-    found = _candidate(mm / UNIT_MM[unit], unit, "unit typed with it")
+    found = _candidate(mm / UNIT_MM[unit], unit, _("unit typed with it"))
     if abs(mm) >= LEAST_MOUNTING_DISTANCE_MM:
         raise _outright(text)
     return (found,)
@@ -87,9 +92,11 @@ def _of_explicit_length(text: str) -> tuple[MarkCandidate, ...]:
 
 def _outright(text: str) -> InputError:
     return InputError(
-        f"'{text}' is too large for a deviation and looks like an outright mounting distance",
-        where="depth mark",
-        fix="enter it as this set's mounting distance, with its unit",
+        _("'{text}' is too large for a deviation and looks like an outright mounting distance").format(
+            text=text
+        ),
+        where=_("depth mark"),
+        fix=_("enter it as this set's mounting distance, with its unit"),
     )
 
 
@@ -98,13 +105,23 @@ def _of_dual(metric: float, inch: float) -> tuple[MarkCandidate, ...]:
     # Each number is rounded to its own unit: half a thousandth plus half a hundredth may part them.
     if difference_mm <= 0.5 * UNIT_MM["0.001 in"] + 0.5 * 0.01 + 1e-9:
         questions: tuple[str, ...] = ()
-        word = "both numbers agree"
+        word = _("both numbers agree")
     else:
-        questions = ("The two numbers do not say the same. Read the stamp again.",)
-        word = "the two numbers disagree"
+        questions = (_("The two numbers do not say the same. Read the stamp again."),)
+        word = _("the two numbers disagree")
     return (
-        _candidate(metric, "0.01 mm", f"metric number of a mark stamped in both units, {word}", questions),
-        _candidate(inch, "0.001 in", f"inch number of a mark stamped in both units, {word}", questions),
+        _candidate(
+            metric,
+            "0.01 mm",
+            _("metric number of a mark stamped in both units, {word}").format(word=word),
+            questions,
+        ),
+        _candidate(
+            inch,
+            "0.001 in",
+            _("inch number of a mark stamped in both units, {word}").format(word=word),
+            questions,
+        ),
     )
 
 
@@ -136,15 +153,17 @@ def parse_mark(text: str) -> tuple[MarkCandidate, ...]:
         with_unit = _WITH_UNIT.match(clean)
         if with_unit is not None:
             return _of_explicit_length(with_unit[1])
-        raise InputError(f"'{text}' is not a depth mark", where="depth mark", fix=_EXAMPLE)
+        raise InputError(
+            _("'{text}' is not a depth mark").format(text=text), where=_("depth mark"), fix=_EXAMPLE
+        )
     number = single["number"].replace(" ", "")
     value = float(number)
     questions: list[str] = []
     if value != 0.0 and number[0] not in "+-":
-        questions.append("No sign on it: it may be a pair or part number. Look for a signed number first.")
+        questions.append(_("No sign on it: it may be a pair or part number. Look for a signed number first."))
     if value == 0.0:
         questions.append(
-            "A zero from the making of the gear can look like a depth mark of 0. Is it the depth mark?"
+            _("A zero from the making of the gear can look like a depth mark of 0. Is it the depth mark?")
         )
     asked = tuple(questions)
     found: list[MarkCandidate]
@@ -152,21 +171,26 @@ def parse_mark(text: str) -> tuple[MarkCandidate, ...]:
         if abs(value) >= 1.0:
             raise _outright(text)
         if abs(value) >= 0.005:
-            in_mm = _candidate(value / 0.01, "0.01 mm", "decimal read as millimetres", asked)
+            in_mm = _candidate(value / 0.01, "0.01 mm", _("decimal read as millimetres"), asked)
         else:
-            in_mm = _candidate(value / 0.001, "0.001 mm", "decimal read as millimetres", asked)
-        found = [in_mm, _candidate(value / 0.001, "0.001 in", "decimal read as inches", asked)]
+            in_mm = _candidate(value / 0.001, "0.001 mm", _("decimal read as millimetres"), asked)
+        found = [in_mm, _candidate(value / 0.001, "0.001 in", _("decimal read as inches"), asked)]
     else:
-        names = {"0.001 in": "thousandths of an inch", "0.01 mm": "hundredths of a millimetre"}
+        names = {"0.001 in": _("thousandths of an inch"), "0.01 mm": _("hundredths of a millimetre")}
         units = ("0.01 mm", "0.001 mm") if single["letters"].lower() == "m" else MARK_UNITS
         found = [
-            _candidate(value, unit, f"read as {names.get(unit, 'thousandths of a millimetre')}", asked)
+            _candidate(
+                value,
+                unit,
+                _("read as {get}").format(get=names.get(unit, "thousandths of a millimetre")),
+                asked,
+            )
             for unit in units
         ]
     if not any(c.likely for c in found):
         raise InputError(
-            f"'{text}' is larger than any depth mark in any unit",
-            where="depth mark",
-            fix="look for another number: pair, part and forging numbers look alike",
+            _("'{text}' is larger than any depth mark in any unit").format(text=text),
+            where=_("depth mark"),
+            fix=_("look for another number: pair, part and forging numbers look alike"),
         )
     return tuple(sorted(found, key=lambda c: not c.likely))

@@ -21,6 +21,7 @@ from dataclasses import dataclass, replace
 from typing import Final, Literal, get_args
 
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.setup.measured import MeasuredLength
 from axlewright.units import MM_PER_INCH
 
@@ -55,12 +56,19 @@ def place_sign(place: ShimPlace | Literal[""]) -> int:
         If the place is missing or unknown; it is never guessed.
     """
     if place not in SHIM_PLACES:
-        what = f"unknown place '{place}'" if place else "where the depth shim sits is not known"
+        what = (
+            _("unknown place '{place}'").format(place=place)
+            if place
+            else _("where the depth shim sits is not known")
+        )
         raise InputError(
             what,
-            where="place of the shim",
-            fix="say under_head (spacer between pinion head and bearing), behind_cup (shim behind the head "
-            "bearing's cup) or cage_flange (shims between pinion cage and carrier)",
+            where=_("place of the shim"),
+            fix=_(
+                "say under_head (spacer between pinion head and bearing), behind_cup (shim "
+                "behind the head bearing's cup) or cage_flange (shims between pinion cage "
+                "and carrier)"
+            ),
         )
     return 1 if place == "cage_flange" else -1
 
@@ -95,26 +103,44 @@ class DepthMark:
     def __post_init__(self) -> None:
         if not math.isfinite(self.value):
             raise InputError(
-                f"{self.value} is not a mark", where="depth mark", fix="type a number such as +2"
+                _("{value} is not a mark").format(value=self.value),
+                where=_("depth mark"),
+                fix=_("type a number such as +2"),
             )
         if self.unit not in MARK_UNITS:
-            what = f"unknown unit '{self.unit}'" if self.unit else "the unit of the mark is not known"
-            raise InputError(
-                what, where="depth mark", fix=f"say which one the set's data uses: {', '.join(MARK_UNITS)}"
-            )
-        if self.meaning not in MARK_MEANINGS:
             what = (
-                f"unknown meaning '{self.meaning}'" if self.meaning else "what a plus mark means is not known"
+                _("unknown unit '{unit}'").format(unit=self.unit)
+                if self.unit
+                else _("the unit of the mark is not known")
             )
             raise InputError(
                 what,
-                where="depth mark",
-                fix="say plus_means_larger_mounting_distance (pinion sits farther out, thinner spacer under "
-                "the head) or plus_means_thicker_spacer (pinion sits farther in, thicker spacer under the "
-                "head)",
+                where=_("depth mark"),
+                fix=_("say which one the set's data uses: {mark_units}").format(
+                    mark_units=", ".join(MARK_UNITS)
+                ),
+            )
+        if self.meaning not in MARK_MEANINGS:
+            what = (
+                _("unknown meaning '{meaning}'").format(meaning=self.meaning)
+                if self.meaning
+                else _("what a plus mark means is not known")
+            )
+            raise InputError(
+                what,
+                where=_("depth mark"),
+                fix=_(
+                    "say plus_means_larger_mounting_distance (pinion sits farther out, thinner "
+                    "spacer under the head) or plus_means_thicker_spacer (pinion sits farther "
+                    "in, thicker spacer under the head)"
+                ),
             )
         if not self.step >= 0.0:
-            raise InputError(f"step {self.step}", where="depth mark", fix="give the rounding step, usually 1")
+            raise InputError(
+                _("step {step}").format(step=self.step),
+                where=_("depth mark"),
+                fix=_("give the rounding step, usually 1"),
+            )
 
     @property
     def unit_mm(self) -> float:
@@ -158,22 +184,31 @@ class DepthMark:
         """Return the mark in words, unit and meaning included."""
         number = f"{self.value:+g}".replace("-", "−")
         means = (
-            "plus means a larger mounting distance"
+            _("plus means a larger mounting distance")
             if self.convention_sign > 0
-            else "plus means a thicker spacer under the head"
+            else _("plus means a thicker spacer under the head")
         )
-        return f"{number} in units of {self.unit}, {means}"
+        return _("{number} in units of {unit}, {means}").format(number=number, unit=self.unit, means=means)
 
     def effect_text(self, place: ShimPlace | Literal[""]) -> str:
         """Return what the mark does to the shim at `place`, as a sentence for the person to confirm."""
         change = self.shim_change_mm(place)
         if change == 0.0:
-            return f"{self.text()}: {PLACE_WORDS[place]} stays as for a zero mark."
+            return _("{text}: {place_words} stays as for a zero mark.").format(
+                text=self.text(), place_words=PLACE_WORDS[place]
+            )
         thicker = "thicker" if change > 0 else "thinner"
         moves = "out" if self.mounting_distance_deviation_mm > 0 else "in"
-        return (
-            f"{self.text()}: {PLACE_WORDS[place]} {abs(change) / MM_PER_INCH:.4f} in "
-            f"({abs(change):.3f} mm) {thicker} than for a zero mark, pinion farther {moves}."
+        return _(
+            "{text}: {place_words} {change} in ({change2} mm) {thicker} than for a zero "
+            "mark, pinion farther {moves}."
+        ).format(
+            text=self.text(),
+            place_words=PLACE_WORDS[place],
+            change=f"{abs(change) / MM_PER_INCH:.4f}",
+            change2=f"{abs(change):.3f}",
+            thicker=thicker,
+            moves=moves,
         )
 
     @classmethod
@@ -193,7 +228,11 @@ class DepthMark:
         value = mounting_distance_deviation_mm / (exact.convention_sign * exact.unit_mm)
         if not math.isfinite(value):
             raise InputError(
-                f"{mounting_distance_deviation_mm} mm", where="mounting distance", fix="give a finite length"
+                _("{mounting_distance_deviation_mm} mm").format(
+                    mounting_distance_deviation_mm=mounting_distance_deviation_mm
+                ),
+                where=_("mounting distance"),
+                fix=_("give a finite length"),
             )
         # Halves away from zero, so that the mark does not depend on the convention; + 0.0 clears a minus
         # zero.
@@ -205,7 +244,7 @@ class DepthMark:
         largest = LARGEST_MARK_SEEN[self.unit]
         if abs(self.value) <= largest:
             return None
-        return (
-            f"A mark of {self.value:+g} in units of {self.unit} is larger than usual (±{largest:g}). Is it a "
-            "pair or part number, or in another unit?"
-        )
+        return _(
+            "A mark of {value} in units of {unit} is larger than usual (±{largest}). Is "
+            "it a pair or part number, or in another unit?"
+        ).format(value=f"{self.value:+g}", unit=self.unit, largest=f"{largest:g}")

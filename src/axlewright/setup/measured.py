@@ -20,6 +20,7 @@ from typing import Final
 from scipy import special
 
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.units import MM_PER_INCH, System
 
 LEVEL_95: Final = 0.95
@@ -56,16 +57,26 @@ class MeasuredLength:
 
     def __post_init__(self) -> None:
         if not math.isfinite(self.value_mm):
-            raise InputError(f"{self.value_mm} is not a length", where=self.label, fix="type a finite number")
+            raise InputError(
+                _("{value_mm} is not a length").format(value_mm=self.value_mm),
+                where=self.label,
+                fix=_("type a finite number"),
+            )
         if not (math.isfinite(self.standard_uncertainty_mm) and self.standard_uncertainty_mm >= 0.0):
             raise InputError(
-                f"{self.standard_uncertainty_mm} is not an uncertainty",
+                _("{standard_uncertainty_mm} is not an uncertainty").format(
+                    standard_uncertainty_mm=self.standard_uncertainty_mm
+                ),
                 where=self.label,
-                fix="give zero or a positive length",
+                fix=_("give zero or a positive length"),
             )
         if not self.degrees_of_freedom > 0.0:
             raise InputError(
-                f"{self.degrees_of_freedom} degrees of freedom", where=self.label, fix="give a number above 0"
+                _("{degrees_of_freedom} degrees of freedom").format(
+                    degrees_of_freedom=self.degrees_of_freedom
+                ),
+                where=self.label,
+                fix=_("give a number above 0"),
             )
 
     def shifted(self, by_mm: float, label: str | None = None) -> MeasuredLength:
@@ -146,8 +157,8 @@ def effective_degrees_of_freedom(shares: Iterable[tuple[float, float]]) -> float
     if not kept:
         return math.inf
     # Divide by the largest share first: fourth powers of micrometres in metres would underflow.
-    largest = max(u for u, _ in kept)
-    total = sum((u / largest) ** 2 for u, _ in kept)
+    largest = max(u for u, _value in kept)
+    total = sum((u / largest) ** 2 for u, _value in kept)
     lower = sum((u / largest) ** 4 / v for u, v in kept if math.isfinite(v))
     return total**2 / lower if lower > 0.0 else math.inf
 
@@ -167,7 +178,11 @@ def coverage_factor(degrees_of_freedom: float, level: float = LEVEL_95) -> float
     GUM, G.3.4 and table G.2.
     """
     if not 0.0 < level < 1.0:
-        raise InputError(f"{level} is not a probability", where="coverage level", fix="give 0.95 for 95 %")
+        raise InputError(
+            _("{level} is not a probability").format(level=level),
+            where=_("coverage level"),
+            fix=_("give 0.95 for 95 %"),
+        )
     upper = 0.5 + level / 2.0
     if not math.isfinite(degrees_of_freedom):
         return float(special.ndtri(upper))
@@ -194,7 +209,9 @@ class WrittenSum:
 
     def __post_init__(self) -> None:
         if not self.terms:
-            raise InputError("there is nothing to add up", where=self.label, fix="give at least one reading")
+            raise InputError(
+                _("there is nothing to add up"), where=self.label, fix=_("give at least one reading")
+            )
 
     @property
     def value_mm(self) -> float:
@@ -204,7 +221,7 @@ class WrittenSum:
     @property
     def standard_uncertainty_mm(self) -> float:
         """Combined standard uncertainty [mm], GUM equation (10)."""
-        return math.hypot(*(u for u, _ in self._shares()))
+        return math.hypot(*(u for u, _value in self._shares()))
 
     @property
     def degrees_of_freedom(self) -> float:

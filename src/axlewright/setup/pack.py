@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.setup.limits import Limit, judge
 from axlewright.setup.marks import ShimPlace
 from axlewright.setup.sources import manual
@@ -82,16 +83,22 @@ def best_pack(
     check_wanted(wanted_mm, rule)
     if not 1 <= least_leaves <= most_leaves <= LARGEST_PACK:
         raise InputError(
-            f"a pack of {least_leaves} to {most_leaves} leaves",
+            _("a pack of {least_leaves} to {most_leaves} leaves").format(
+                least_leaves=least_leaves, most_leaves=most_leaves
+            ),
             where="stock",
-            fix=f"give numbers from 1 to {LARGEST_PACK}, the smaller first",
+            fix=_("give numbers from 1 to {largest_pack}, the smaller first").format(
+                largest_pack=LARGEST_PACK
+            ),
         )
-    leaves = [item for item in stock for _ in range(min(item.count, most_leaves))]
+    leaves = [item for item in stock for _again in range(min(item.count, most_leaves))]
     ticks = [round(leaf.thickness_mm * TICKS_PER_MM) for leaf in leaves]
     target = round(wanted_mm * TICKS_PER_MM)
     allowance = round(close_enough_mm * TICKS_PER_MM)
     if not leaves or min(ticks) < 1:
-        raise InputError("the shelf is empty", where="stock", fix="add what is there with its thickness")
+        raise InputError(
+            _("the shelf is empty"), where="stock", fix=_("add what is there with its thickness")
+        )
     # A pack so thick that it stays too thick without one of its leaves is never the best.
     limit = max(target + max(ticks), least_leaves * max(ticks))
     window = (1 << (limit + 1)) - 1
@@ -110,11 +117,13 @@ def best_pack(
                 best = key
     if best is None:
         raise InputError(
-            f"no pack of {least_leaves} to {most_leaves} leaves for {show_length(wanted_mm)}",
+            _("no pack of {least_leaves} to {most_leaves} leaves for {wanted_mm}").format(
+                least_leaves=least_leaves, most_leaves=most_leaves, wanted_mm=show_length(wanted_mm)
+            ),
             where="stock",
-            fix="allow more leaves, add thinner ones, or order",
+            fix=_("allow more leaves, add thinner ones, or order"),
         )
-    _, k, _, total = best
+    _rest, k, _rest2, total = best
     taken = []
     for leaf, tick, before in zip(reversed(leaves), reversed(ticks), reversed(history), strict=True):
         if k > 0 and not (before[k] >> total) & 1:
@@ -158,7 +167,9 @@ class SizeSeries:
 
     def __post_init__(self) -> None:
         if not (0.0 < self.low_mm <= self.high_mm and self.step_mm > 0.0):
-            raise InputError("thinnest, thickest and step do not fit", where=self.name, fix="check all three")
+            raise InputError(
+                _("thinnest, thickest and step do not fit"), where=self.name, fix=_("check all three")
+            )
 
     @property
     def sizes_mm(self) -> tuple[float, ...]:
@@ -205,7 +216,9 @@ class OrderAdvice:
     def text(self, system: System = "inch") -> str:
         """Return what to order and why."""
         if self.order_mm is None:
-            return f"{self.reason} The series of {self.series.name} has no size near enough either."
+            return _("{reason} The series of {name} has no size near enough either.").format(
+                reason=self.reason, name=self.series.name
+            )
         return f"{self.reason} Order {self.series.name} {show_length(self.order_mm, system)}."
 
 
@@ -235,7 +248,9 @@ def what_to_order(
     if choice is not None and judge(choice.remainder_mm, tolerance).kind == "inside":
         return None
     if choice is None:
-        reason = "Nothing on the shelf fits."
+        reason = _("Nothing on the shelf fits.")
     else:
-        reason = f"The nearest on the shelf is off by {show_length(choice.remainder_mm, signed=True)}."
+        reason = _("The nearest on the shelf is off by {remainder_mm}.").format(
+            remainder_mm=show_length(choice.remainder_mm, signed=True)
+        )
     return OrderAdvice(wanted_mm, series.nearest_mm(wanted_mm, rule), series, reason)

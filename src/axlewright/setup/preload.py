@@ -13,6 +13,7 @@ from itertools import pairwise
 from typing import Final, Literal
 
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.setup.limits import Limit, Verdict, judge
 from axlewright.setup.measured import MeasuredLength, WrittenSum, minus, plus
 from axlewright.units import System, show_torque
@@ -76,18 +77,22 @@ class SleeveAdvice:
         stop = show_torque(self.stop_line_nm, system)
         if self.state == "tighten":
             expected = (
-                "" if self.expected_nm is None else f", expect about {show_torque(self.expected_nm, system)}"
+                ""
+                if self.expected_nm is None
+                else _(", expect about {expected_nm}").format(
+                    expected_nm=show_torque(self.expected_nm, system)
+                )
             )
-            return (
-                f"Tighten {self.next_step_deg:.2g}° more{expected}, turn the pinion several times, "
-                f"read again. Stop line {stop}. Never back the nut off."
-            )
+            return _(
+                "Tighten {next_step_deg}° more{expected}, turn the pinion several times, "
+                "read again. Stop line {stop}. Never back the nut off."
+            ).format(next_step_deg=f"{self.next_step_deg:.2g}", expected=expected, stop=stop)
         if self.state == "stop":
-            return f"{self.verdict.text(system)} Stop here; do not tighten further."
-        return (
-            f"{self.verdict.text(system)} Past the stop line {stop}: fit a new sleeve, and the nut and seal "
+            return _("{text} Stop here; do not tighten further.").format(text=self.verdict.text(system))
+        return _(
+            "{text} Past the stop line {stop}: fit a new sleeve, and the nut and seal "
             "that its data call for. Never back the nut off to lower the preload."
-        )
+        ).format(text=self.verdict.text(system), stop=stop)
 
 
 def next_sleeve_step(
@@ -119,17 +124,21 @@ def next_sleeve_step(
         If there is no reading, the nut was turned back, or the limit is open on a side or not a torque.
     """
     if not readings:
-        raise InputError("no torque reading", where="pinion preload", fix="turn the pinion and read its drag")
+        raise InputError(
+            _("no torque reading"), where=_("pinion preload"), fix=_("turn the pinion and read its drag")
+        )
     if limit.low is None or limit.high is None or limit.unit != "N·m":
         raise InputError(
-            "a least and a largest running torque are needed", where=limit.name, fix="give both, as a torque"
+            _("a least and a largest running torque are needed"),
+            where=limit.name,
+            fix=_("give both, as a torque"),
         )
     for earlier, later in pairwise(readings):
         if later.nut_deg < earlier.nut_deg:
             raise InputError(
-                "the nut was turned back",
-                where="pinion preload",
-                fix="a crushed sleeve does not spring back: fit a new one and begin again",
+                _("the nut was turned back"),
+                where=_("pinion preload"),
+                fix=_("a crushed sleeve does not spring back: fit a new one and begin again"),
             )
     last = readings[-1]
     verdict = judge(last.torque_nm, limit, expanded_uncertainty=expanded_uncertainty_nm)
@@ -166,9 +175,11 @@ def preload_change_sign(between: SpacerBetween | Literal[""]) -> int:
     if between == "cups":
         return 1
     raise InputError(
-        f"unknown place '{between}'" if between else "where the preload spacer sits is not known",
-        where="preload spacer",
-        fix="say whether it sits between the two cones or between the two cups",
+        _("unknown place '{between}'").format(between=between)
+        if between
+        else _("where the preload spacer sits is not known"),
+        where=_("preload spacer"),
+        fix=_("say whether it sits between the two cones or between the two cups"),
     )
 
 
@@ -210,16 +221,20 @@ def preload_spacer(
     sign = preload_change_sign(between)
     thickness, torque = second_mm - first_mm, second_torque_nm - first_torque_nm
     if thickness == 0.0 or torque == 0.0:
-        raise InputError("both trials are the same", where="preload spacer", fix="try a second thickness")
+        raise InputError(
+            _("both trials are the same"), where=_("preload spacer"), fix=_("try a second thickness")
+        )
     if math.copysign(1.0, torque / thickness) != sign:
         raise InputError(
-            f"a thicker spacer between the {between} changed the torque the wrong way",
-            where="preload spacer",
-            fix="check which spacer was in, and that nut torque and seating were the same",
+            _("a thicker spacer between the {between} changed the torque the wrong way").format(
+                between=between
+            ),
+            where=_("preload spacer"),
+            fix=_("check which spacer was in, and that nut torque and seating were the same"),
         )
     return second_mm + (target_nm - second_torque_nm) * thickness / torque
 
 
 def cap_spread(over_caps_preloaded: MeasuredLength, over_caps_free: MeasuredLength) -> WrittenSum:
     """Return how far side bearing preload spreads the caps: length over both, preloaded minus free."""
-    return WrittenSum("spread over the bearing caps", (plus(over_caps_preloaded), minus(over_caps_free)))
+    return WrittenSum(_("spread over the bearing caps"), (plus(over_caps_preloaded), minus(over_caps_free)))

@@ -19,6 +19,7 @@ from typing import Final
 from scipy import special
 
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.setup.measured import (
     MeasuredLength,
     WrittenSum,
@@ -61,16 +62,22 @@ class Instrument:
     def __post_init__(self) -> None:
         for value, what in (
             (self.resolution_mm, "resolution"),
-            (self.calibration_expanded_mm, "calibration uncertainty"),
-            (self.error_limit_mm, "error limit"),
+            (self.calibration_expanded_mm, _("calibration uncertainty")),
+            (self.error_limit_mm, _("error limit")),
         ):
             if not (math.isfinite(value) and value >= 0.0):
-                raise InputError(f"{what} {value} mm", where=self.name, fix="give zero or a positive length")
+                raise InputError(
+                    _("{what} {value} mm").format(what=what, value=value),
+                    where=self.name,
+                    fix=_("give zero or a positive length"),
+                )
         if not self.calibration_coverage_factor > 0.0:
             raise InputError(
-                f"coverage factor {self.calibration_coverage_factor}",
+                _("coverage factor {calibration_coverage_factor}").format(
+                    calibration_coverage_factor=self.calibration_coverage_factor
+                ),
                 where=self.name,
-                fix="take k from the certificate, usually 2",
+                fix=_("take k from the certificate, usually 2"),
             )
 
     @property
@@ -119,13 +126,19 @@ class RepeatedReadings:
 
     def __post_init__(self) -> None:
         if not self.readings_mm:
-            raise InputError("no reading", where=self.label, fix="type at least one, five are better")
+            raise InputError(_("no reading"), where=self.label, fix=_("type at least one, five are better"))
         for value in self.readings_mm:
             if not math.isfinite(value):
-                raise InputError(f"{value} is not a reading", where=self.label, fix="type a finite number")
+                raise InputError(
+                    _("{value} is not a reading").format(value=value),
+                    where=self.label,
+                    fix=_("type a finite number"),
+                )
         if self.known_spread_mm is not None and not self.known_spread_mm >= 0.0:
             raise InputError(
-                f"known spread {self.known_spread_mm} mm", where=self.label, fix="give a positive length"
+                _("known spread {known_spread_mm} mm").format(known_spread_mm=self.known_spread_mm),
+                where=self.label,
+                fix=_("give a positive length"),
             )
 
     @property
@@ -206,7 +219,9 @@ class RepeatedReadings:
     @property
     def quantity(self) -> MeasuredLength:
         """The mean as a `MeasuredLength`, for a `WrittenSum`."""
-        times = "one reading" if self.count == 1 else f"mean of {self.count} readings"
+        times = (
+            _("one reading") if self.count == 1 else _("mean of {count} readings").format(count=self.count)
+        )
         return MeasuredLength(
             self.label,
             self.mean_mm,
@@ -221,13 +236,17 @@ class RepeatedReadings:
         found = []
         if not self.spread_known:
             found.append(
-                f"{self.label}: one reading only, how well it repeats is not known; "
-                "read it again at least twice."
+                _(
+                    "{label}: one reading only, how well it repeats is not known; read it again "
+                    "at least twice."
+                ).format(label=self.label)
             )
         if self.instrument.calibration_uncertainty_mm == 0.0:
             found.append(
-                f"{self.label}: no calibration uncertainty given for the {self.instrument.name}; "
-                "its own error is not in the result."
+                _(
+                    "{label}: no calibration uncertainty given for the {name}; its own error is "
+                    "not in the result."
+                ).format(label=self.label, name=self.instrument.name)
             )
         question = outlier_question(self)
         if question is not None:
@@ -261,10 +280,10 @@ class OutlierQuestion:
     def text(self, system: System = "inch") -> str:
         """Return the question."""
         off = show_length(self.reading_mm - self.mean_of_others_mm, system, signed=True)
-        return (
-            f"{self.label}: reading {self.index + 1} lies {off} from the others. "
-            "Was it misread or mistyped? Read it again; it still counts until someone says otherwise."
-        )
+        return _(
+            "{label}: reading {index} lies {off} from the others. Was it misread or "
+            "mistyped? Read it again; it still counts until someone says otherwise."
+        ).format(label=self.label, index=self.index + 1, off=off)
 
 
 def grubbs_critical_value(count: int, significance: float = OUTLIER_SIGNIFICANCE) -> float:
@@ -369,7 +388,7 @@ def most_useful_reading(result: WrittenSum, readings: Sequence[RepeatedReadings]
                 u = abs(term.factor) * math.hypot(type_a, r.type_b_uncertainty_mm)
                 v = effective_degrees_of_freedom([(type_a, own + 1.0), (r.type_b_uncertainty_mm, math.inf)])
             shares.append((u, v))
-        u_all = math.hypot(*(u for u, _ in shares))
+        u_all = math.hypot(*(u for u, _value in shares))
         after = coverage_factor(effective_degrees_of_freedom(shares)) * u_all if u_all > 0.0 else 0.0
         if after < before and (best is None or after < best.expanded_after_mm):
             best = NextReading(chosen.label, before, after)

@@ -21,6 +21,7 @@ from typing import Final
 import numpy as np
 
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.units import System, show_length
 
 LEAST_READINGS: Final = 4
@@ -87,13 +88,20 @@ class RunoutFit:
 
     def text(self, system: System = "inch") -> str:
         """Return the fit in words."""
-        line = (
-            f"Total {show_length(self.tir_mm, system)}; tilt {show_length(self.first_tir_mm, system)}, "
-            f"high at {self.first_high_deg:.0f}°"
+        line = _("Total {tir_mm}; tilt {first_tir_mm}, high at {first_high_deg}°").format(
+            tir_mm=show_length(self.tir_mm, system),
+            first_tir_mm=show_length(self.first_tir_mm, system),
+            first_high_deg=round(self.first_high_deg) % 360,
         )
-        if self.count >= LEAST_READINGS_FOR_SADDLE:
-            line += f"; saddle {show_length(self.saddle_tir_mm, system)}, high at {self.saddle_high_deg:.0f}°"
-        return f"{line}."
+        if self.count < LEAST_READINGS_FOR_SADDLE:
+            return f"{line}."
+        if self.saddle_tir_mm <= 2.0 * 1.96 * self.amplitude_uncertainty_mm:
+            return _("{tilt}; no saddle beyond the scatter.").format(tilt=line)
+        return _("{tilt}; saddle {saddle_tir_mm}, high at {saddle_high_deg}°.").format(
+            tilt=line,
+            saddle_tir_mm=show_length(self.saddle_tir_mm, system),
+            saddle_high_deg=round(self.saddle_high_deg) % 180,
+        )
 
 
 def fit_runout(readings_mm: Sequence[float], angles_deg: Sequence[float] | None = None) -> RunoutFit:
@@ -115,7 +123,11 @@ def fit_runout(readings_mm: Sequence[float], angles_deg: Sequence[float] | None 
     n = values.size
     if n < LEAST_READINGS or not np.all(np.isfinite(values)):
         raise InputError(
-            f"{n} readings", where="runout", fix=f"give at least {LEAST_READINGS} numbers around the gear"
+            _("{n} readings").format(n=n),
+            where="runout",
+            fix=_("give at least {least_readings} numbers around the gear").format(
+                least_readings=LEAST_READINGS
+            ),
         )
     if angles_deg is None:
         theta = np.arange(n) * (2.0 * math.pi / n)
@@ -123,7 +135,9 @@ def fit_runout(readings_mm: Sequence[float], angles_deg: Sequence[float] | None 
         theta = np.radians(np.asarray(angles_deg, dtype=float))
         if theta.size != n:
             raise InputError(
-                f"{theta.size} angles for {n} readings", where="runout", fix="give one angle for each reading"
+                _("{size} angles for {n} readings").format(size=theta.size, n=n),
+                where="runout",
+                fix=_("give one angle for each reading"),
             )
     columns = [np.ones(n), np.cos(theta), np.sin(theta)]
     if n >= LEAST_READINGS_FOR_SADDLE:
@@ -131,9 +145,9 @@ def fit_runout(readings_mm: Sequence[float], angles_deg: Sequence[float] | None 
     matrix = np.stack(columns, axis=1)
     if np.linalg.cond(matrix) > 50.0:
         raise InputError(
-            "the angles lie too close together",
+            _("the angles lie too close together"),
             where="runout",
-            fix="spread the readings around the whole gear",
+            fix=_("spread the readings around the whole gear"),
         )
     solution = np.linalg.lstsq(matrix, values, rcond=None)[0]
     left = values - matrix @ solution
@@ -212,9 +226,11 @@ def separate_by_reindexing(as_found: RunoutFit, reindexed: RunoutFit, turned_deg
     first = _split(as_found.first_mm, reindexed.first_mm, cmath.exp(1j * psi))
     if first is None:
         raise InputError(
-            f"turning the gear by {turned_deg:g}° does not tell flange and gear apart",
+            _("turning the gear by {turned_deg}° does not tell flange and gear apart").format(
+                turned_deg=f"{turned_deg:g}"
+            ),
             where="re-indexing",
-            fix="bolt it about half a turn round, 90° to 270°",
+            fix=_("bolt it about half a turn round, 90° to 270°"),
         )
     saddle = _split(as_found.second_mm, reindexed.second_mm, cmath.exp(2j * psi))
     u = math.hypot(as_found.amplitude_uncertainty_mm, reindexed.amplitude_uncertainty_mm)
@@ -250,13 +266,13 @@ class IndexAdvice:
         """Return what to do."""
         if self.holes == 0:
             least = show_length(self.tir_before_mm, system)
-            return f"Leave the gear as bolted: no other hole brings less than {least}."
+            return _("Leave the gear as bolted: no other hole brings less than {least}.").format(least=least)
         word = "hole" if self.holes == 1 else "holes"
         before, after = (show_length(v, system) for v in (self.tir_before_mm, self.tir_after_mm))
-        return (
-            f"Turn the gear {self.holes} bolt {word} ({self.turn_deg:.0f}°) on its flange: "
-            f"tilt {before} becomes about {after}."
-        )
+        return _(
+            "Turn the gear {holes} bolt {word} ({turn_deg}°) on its flange: tilt "
+            "{before} becomes about {after}."
+        ).format(holes=self.holes, word=word, turn_deg=f"{self.turn_deg:.0f}", before=before, after=after)
 
 
 def best_index(separated: Separated, bolt_count: int) -> IndexAdvice:
@@ -271,7 +287,9 @@ def best_index(separated: Separated, bolt_count: int) -> IndexAdvice:
     """
     if bolt_count < 2:
         raise InputError(
-            f"{bolt_count} bolts", where="ring gear bolts", fix="count the bolts of the ring gear"
+            _("{bolt_count} bolts").format(bolt_count=bolt_count),
+            where=_("ring gear bolts"),
+            fix=_("count the bolts of the ring gear"),
         )
 
     def tilt(holes: int) -> float:
@@ -305,11 +323,14 @@ class BacklashLink:
         """Return what it means."""
         e, m = show_length(self.expected_spread_mm, system), show_length(self.measured_spread_mm, system)
         if self.unexplained_mm <= 0.5 * self.measured_spread_mm:
-            return f"Runout explains the backlash variation ({e} expected, {m} found): mend the runout."
-        return (
-            f"Runout does not explain the backlash variation ({e} expected, {m} found): look at teeth, "
-            "burrs, bolts and pinion bearings; runout good but variation high means the set."
-        )
+            return _(
+                "Runout explains the backlash variation ({e} expected, {m} found): mend the runout."
+            ).format(e=e, m=m)
+        return _(
+            "Runout does not explain the backlash variation ({e} expected, {m} found): "
+            "look at teeth, burrs, bolts and pinion bearings; runout good but variation "
+            "high means the set."
+        ).format(e=e, m=m)
 
 
 def link_runout_to_backlash(
@@ -330,9 +351,9 @@ def link_runout_to_backlash(
     """
     if not backlash_per_ring_move > 0.0:
         raise InputError(
-            f"factor {backlash_per_ring_move}",
-            where="backlash factor",
-            fix="backlash per ring gear move is about 0.7",
+            _("factor {backlash_per_ring_move}").format(backlash_per_ring_move=backlash_per_ring_move),
+            where=_("backlash factor"),
+            fix=_("backlash per ring gear move is about 0.7"),
         )
     expected = back_face.first_mm * backlash_per_ring_move * radius_ratio
     return BacklashLink(2.0 * abs(expected), backlash.first_tir_mm, 2.0 * abs(backlash.first_mm - expected))

@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass
 
 from axlewright.errors import InputError
+from axlewright.language import _
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,10 +30,12 @@ class SideShims:
     other_side_mm: float
 
     def __post_init__(self) -> None:
-        for value, side in ((self.ring_side_mm, "ring gear side"), (self.other_side_mm, "other side")):
+        for value, side in ((self.ring_side_mm, _("ring gear side")), (self.other_side_mm, _("other side"))):
             if not (math.isfinite(value) and value > 0.0):
                 raise InputError(
-                    f"shim of {value} mm", where=f"side shims, {side}", fix="a shim is thicker than zero"
+                    _("shim of {value} mm").format(value=value),
+                    where=_("side shims, {side}").format(side=side),
+                    fix=_("a shim is thicker than zero"),
                 )
 
     @property
@@ -61,10 +64,16 @@ def notch_travel_mm(thread_pitch_mm: float, notches: int) -> float:
     """
     if not thread_pitch_mm > 0.0:
         raise InputError(
-            f"thread pitch {thread_pitch_mm} mm", where="adjuster", fix="give the pitch, above 0"
+            _("thread pitch {thread_pitch_mm} mm").format(thread_pitch_mm=thread_pitch_mm),
+            where="adjuster",
+            fix=_("give the pitch, above 0"),
         )
     if notches < 1:
-        raise InputError(f"{notches} notches", where="adjuster", fix="count the notches around the adjuster")
+        raise InputError(
+            _("{notches} notches").format(notches=notches),
+            where="adjuster",
+            fix=_("count the notches around the adjuster"),
+        )
     return thread_pitch_mm / notches
 
 
@@ -89,12 +98,16 @@ class AdjusterMove:
     def text(self) -> str:
         """Return what to turn, in the order that ends by tightening."""
         if self.notches == 0:
-            return "Less than half a notch: leave the adjusters."
+            return _("Less than half a notch: leave the adjusters.")
         n = abs(self.notches)
         word = "notch" if n == 1 else "notches"
         if self.notches > 0:
-            return f"Back the ring gear side off {n} {word}, then tighten the other side {n} {word}."
-        return f"Back the other side off {n} {word}, then tighten the ring gear side {n} {word}."
+            return _(
+                "Back the ring gear side off {n} {word}, then tighten the other side {n2} {word2}."
+            ).format(n=n, word=word, n2=n, word2=word)
+        return _("Back the other side off {n} {word}, then tighten the ring gear side {n2} {word2}.").format(
+            n=n, word=word, n2=n, word2=word
+        )
 
 
 def notches_for_move(ring_away_mm: float, thread_pitch_mm: float, notches_around: int) -> AdjusterMove:

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from typing import Final
 
+from axlewright.language import _
+
 CIVIL: Final = "civil service literature, maker withheld"
 COMMON_PRACTICE: Final = "common practice, no source"
 DERIVED: Final = "derived here"
@@ -42,4 +44,4 @@ SOURCES: Final[dict[str, str]] = {
 
 def manual(*keys: str) -> str:
     """Return the full names of government manuals, for the source text of a limit or a term."""
-    return "government manual " + "; ".join(SOURCES[key] for key in keys)
+    return _("government manual ") + "; ".join(SOURCES[key] for key in keys)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.setup.depth import pinion_out_of_shim_change_mm
 from axlewright.setup.marks import ShimPlace
 from axlewright.units import System, show_length
@@ -42,12 +43,16 @@ class StockItem:
     def __post_init__(self) -> None:
         if not (math.isfinite(self.thickness_mm) and self.thickness_mm > 0.0):
             raise InputError(
-                f"thickness {self.thickness_mm} mm",
+                _("thickness {thickness_mm} mm").format(thickness_mm=self.thickness_mm),
                 where=f"stock {self.label}",
-                fix="measure it in mm, above 0",
+                fix=_("measure it in mm, above 0"),
             )
         if self.count < 0:
-            raise InputError(f"count {self.count}", where=f"stock {self.label}", fix="count again, 0 or more")
+            raise InputError(
+                _("count {count}").format(count=self.count),
+                where=f"stock {self.label}",
+                fix=_("count again, 0 or more"),
+            )
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,9 +96,8 @@ class StockChoice:
         thick = "thick" if self.remainder_mm > 0 else "thin"
         where = "out" if self.pinion_out_mm > 0 else "in"
         by = show_length(abs(self.remainder_mm), system)
-        return (
-            f"Take {names}: {show_length(self.thickness_mm, system)}, {by} too {thick}, "
-            f"pinion that much too far {where}."
+        return _("Take {names}: {thickness_mm}, {by} too {thick}, pinion that much too far {where}.").format(
+            names=names, thickness_mm=show_length(self.thickness_mm, system), by=by, thick=thick, where=where
         )
 
 
@@ -104,10 +108,16 @@ def _allowed(thickness_mm: float, wanted_mm: float, rule: RoundingRule) -> bool:
 def check_wanted(wanted_mm: float, rule: RoundingRule) -> None:
     """Refuse a wanted thickness or rounding rule that makes no sense."""
     if not (math.isfinite(wanted_mm) and wanted_mm > 0.0):
-        raise InputError(f"wanted thickness {wanted_mm} mm", where="stock", fix="ask for a thickness above 0")
+        raise InputError(
+            _("wanted thickness {wanted_mm} mm").format(wanted_mm=wanted_mm),
+            where="stock",
+            fix=_("ask for a thickness above 0"),
+        )
     if rule not in ("nearest", "nearest_but_not_thicker"):
         raise InputError(
-            f"unknown rounding rule '{rule}'", where="stock", fix="nearest or nearest_but_not_thicker"
+            _("unknown rounding rule '{rule}'").format(rule=rule),
+            where="stock",
+            fix=_("nearest or nearest_but_not_thicker"),
         )
 
 
@@ -140,9 +150,9 @@ def nearest_spacer(
     fitting = [i for i in stock if i.count > 0 and _allowed(i.thickness_mm, wanted_mm, rule)]
     if not fitting:
         raise InputError(
-            f"no spacer on the shelf for {show_length(wanted_mm)}",
+            _("no spacer on the shelf for {wanted_mm}").format(wanted_mm=show_length(wanted_mm)),
             where="stock",
-            fix="add what is there with its measured thickness, or order one",
+            fix=_("add what is there with its measured thickness, or order one"),
         )
     best = min(fitting, key=lambda i: (round(abs(i.thickness_mm - wanted_mm) * TICKS_PER_MM), i.thickness_mm))
     return StockChoice(wanted_mm, (best,), place)

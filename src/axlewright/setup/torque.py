@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.setup.default_limits import DEFAULT_LIMITS
 from axlewright.setup.limits import judge
 from axlewright.units import (
@@ -55,7 +56,7 @@ class Torque:
     def __post_init__(self) -> None:
         for value in (self.value_nm, self.standard_uncertainty_nm):
             if not (math.isfinite(value) and value >= 0.0):
-                raise InputError(f"{value} N·m", where=self.label, fix="a drag torque is zero or positive")
+                raise InputError(f"{value} N·m", where=self.label, fix=_("a drag torque is zero or positive"))
 
     @property
     def expanded_uncertainty_nm(self) -> float:
@@ -101,11 +102,15 @@ def torque_of_cord(
         What is turned.
     """
     if not (math.isfinite(force_n) and force_n >= 0.0):
-        raise InputError(f"{force_n} N", where="pull on the cord", fix="type the pull while it turns")
+        raise InputError(f"{force_n} N", where=_("pull on the cord"), fix=_("type the pull while it turns"))
     if not (math.isfinite(radius_mm) and radius_mm > 0.0):
-        raise InputError(f"{radius_mm} mm", where="cord radius", fix="measure where the cord runs off")
+        raise InputError(
+            _("{radius_mm} mm").format(radius_mm=radius_mm),
+            where=_("cord radius"),
+            fix=_("measure where the cord runs off"),
+        )
     u = math.hypot(force_uncertainty_n * radius_mm, force_n * radius_uncertainty_mm) / 1000.0
-    return Torque(label, force_n * radius_mm / 1000.0, u, "cord and scale")
+    return Torque(label, force_n * radius_mm / 1000.0, u, _("cord and scale"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +164,11 @@ def total_at_pinion(pinion: Torque, seal: Torque, side: Torque, ratio: float) ->
         If the ratio is not above zero.
     """
     if not (math.isfinite(ratio) and ratio > 0.0):
-        raise InputError(f"ratio {ratio}", where="axle ratio", fix="give ring gear teeth over pinion teeth")
+        raise InputError(
+            _("ratio {ratio}").format(ratio=ratio),
+            where=_("axle ratio"),
+            fix=_("give ring gear teeth over pinion teeth"),
+        )
     return TotalTorque(pinion, seal, side, ratio)
 
 
@@ -180,7 +189,9 @@ class UnitSuspicion:
 
     def text(self, system: System = "inch") -> str:
         """Return the question."""
-        return f"Was it in {self.meant}? That would be {show_torque(self.value_nm, system)}."
+        return _("Was it in {meant}? That would be {value_nm}.").format(
+            meant=self.meant, value_nm=show_torque(self.value_nm, system)
+        )
 
 
 _SLIPS: Final = (
@@ -256,5 +267,7 @@ def printed_pair_question(first: str, second: str, kind: PairKind) -> str | None
     slack = _last_digit(second) * abs(unit_b)
     if abs(a - b) <= slack * (1.0 + 1e-9):
         return None
-    times = f", {max(a, b) / min(a, b):.3g} times apart" if min(a, b) > 0.0 else ""
-    return f"'{first}' and '{second}' are not the same{times}. Which one is right?"
+    times = _(", {a} times apart").format(a=f"{max(a, b) / min(a, b):.3g}") if min(a, b) > 0.0 else ""
+    return _("'{first}' and '{second}' are not the same{times}. Which one is right?").format(
+        first=first, second=second, times=times
+    )

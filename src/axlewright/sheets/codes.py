@@ -15,6 +15,7 @@ import segno
 import zxingcpp
 
 from axlewright.errors import InputError
+from axlewright.language import _
 
 
 def qr_svg(text: str) -> str:
@@ -23,7 +24,7 @@ def qr_svg(text: str) -> str:
         code = segno.make_qr(text, error="m")
     except (segno.DataOverflowError, ValueError):
         raise InputError(
-            "this is too long for a QR code", where="link", fix="use a shorter address"
+            _("this is too long for a QR code"), where="link", fix=_("use a shorter address")
         ) from None
     out = io.BytesIO()
     code.save(out, kind="svg", border=4, xmldecl=False, svgns=True, nl=False, scale=4)
@@ -47,7 +48,9 @@ def datamatrix_svg(text: str) -> str:
         code = zxingcpp.create_barcode(text, zxingcpp.BarcodeFormat.DataMatrix, force_square=True)
         picture = code.to_image(scale=1, add_quiet_zones=False)
     except (ValueError, RuntimeError):
-        raise InputError("this does not fit into a code", where="label", fix="shorten the texts") from None
+        raise InputError(
+            _("this does not fit into a code"), where="label", fix=_("shorten the texts")
+        ) from None
     rows: list[list[int]] = np.asarray(picture, dtype=np.uint8).tolist()
     edge = 2
     size = len(rows) + 2 * edge

@@ -16,6 +16,7 @@ from contourpy import contour_generator
 from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, gaussian_filter, label
 
+from axlewright.language import _
 from axlewright.sheets.data import Flank, Mask, RoundPlot
 
 INK: Final = "#1b2a33"
@@ -50,7 +51,7 @@ def _softened(cells: NDArray[np.bool_]) -> NDArray[np.float64]:
     """Blur the edge of large spots and holes by about a cell, so that their outline has no stairs."""
     soft: NDArray[np.float64] = gaussian_filter(cells.astype(np.float64), 1.0, mode="nearest")
     for side in (cells, ~cells):
-        spots, _ = label(side)
+        spots, _rest = label(side)
         sizes = np.bincount(spots.ravel())
         small = side & (sizes[spots] < SMALL_SPOT_CELLS)
         near = binary_dilation(small, iterations=2)
@@ -85,7 +86,7 @@ def mask_outlines(mask: Mask) -> list[NDArray[np.float64]]:
 def _rounded(line: NDArray[np.float64], times: int = 2) -> NDArray[np.float64]:
     """Cut the corners of a closed outline by a quarter of each side (Chaikin 1974)."""
     points = line[:-1]
-    for _ in range(times):
+    for _again in range(times):
         after = np.roll(points, -1, axis=0)
         points = np.stack((0.75 * points + 0.25 * after, 0.25 * points + 0.75 * after), axis=1).reshape(-1, 2)
     return points
@@ -191,20 +192,26 @@ def describe_mask(mask: Mask) -> str:
     """
     cells = np.asarray(mask, dtype=bool)
     if not cells.any():
-        return "no marked area"
+        return _("no marked area")
     rows = np.flatnonzero(cells.any(axis=1))
     columns = np.flatnonzero(cells.any(axis=0))
     high, wide = cells.shape
-    return (
-        f"from {100 * columns[0] / wide:.0f} to {100 * (columns[-1] + 1) / wide:.0f} % of the face width "
-        f"from the toe, from {100 * rows[0] / high:.0f} to {100 * (rows[-1] + 1) / high:.0f} % of the depth "
-        "from the root"
+    return _(
+        "from {value} to {value2} % of the face width from the toe, from {value3} to "
+        "{value4} % of the depth from the root"
+    ).format(
+        value=f"{100 * columns[0] / wide:.0f}",
+        value2=f"{100 * (columns[-1] + 1) / wide:.0f}",
+        value3=f"{100 * rows[0] / high:.0f}",
+        value4=f"{100 * (rows[-1] + 1) / high:.0f}",
     )
 
 
 def tooth_alt(flank: Flank, kind: str, mask: Mask) -> str:
     """Return the alternative text of a tooth picture."""
-    return f"Unrolled ring gear tooth, {flank} side, {kind} contact pattern: {describe_mask(mask)}."
+    return _("Unrolled ring gear tooth, {flank} side, {kind} contact pattern: {describe_mask}.").format(
+        flank=flank, kind=kind, describe_mask=describe_mask(mask)
+    )
 
 
 def _ticks(low: float, up: float) -> list[tuple[float, str]]:
@@ -249,15 +256,15 @@ def round_plot_svg(plot: RoundPlot, *, wide: float = 560.0, high: float = 130.0)
         )
 
     for mark in range(0, 361, 60):
-        x, _ = at(mark, low)
+        x, _rest = at(mark, low)
         parts.append(f'<path d="M{x:.1f} {top}V{high - bottom}" stroke="{PALE}" stroke-width=".5"/>')
         write(x, high - bottom + 11, f"{mark}°", "middle")
     for value, text in _ticks(low, up):
-        _, y = at(0, value)
+        _rest, y = at(0, value)
         parts.append(f'<path d="M{left} {y:.1f}H{wide - right}" stroke="{PALE}" stroke-width=".5"/>')
         write(left - 5, y + 3, text, "end")
     if plot.limit is not None:
-        _, y = at(0, plot.limit)
+        _rest, y = at(0, plot.limit)
         parts.append(
             f'<path d="M{left} {y:.1f}H{wide - right}" stroke="{COMPUTED}" stroke-width="1.2" '
             'stroke-dasharray="7 3"/>'
@@ -273,6 +280,6 @@ def round_plot_svg(plot: RoundPlot, *, wide: float = 560.0, high: float = 130.0)
         parts.append(
             f'<circle cx="{x:.1f}" cy="{y:.1f}" r="2.6" fill="#fff" stroke="{INK}" stroke-width="1.3"/>'
         )
-    write(left, high - 2, f"{plot.unit}, over the angle round the ring gear", "start")
+    write(left, high - 2, _("{unit}, over the angle round the ring gear").format(unit=plot.unit), "start")
     parts.append("</svg>")
     return "".join(parts)

@@ -9,6 +9,7 @@ from typing import Any, Final
 from PIL import Image, ImageOps
 
 from axlewright.errors import PhotoError
+from axlewright.language import _
 from axlewright.sheets.codes import qr_svg
 from axlewright.sheets.data import JobSheetData, PatternPicture, RoundPlot
 from axlewright.sheets.drawing import round_plot_svg, tooth_alt, tooth_svg
@@ -71,7 +72,7 @@ def _print_ready(jpeg: bytes, where: str) -> tuple[bytes, int, int]:
                 return jpeg, *picture.size
             upright = ImageOps.exif_transpose(picture).convert("L" if picture.mode == "L" else "RGB")
     except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):
-        raise PhotoError("this is no JPEG picture", where=where, fix="save it as JPEG first") from None
+        raise PhotoError(_("this is no JPEG picture"), where=where, fix=_("save it as JPEG first")) from None
     upright.thumbnail((MAX_PIXELS, MAX_PIXELS))
     out = io.BytesIO()
     upright.save(out, "JPEG", quality=85)
@@ -113,5 +114,7 @@ def _pattern(picture: PatternPicture) -> dict[str, Any]:
 
 def _plot(plot: RoundPlot) -> dict[str, Any]:
     low, high = min(plot.values), max(plot.values)
-    alt = f"{plot.title}: {len(plot.values)} readings round the ring gear, {low:g} to {high:g} {plot.unit}."
+    alt = _("{title}: {count} readings round the ring gear, {low} to {high} {unit}.").format(
+        title=plot.title, count=len(plot.values), low=f"{low:g}", high=f"{high:g}", unit=plot.unit
+    )
     return {"title": plot.title, "svg": round_plot_svg(plot), "alt": alt, "caption": plot.caption}

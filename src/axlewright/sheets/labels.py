@@ -14,6 +14,7 @@ from urllib.parse import parse_qsl, urlencode
 from pydantic import Field
 
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.sheets.codes import datamatrix_svg
 from axlewright.sheets.data import SheetModel
 from axlewright.sheets.typeset import set_pdf
@@ -103,10 +104,10 @@ def read_label_code(text: str) -> dict[str, str]:
     >>> read_label_code("axle-set?number=4417&mark=%2B2")
     {'label': 'axle-set', 'number': '4417', 'mark': '+2'}
     """
-    kind, _, query = text.strip().partition("?")
+    kind, _rest, query = text.strip().partition("?")
     if kind not in ("axle-set", "axle-spacer"):
         raise InputError(
-            "this is not the code of a set or spacer label", where="code", fix="scan the label again"
+            _("this is not the code of a set or spacer label"), where="code", fix=_("scan the label again")
         )
     return {"label": kind, **dict(parse_qsl(query))}
 
@@ -141,7 +142,7 @@ def _set(values: dict[str, Any]) -> bytes:
 
 def _set_label_values(data: SetLabelData) -> dict[str, Any]:
     return data.model_dump() | {
-        "title": f"Set label {data.set_number}",
+        "title": _("Set label {set_number}").format(set_number=data.set_number),
         "big": f"Set {data.set_number}",
         "lines": [
             " · ".join(text for text in (data.design, data.ratio, data.tooth_form, data.hand) if text),
@@ -173,11 +174,11 @@ def set_labels(labels: Sequence[SetLabelData]) -> bytes:
         When there is none.
     """
     if not labels:
-        raise InputError("there is no label to print", where="labels", fix="choose at least one set")
+        raise InputError(_("there is no label to print"), where="labels", fix=_("choose at least one set"))
     first = labels[0]
     pages = [_set_label_values(one) for one in labels]
     values = {
-        "title": f"Labels of {len(pages)} sets",
+        "title": _("Labels of {count} sets").format(count=len(pages)),
         "width_mm": first.width_mm,
         "height_mm": first.height_mm,
         "labels": [
@@ -190,7 +191,7 @@ def set_labels(labels: Sequence[SetLabelData]) -> bytes:
 def spacer_label(data: SpacerLabelData) -> bytes:
     """Set the label of a spacer or shim as a PDF of the size of the label."""
     values = data.model_dump() | {
-        "title": f"Spacer label {data.thickness_mm:.3f} mm",
+        "title": _("Spacer label {thickness_mm} mm").format(thickness_mm=f"{data.thickness_mm:.3f}"),
         "big": f"{data.thickness_mm:.3f} mm",
         "lines": [
             data.inch,

@@ -16,6 +16,7 @@ from typing import Any, Final
 import typst
 
 from axlewright.errors import AxlewrightError
+from axlewright.language import _
 
 _CONTROL: Final = {code: None for code in (*range(32), *range(127, 160)) if code not in (9, 10)}
 
@@ -26,7 +27,7 @@ def fonts() -> typst.Fonts:
     found = importlib.util.find_spec("matplotlib")
     if found is None or not found.submodule_search_locations:
         raise AxlewrightError(
-            "the fonts of matplotlib are missing", where="sheet", fix="reinstall matplotlib"
+            _("the fonts of matplotlib are missing"), where="sheet", fix=_("reinstall matplotlib")
         )
     folder = Path(found.submodule_search_locations[0]) / "mpl-data" / "fonts" / "ttf"
     return typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(folder)])
@@ -74,5 +75,7 @@ def set_pdf(template: str, data: Mapping[str, Any]) -> bytes:
         )
     except typst.TypstError as problem:
         raise AxlewrightError(
-            f"the sheet cannot be set ({problem.message})", where="sheet", fix="report the job's data"
+            _("the sheet cannot be set ({message})").format(message=problem.message),
+            where="sheet",
+            fix=_("report the job's data"),
         ) from problem
