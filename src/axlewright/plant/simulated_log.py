@@ -80,6 +80,41 @@ class Member:
             out[FIGURES.index(name)] = other[FIGURES.index(name)]
         return out
 
+    def read(
+        self,
+        pinion_out_mm: float,
+        number: str,
+        *,
+        spread: Spread,
+        rng: np.random.Generator,
+        patterns: bool = True,
+        operator: str = "",
+        at: str = "",
+    ) -> Roll:
+        """Run the set at a position and read it as an operator would, with noise and slips."""
+        slack = float(rng.normal(0.0, spread.backlash_mm))
+        figures = self.figures(pinion_out_mm + float(rng.normal(0.0, spread.position_mm)), slack)
+        values = dict(zip(FIGURES, figures, strict=True))
+        read: dict[str, Any] = {}
+        for flank in ("drive", "coast"):
+            true = values[f"{flank}_motion_error_urad"]
+            seen = true * (1.0 + rng.normal(0.0, spread.reading_share)) + rng.normal(0.0, spread.reading_urad)
+            if rng.random() < spread.slips:
+                seen *= 1.5
+            read[f"{flank}_motion_error_urad"] = round(max(float(seen), 0.5), 1)
+        if patterns:
+            for name in ("drive_lengthwise", "drive_profile", "coast_lengthwise", "coast_profile"):
+                read[name] = round(float(np.clip(values[name] + rng.normal(0.0, 0.05), -1, 1)), 2)
+        return Roll(
+            set_number=number,
+            design=self.drive.name,
+            pinion_out_mm=round(pinion_out_mm, 4),
+            backlash_mm=round(self.drive.backlash_nominal_mm + slack, 3),
+            **read,
+            operator=operator,
+            at=at,
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class SimulatedSet:
@@ -165,36 +200,19 @@ def simulate_set(
     practice = practice or Practice()
     member = _member(design, spread, rng)
     moment = started or datetime(2026, 3, 2, 7, 0)
-    rolls = []
-    for n, place in enumerate(positions_thou):
-        out = place * THOU
-        slack = float(rng.normal(0.0, spread.backlash_mm))
-        figures = member.figures(out + float(rng.normal(0.0, spread.position_mm)), slack)
-        values = dict(zip(FIGURES, figures, strict=True))
-        read: dict[str, Any] = {}
-        for flank in ("drive", "coast"):
-            true = values[f"{flank}_motion_error_urad"]
-            seen = true * (1.0 + rng.normal(0.0, spread.reading_share)) + rng.normal(0.0, spread.reading_urad)
-            if rng.random() < spread.slips:
-                seen *= 1.5
-            read[f"{flank}_motion_error_urad"] = round(max(float(seen), 0.5), 1)
-        centers: dict[str, Any] = {}
-        if patterns:
-            for name in ("drive_lengthwise", "drive_profile", "coast_lengthwise", "coast_profile"):
-                centers[name] = round(float(np.clip(values[name] + rng.normal(0.0, 0.05), -1, 1)), 2)
-        rolls.append(
-            Roll(
-                set_number=number,
-                design=design.name,
-                pinion_out_mm=round(out, 4),
-                backlash_mm=round(design.backlash_nominal_mm + slack, 3),
-                **read,
-                **centers,
-                operator=operator,
-                at=(moment + timedelta(minutes=2 * n)).strftime("%Y-%m-%dT%H:%M:%S"),
-            )
+    rolls = tuple(
+        member.read(
+            place * THOU,
+            number,
+            spread=spread,
+            rng=rng,
+            patterns=patterns,
+            operator=operator,
+            at=(moment + timedelta(minutes=2 * n)).strftime("%Y-%m-%dT%H:%M:%S"),
         )
-    return SimulatedSet(tuple(rolls), member, practice)
+        for n, place in enumerate(positions_thou)
+    )
+    return SimulatedSet(rolls, member, practice)
 
 
 def simulated_log(
