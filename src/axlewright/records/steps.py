@@ -15,11 +15,11 @@ How a step stands is read from its entries alone:
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from axlewright.errors import RecordError
-from axlewright.language import _
+from axlewright.language import _, n_
 from axlewright.records.types import Entry
 
 StepState = Literal["open", "begun", "ask", "not ok", "again", "ok", "waived"]
@@ -65,118 +65,140 @@ class Step:
     cautions: str
     stops_job: bool = False
 
+    def told(self) -> Step:
+        """Return the step with its words in the chosen language."""
+        return replace(
+            self,
+            title=_(self.title),
+            reads=_(self.reads),
+            why=_(self.why),
+            cost=_(self.cost),
+            when_it_fails=_(self.when_it_fails),
+            redo_cost=_(self.redo_cost),
+        )
+
 
 STEPS: Final[tuple[Step, ...]] = (
     Step(
         key="complaint",
-        title="Complaint and road test",
-        reads="what the customer hears or feels, driving mode, speed band, pitch",
-        why="before anything is opened, tyres, wheel bearings and driveline have to be ruled out",
-        cost="half an hour on the road, gears stay in",
-        when_it_fails="the noise is not the axle's: look at tyres, wheel bearings and driveline first",
-        redo_cost="half an hour, gears stay in",
+        title=n_("Complaint and road test"),
+        reads=n_("what the customer hears or feels, driving mode, speed band, pitch"),
+        why=n_("before anything is opened, tyres, wheel bearings and driveline have to be ruled out"),
+        cost=n_("half an hour on the road, gears stay in"),
+        when_it_fails=n_("the noise is not the axle's: look at tyres, wheel bearings and driveline first"),
+        redo_cost=n_("half an hour, gears stay in"),
         follows_from=(),
         cautions="complaint",
     ),
     Step(
         key="as-found",
-        title="As-found readings",
-        reads="backlash at four to eight places, turning torque, end play, ring gear runout, rolled pattern, "
-        "shims and caps tagged and photographed",
-        why="a used set goes back to where it ran, and what was found cannot be measured again later",
-        cost="minutes, gears stay in",
-        when_it_fails="nothing to redo: what was found is written down as it is",
-        redo_cost="nothing",
+        title=n_("As-found readings"),
+        reads=n_(
+            "backlash at four to eight places, turning torque, end play, ring gear "
+            "runout, rolled pattern, shims and caps tagged and photographed"
+        ),
+        why=n_("a used set goes back to where it ran, and what was found cannot be measured again later"),
+        cost=n_("minutes, gears stay in"),
+        when_it_fails=n_("nothing to redo: what was found is written down as it is"),
+        redo_cost=n_("nothing"),
         follows_from=(),
         cautions="as_found",
     ),
     Step(
         key="identity",
-        title="Set identity",
-        reads="pair numbers on both members, depth marks, tooth counts, hand, tooth form, timing marks, "
-        "ring gear thickness",
-        why="a mixed pair or the wrong ring gear cannot be set up with any shim",
+        title=n_("Set identity"),
+        reads=n_(
+            "pair numbers on both members, depth marks, tooth counts, hand, tooth form, "
+            "timing marks, ring gear thickness"
+        ),
+        why=n_("a mixed pair or the wrong ring gear cannot be set up with any shim"),
         cost="minutes",
-        when_it_fails="stop and answer: a pair that does not match is not used",
-        redo_cost="another set",
+        when_it_fails=n_("stop and answer: a pair that does not match is not used"),
+        redo_cost=n_("another set"),
         follows_from=(),
         cautions="identity",
         stops_job=True,
     ),
     Step(
         key="fits",
-        title="Fits and flange runout",
-        reads="pinion journals and bores, case flange runout without ring gear, ring gear back face runout",
-        why="what runs out here comes back as changing backlash and a wandering pattern",
-        cost="an hour, gears out",
-        when_it_fails="bearings first, then the case; re-index the ring gear high to low",
-        redo_cost="bearings pressed off, perhaps new parts",
+        title=n_("Fits and flange runout"),
+        reads=n_(
+            "pinion journals and bores, case flange runout without ring gear, ring gear back face runout"
+        ),
+        why=n_("what runs out here comes back as changing backlash and a wandering pattern"),
+        cost=n_("an hour, gears out"),
+        when_it_fails=n_("bearings first, then the case; re-index the ring gear high to low"),
+        redo_cost=n_("bearings pressed off, perhaps new parts"),
         follows_from=(),
         cautions="fits",
     ),
     Step(
         key="depth",
-        title="Pinion depth and spacer",
-        reads="carrier depth several times, bearing width, depth mark with its meaning and unit",
-        why="the spacer decides the pattern, and it is the dearest thing to correct later",
-        cost="half an hour, gears out",
-        when_it_fails="next spacer size",
-        redo_cost="gears out, pinion bearing pressed off",
+        title=n_("Pinion depth and spacer"),
+        reads=n_("carrier depth several times, bearing width, depth mark with its meaning and unit"),
+        why=n_("the spacer decides the pattern, and it is the dearest thing to correct later"),
+        cost=n_("half an hour, gears out"),
+        when_it_fails=n_("next spacer size"),
+        redo_cost=n_("gears out, pinion bearing pressed off"),
         follows_from=("identity", "fits"),
         cautions="depth",
     ),
     Step(
         key="preload",
-        title="Pinion preload",
-        reads="running torque turned by hand, new or used bearings, with or without seal",
-        why="without preload the pinion moves under load and the pattern with it",
-        cost="minutes, ring gear out",
-        when_it_fails="another preload spacer or a new crush sleeve; a sleeve is never backed off",
-        redo_cost="pinion nut off, new sleeve",
+        title=n_("Pinion preload"),
+        reads=n_("running torque turned by hand, new or used bearings, with or without seal"),
+        why=n_("without preload the pinion moves under load and the pattern with it"),
+        cost=n_("minutes, ring gear out"),
+        when_it_fails=n_("another preload spacer or a new crush sleeve; a sleeve is never backed off"),
+        redo_cost=n_("pinion nut off, new sleeve"),
         follows_from=("depth",),
         cautions="pinion_preload",
     ),
     Step(
         key="backlash",
-        title="Side bearings and backlash",
-        reads="end play, side preload, backlash at four to eight places at the heel",
-        why="the ring gear has to sit at its distance with both side bearings loaded",
-        cost="half an hour, gears stay in with screw adjusters",
-        when_it_fails="move the ring gear and keep the total of both sides",
-        redo_cost="minutes with adjusters, caps off with shims",
+        title=n_("Side bearings and backlash"),
+        reads=n_("end play, side preload, backlash at four to eight places at the heel"),
+        why=n_("the ring gear has to sit at its distance with both side bearings loaded"),
+        cost=n_("half an hour, gears stay in with screw adjusters"),
+        when_it_fails=n_("move the ring gear and keep the total of both sides"),
+        redo_cost=n_("minutes with adjusters, caps off with shims"),
         follows_from=("depth", "preload"),
         cautions="backlash",
     ),
     Step(
         key="pattern",
-        title="Contact pattern",
-        reads="drive and coast pattern at several places round the ring gear",
-        why="the pattern is the proof that pinion and ring gear sit where the set was made to run",
-        cost="minutes, gears stay in",
-        when_it_fails="depth first, then backlash, and read backlash again every time",
-        redo_cost="gears out and the pinion bearing pressed off for depth; minutes for backlash",
+        title=n_("Contact pattern"),
+        reads=n_("drive and coast pattern at several places round the ring gear"),
+        why=n_("the pattern is the proof that pinion and ring gear sit where the set was made to run"),
+        cost=n_("minutes, gears stay in"),
+        when_it_fails=n_("depth first, then backlash, and read backlash again every time"),
+        redo_cost=n_("gears out and the pinion bearing pressed off for depth; minutes for backlash"),
         follows_from=("depth", "backlash"),
         cautions="pattern",
     ),
     Step(
         key="final",
-        title="Final build re-check",
-        reads="new bearings pressed, seal, nut and sleeve in place: preload, backlash and pattern once more",
-        why="pressed bearings grow and set-up bearings differ, so the trial result has to be proved again",
-        cost="an hour",
-        when_it_fails="back to the step that moved",
-        redo_cost="gears out",
+        title=n_("Final build re-check"),
+        reads=n_(
+            "new bearings pressed, seal, nut and sleeve in place: preload, backlash and pattern once more"
+        ),
+        why=n_(
+            "pressed bearings grow and set-up bearings differ, so the trial result has to be proved again"
+        ),
+        cost=n_("an hour"),
+        when_it_fails=n_("back to the step that moved"),
+        redo_cost=n_("gears out"),
         follows_from=("depth", "preload", "backlash", "pattern"),
         cautions="final_build",
     ),
     Step(
         key="close",
-        title="Close and sheet",
-        reads="locks, caps, cover, oil, leak check, road test, signature",
-        why="the signed sheet is what the customer and the next bench get",
-        cost="an hour with the road test, gears stay in",
-        when_it_fails="back to the complaint with the new readings",
-        redo_cost="depends on what is found",
+        title=n_("Close and sheet"),
+        reads=n_("locks, caps, cover, oil, leak check, road test, signature"),
+        why=n_("the signed sheet is what the customer and the next bench get"),
+        cost=n_("an hour with the road test, gears stay in"),
+        when_it_fails=n_("back to the complaint with the new readings"),
+        redo_cost=n_("depends on what is found"),
         follows_from=("final",),
         cautions="close",
     ),
@@ -294,7 +316,7 @@ def step_statuses(entries: Sequence[Entry]) -> list[StepStatus]:
     """
     counted = standing(entries)
     statuses: dict[str, StepStatus] = {}
-    for one in STEPS:
+    for one in (step.told() for step in STEPS):
         own = _own_status(one, [entry for entry in counted if entry.step == one.key])
         if own.state in ("ok", "waived") and own.decided_at_seq is not None:
             later = [
@@ -306,7 +328,7 @@ def step_statuses(entries: Sequence[Entry]) -> list[StepStatus]:
                 )
             ]
             if later and own.state == "ok":
-                names = " and ".join(status.step.title.lower() for status in later)
+                names = ", ".join(status.step.title for status in later)
                 own = StepStatus(
                     one, "again", _("{names} changed since").format(names=names), own.decided_at_seq
                 )
@@ -340,7 +362,7 @@ def next_step(entries: Sequence[Entry]) -> NextStep:
     statuses = step_statuses(entries)
     due = [status for status in statuses if status.state not in ("ok", "waived")]
     if not due:
-        return NextStep("", _("Nothing left to do"), _("every step is done or waived"), "nothing", 0)
+        return NextStep("", _("Nothing left to do"), _("every step is done or waived"), _("nothing"), 0)
     rank = {"ask": 0, "not ok": 1}
     stopping = _stopping(statuses)
     chosen = stopping or min(due, key=lambda status: rank.get(status.state, 2))  # min keeps the order
@@ -348,7 +370,7 @@ def next_step(entries: Sequence[Entry]) -> NextStep:
     title = {
         "ask": _("{title}: answer the question").format(title=chosen.step.title),
         "not ok": f"{chosen.step.title}: {chosen.step.when_it_fails}",
-        "again": f"{chosen.step.title} again",
+        "again": _("{title} again").format(title=chosen.step.title),
     }.get(chosen.state, chosen.step.title)
     return NextStep(
         key=chosen.step.key,
