@@ -4,13 +4,14 @@ Drawn photos of bare flanks, painted flanks that were never rolled, blurred, dar
 designs than named, the other flank, teeth cut by the picture's edge. A good photo of the same seed stands
 beside each kind: what is refused there is refused in vain.
 
-    python benchmarks/reading_refusals.py [--count 12] [--seed 3000]
+    python benchmarks/reading_refusals.py [--count 12] [--seed 3000] [--results refusals.jsonl]
 """
 
 from __future__ import annotations
 
 import argparse
 import io
+import json
 import sys
 from collections import Counter, defaultdict
 from pathlib import Path
@@ -96,37 +97,56 @@ def cases(seed: int) -> Any:
     )
 
 
+def one(seed: int) -> list[tuple[str, str, str]]:
+    """Return (kind, what came, sentence) of one seed."""
+    out = []
+    try:
+        for kind, file, corners, design, flank in cases(seed):
+            try:
+                reading = read_photo(file, corners, design, flank)
+            except AxlewrightError as error:
+                out.append((kind, "refused", f"{error.what}; {error.fix}"))
+                continue
+            doubt = any("bend" in q for q in reading.quality) or bool(reading.outline_doubts)
+            out.append((kind, "read with a doubt" if doubt else "read", ""))
+    except AxlewrightError:
+        pass  # these random settings take the teeth out of contact
+    return out
+
+
 def main() -> None:
     """Run and print the table."""
     p = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     p.add_argument("--count", type=int, default=12)
     p.add_argument("--seed", type=int, default=3000)
+    p.add_argument("--results", type=Path, help="JSON lines, appended to: a long run in pieces")
     a = p.parse_args()
+    kept: dict[int, list[tuple[str, str, str]]] = {}
+    if a.results is not None and a.results.exists():
+        for line in a.results.read_text(encoding="utf-8").splitlines():
+            row = json.loads(line)
+            kept[row["seed"]] = row["came"]
+    for seed in range(a.seed, a.seed + a.count):
+        if seed in kept:
+            continue
+        kept[seed] = one(seed)
+        if a.results is not None:
+            with a.results.open("a", encoding="utf-8") as file:
+                file.write(json.dumps({"seed": seed, "came": kept[seed]}) + "\n")
     came: dict[str, Counter[str]] = defaultdict(Counter)
     said: dict[str, Counter[str]] = defaultdict(Counter)
-    for seed in range(a.seed, a.seed + a.count):
-        try:
-            for kind, file, corners, design, flank in cases(seed):
-                group = "another design named" if kind.startswith("read as") else kind
-                try:
-                    reading = read_photo(file, corners, design, flank)
-                except AxlewrightError as error:
-                    came[group]["refused"] += 1
-                    said[group][f"{error.what}; {error.fix}"] += 1
-                    if group != kind:
-                        came[kind]["refused"] += 1
-                    continue
-                doubt = any("bend" in q for q in reading.quality) or bool(reading.outline_doubts)
-                for g in {group, kind}:
-                    came[g]["read with a doubt" if doubt else "read"] += 1
-        except AxlewrightError:
-            continue  # these random settings take the teeth out of contact
+    for kind, what, sentence in (row for rows in kept.values() for row in rows):
+        groups = [kind, "another design named"] if kind.startswith("read as") else [kind]
+        for group in groups:
+            came[group][what] += 1
+            if sentence:
+                said[group][sentence] += 1
     print("\n| picture | refused | read with a doubt | read without | most usual sentence |")
     print("|---|---|---|---|---|")
     for kind, counts in came.items():
-        sentence = said[kind].most_common(1)[0][0] if said[kind] else ""
+        often = said[kind].most_common(1)[0][0] if said[kind] else ""
         numbers = " | ".join(str(counts[k]) for k in ("refused", "read with a doubt", "read"))
-        print(f"| {kind} | {numbers} | {sentence} |")
+        print(f"| {kind} | {numbers} | {often} |")
 
 
 if __name__ == "__main__":
