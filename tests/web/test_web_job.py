@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import io
 import re
 
+from PIL import Image
 from web_visitor import Visitor
 
 DEPTH = {
@@ -177,3 +179,84 @@ def test_the_mounting_distance_is_filled_in_in_the_persons_unit(visitor: Visitor
     assert inch is not None
     assert metric is not None
     assert abs(float(inch[1]) * 25.4 - float(metric[1])) < 0.003
+
+
+def picture_file(kind: str = "JPEG") -> tuple[str, bytes, str]:
+    out = io.BytesIO()
+    Image.new("RGB", (320, 240), "#777777").save(out, kind)
+    return "tag.jpg", out.getvalue(), "image/jpeg"
+
+
+def test_a_piece_is_photographed_shown_and_taken_back(visitor: Visitor) -> None:
+    number = visitor.start_job()
+    fields = {
+        "step": "as-found",
+        "piece": "ring_side_shim",
+        "tag": "left <b>",
+        "caption": "oily",
+        "key": "p1",
+    }
+    path = f"/jobs/{number}/pictures"
+    for _ in range(2):  # sent twice, kept once
+        page = visitor.post(path, fields, files={"photo": picture_file()})
+    assert page.count('<li class="card">') == 1
+    assert "side shim, ring gear side; tag: left &lt;b&gt;; oily" in page
+    source = re.search(r'<img src="(/files/[0-9a-f]{64})"', page)
+    assert source is not None
+    answer = visitor.client.get(source[1])
+    assert answer.headers["content-type"] == "image/jpeg"
+    seq = re.search(r'name="seq" value="(\d+)"', page)
+    assert seq is not None
+    page = visitor.post(
+        f"/jobs/{number}/take-back", {"seq": seq[1], "step": "as-found", "reason": "wrong piece"}
+    )
+    assert '<li class="card">' not in page
+    visitor.post(path, {**fields, "key": "p2"}, files={"photo": ("x.jpg", b"x", "image/jpeg")}, status=422)
+    visitor.post(path, {"step": "as-found", "piece": "gears", "key": "p3"}, status=422)
+
+
+def test_a_mismatch_stops_the_job_on_the_page(visitor: Visitor) -> None:
+    number = visitor.start_job()
+    fields = {"pinion_number": "1", "ring_number": "2"}
+    page = visitor.post(f"/jobs/{number}/steps/identity", fields)
+    assert "The job is stopped." in page
+    assert "Stopped:" in visitor.get("/")
+    waiting = visitor.get(f"/jobs/{number}?step=depth")
+    assert "The job is stopped." in waiting
+    assert 'id="entryform"' not in waiting
+    assert "the job is stopped" in visitor.post(f"/jobs/{number}/steps/depth", DEPTH, status=422)
+    visitor.post(f"/jobs/{number}/waive", {"step": "identity", "reason": "numbers worn off"})
+    assert 'id="entryform"' in visitor.get(f"/jobs/{number}?step=depth")
+
+
+def test_paper_of_a_job(visitor: Visitor) -> None:
+    number = visitor.start_job()
+    visitor.post(f"/jobs/{number}/steps/identity", {"pinion_number": "7", "ring_number": "7"})
+    visitor.post("/settings/stock", {"kind": "pinion spacer", "thickness": "0.0600", "count": "1"})
+    for path in (
+        f"/jobs/{number}/label.pdf",
+        "/shelf/1/label.pdf",
+        "/bench-sheet.pdf",
+        f"/bench-sheet.pdf?job={number}",
+    ):
+        answer = visitor.client.get(path)
+        assert answer.status_code == 200, path
+        assert answer.content.startswith(b"%PDF-"), path
+    visitor.get("/shelf/99/label.pdf", status=422)
+    visitor.get("/bench-sheet.pdf?job=99", status=404)
+
+
+def test_times_are_local_and_marked_as_times(visitor: Visitor) -> None:
+    number = visitor.start_job()
+    page = visitor.post(f"/jobs/{number}/steps/depth", DEPTH)
+    assert re.search(
+        r'<time datetime="\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ">\d{4}-\d\d-\d\d \d\d:\d\d</time>', page
+    )
+    assert " UTC" not in page
+
+
+def test_the_default_answers_are_filled_in(visitor: Visitor) -> None:
+    number = visitor.start_job()
+    page = visitor.get(f"/jobs/{number}?step=depth")
+    assert re.search(r'name="method" value="carrier" id="f-method" checked', page)
+    assert 'data-only="method:centred,resting,over_case"' in page

@@ -58,7 +58,8 @@ def show_step(
         "drawings": step_drawings(step, fill, person_of(request).system),
         "pieces": PIECES,
         "instruments": site.store.instruments.list(),
-        "waiting": view.waits(key),
+        # What was typed for a step that has to wait stays on the page.
+        "waiting": view.waits(key) and typed is None,
         "people": people,
         "conflict": conflict,
     }
