@@ -159,7 +159,7 @@ def speech_spans(levels_db: FloatArray) -> tuple[tuple[float, float], ...]:
     count = len(swing) // block
     one, other = swing[: count * block].reshape(count, block, 2).transpose(2, 0, 1)
     together = np.sqrt(np.maximum((one * other).mean(axis=1), 0.0))
-    return _spans(np.minimum(together, np.minimum(one.std(axis=1), other.std(axis=1))) > 2.5, 1.0)
+    return _spans(np.minimum(together, np.minimum(one.std(axis=1), other.std(axis=1))) > 3.0, 1.0)
 
 
 def gain_jumps(levels_db: FloatArray, leave_out_s: tuple[tuple[float, float], ...] = ()) -> int:
