@@ -28,7 +28,7 @@ from axlewright.contact.once import OncePerKey
 from axlewright.contact.rolling import motion_error, roll_unloaded
 from axlewright.errors import ContactError
 from axlewright.gearset import FlankName, GearSetDesign
-from axlewright.gearset.design import REFERENCE_DIAMETER_MM
+from axlewright.gearset.estimates import REFERENCE_DIAMETER_MM
 
 Array = NDArray[np.float64]
 
@@ -95,7 +95,14 @@ class Atlas:
         return np.ascontiguousarray((coef.T @ basis).T)
 
     def figure(self, name: str, settings: Settings) -> float:
-        """Return one figure at one setting."""
+        """Return one figure at one setting.
+
+        Parameters
+        ----------
+        name : str
+            One of `FIGURES`.
+        settings : Settings
+        """
         row = np.array([[*asdict(settings).values()]])
         return float(self(row)[0, FIGURES.index(name)])
 
@@ -124,12 +131,25 @@ def _basis(u: Array, powers: tuple[tuple[int, ...], ...]) -> Array:
 
 
 def backlash_change_mm(design: GearSetDesign, drive_shift_urad: float, coast_shift_urad: float) -> float:
-    """Return the change of backlash at the heel when the gaps of both flanks change [mm]."""
+    """Return the change of backlash at the heel when the gaps of both flanks change [mm].
+
+    Parameters
+    ----------
+    design : GearSetDesign
+    drive_shift_urad, coast_shift_urad : float
+        `Rolling.shift_urad` of each flank less its value where the set was developed [µrad].
+    """
     return (drive_shift_urad + coast_shift_urad) * 1e-6 * design.ring_outer_diameter_mm / 2.0
 
 
 def figures_at(design: GearSetDesign, settings: Settings) -> Array:
-    """Roll both flanks at one setting and return the figures, shape (len(FIGURES),)."""
+    """Roll both flanks at one setting and return the figures, shape (len(FIGURES),).
+
+    Parameters
+    ----------
+    design : GearSetDesign
+    settings : Settings
+    """
     mesh = build_mesh(design, LENGTHWISE, PROFILE, ROLL_ANGLES)
     values: dict[str, tuple[float, float, float, float, float]] = {}
     names: tuple[FlankName, ...] = ("drive", "coast")
@@ -145,6 +165,10 @@ def figures_at(design: GearSetDesign, settings: Settings) -> Array:
 
 def build_atlas(design: GearSetDesign) -> Atlas:
     """Roll the design at many settings and fit the atlas; takes several seconds.
+
+    Parameters
+    ----------
+    design : GearSetDesign
 
     Raises
     ------
@@ -201,7 +225,14 @@ def cache_folder() -> Path:
 
 
 def write_atomically(path: Path, data: bytes) -> None:
-    """Write a file so that a reader sees all of it or none."""
+    """Write a file so that a reader sees all of it or none.
+
+    Parameters
+    ----------
+    path : Path
+        Its folder is made when missing.
+    data : bytes
+    """
     path.parent.mkdir(parents=True, exist_ok=True)
     handle, name = tempfile.mkstemp(dir=path.parent)
     try:

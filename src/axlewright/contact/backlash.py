@@ -80,6 +80,10 @@ def pressure_angles(geometry: Geometry) -> tuple[float, float]:
     """Return the normal pressure angles of drive and coast flank at the mean point [rad].
 
     Measured on the flanks: the lean of each normal against the pitch plane.
+
+    Parameters
+    ----------
+    geometry : Geometry
     """
     blank = geometry.blank
     x, y = blank.to_tooth(np.array(blank.pitch_radius), np.array(blank.pitch_height))
@@ -124,6 +128,10 @@ def heel_reading_factor(geometry: Geometry) -> float:
 
     The stem stands on the drive flank at the heel, on the pitch line: the part of the motion along the
     flank's normal there.
+
+    Parameters
+    ----------
+    geometry : Geometry
     """
     blank = geometry.blank
     s = blank.face_width / 2.0
@@ -137,6 +145,11 @@ def heel_reading_factor(geometry: Geometry) -> float:
 
 def free_turn(mesh: Mesh, settings: Settings) -> tuple[float, float]:
     """Return mean and variation over a pitch of the free turn beyond the nominal backlash [rad].
+
+    Parameters
+    ----------
+    mesh : Mesh
+    settings : Settings
 
     Raises
     ------

@@ -272,5 +272,13 @@ def calibrate(
     """Return the design with its ease-off fitted to a known good pattern; see `fit_ease_off`.
 
     Each fitted field is listed in `GearSetDesign.estimates` with its standard uncertainty.
+
+    Parameters
+    ----------
+    design : GearSetDesign
+    known_pattern : ContactPattern, reading, sequence of them, or mapping
+        As `known` there.
+    settings : Settings, optional
+        The settings errors at which the patterns were taken; nominal when left out.
     """
     return fit_ease_off(design, known_pattern, settings).design

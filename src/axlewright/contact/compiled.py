@@ -182,6 +182,16 @@ def roll_pair(
 ) -> tuple[Array, Array, Array, Array, Array, Array]:
     """Roll one flank pair; see `reference` for each result.
 
+    Parameters
+    ----------
+    flank : FlankMesh
+    points : array, shape (ny, nx, 3)
+        Real pinion flank [mm].
+    matrices, shifts : array, shape (n, 3, 3), (n, 3)
+        From `roll_transforms` at the pair's roll angles.
+    y_floor : float
+        Lowest profile place at which the ring gear still has a flank.
+
     Returns
     -------
     curve, lowest : array, shape (n,)

@@ -91,5 +91,11 @@ def rolling_figure(rollings: Sequence[Rolling]) -> bytes:
 
 
 def draw_rolling(rollings: Sequence[Rolling], path: Path) -> None:
-    """Write `rolling_figure` to a file, all of it or nothing."""
+    """Write `rolling_figure` to a file, all of it or nothing.
+
+    Parameters
+    ----------
+    rollings : sequence of Rolling
+    path : Path
+    """
     write_atomically(Path(path), rolling_figure(rollings))

@@ -80,6 +80,10 @@ def nearest_roll(flank: FlankMesh) -> NDArray[np.int64]:
     """Return the index of the roll angle at which each conjugate point touches, shape (ny, nx).
 
     It may lie before the first or after the last roll angle.
+
+    Parameters
+    ----------
+    flank : FlankMesh
     """
     step = flank.roll[1] - flank.roll[0]
     return np.ascontiguousarray(np.rint((flank.contact_roll - flank.roll[0]) / step).astype(np.int64))
@@ -149,13 +153,25 @@ def point_gap_within(px, py, pz, m, s, ring, coef, outward, y_floor, edge):  # t
 
 @njit(cache=True, nogil=True, inline="always")
 def point_gap(px, py, pz, m, s, ring, coef, outward, y_floor):  # type: ignore[no-untyped-def]
-    """Return `point_gap_within` the tooth itself."""
+    """Return `point_gap_within` the tooth itself.
+
+    Parameters
+    ----------
+    px, py, pz, m, s, ring, coef, outward, y_floor
+        As there; the edge is `EDGE`.
+    """
     return point_gap_within(px, py, pz, m, s, ring, coef, outward, y_floor, EDGE)
 
 
 @njit(cache=True, nogil=True)
 def parabola_least(before, best, after):  # type: ignore[no-untyped-def]
-    """Return the least value of the parabola through three evenly spaced values, `best` the middle one."""
+    """Return the least value of the parabola through three evenly spaced values, `best` the middle one.
+
+    Parameters
+    ----------
+    before, best, after : float
+        Where one is not finite the middle value is returned.
+    """
     if not (math.isfinite(before) and math.isfinite(after) and math.isfinite(best)):
         return best
     bend = before - 2.0 * best + after
@@ -166,7 +182,13 @@ def parabola_least(before, best, after):  # type: ignore[no-untyped-def]
 
 @njit(cache=True, nogil=True)
 def parabola_place(before, best, after):  # type: ignore[no-untyped-def]
-    """Return where that parabola is least, −½ … ½ of the spacing from the middle."""
+    """Return where that parabola is least, −½ … ½ of the spacing from the middle.
+
+    Parameters
+    ----------
+    before, best, after : float
+        Where one is not finite the middle is returned, 0.
+    """
     if not (math.isfinite(before) and math.isfinite(after) and math.isfinite(best)):
         return 0.0
     bend = before - 2.0 * best + after

@@ -111,7 +111,12 @@ class MeasuredSet:
         return replace(own, drive=flanks["drive"], coast=flanks["coast"])
 
     def ease_off(self, flank: FlankName) -> EaseOff:
-        """Return the measured ease-off of a flank, the design's where the pinion was not measured."""
+        """Return the measured ease-off of a flank, the design's where the pinion was not measured.
+
+        Parameters
+        ----------
+        flank : {"drive", "coast"}
+        """
         return next((fit.ease_off for fit in self.pinion if fit.flank == flank), self.design.ease_off(flank))
 
     def sentences(self) -> list[str]:

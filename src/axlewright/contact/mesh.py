@@ -56,7 +56,12 @@ class Settings:
     shaft_angle_error_deg: float = 0.0
 
     def plus(self, other: Settings) -> Settings:
-        """Return the sum of two settings."""
+        """Return the sum of two settings.
+
+        Parameters
+        ----------
+        other : Settings
+        """
         return Settings(
             self.pinion_out_mm + other.pinion_out_mm,
             self.ring_away_mm + other.ring_away_mm,
@@ -120,7 +125,12 @@ class Mesh:
     profile: int
 
     def flank(self, name: FlankName) -> FlankMesh:
-        """Return the named flank pair."""
+        """Return the named flank pair.
+
+        Parameters
+        ----------
+        name : {"drive", "coast"}
+        """
         return self.drive if name == "drive" else self.coast
 
 
@@ -227,7 +237,13 @@ def _existing(ring: RingFlank, pinion: ConjugatePinion) -> NDArray[np.bool_]:
 
 
 def relieved_points(flank: FlankMesh, ease_off: EaseOff) -> Array:
-    """Return the real pinion flank: the conjugate one set back by the ease-off, shape (ny, nx, 3) [mm]."""
+    """Return the real pinion flank: the conjugate one set back by the ease-off, shape (ny, nx, 3) [mm].
+
+    Parameters
+    ----------
+    flank : FlankMesh
+    ease_off : EaseOff
+    """
     back = ease_off(flank.x[None, :], flank.y[:, None])
     return flank.points + back[..., None] * flank.normals
 

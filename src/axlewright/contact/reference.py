@@ -74,12 +74,26 @@ def _refined_minimum(values: Array, axis: int) -> Array:
 
 
 def pair_curve(gap: Array) -> Array:
-    """Return the least gap of one pair at each roll angle, shape (n,) [rad]."""
+    """Return the least gap of one pair at each roll angle, shape (n,) [rad].
+
+    Parameters
+    ----------
+    gap : array, shape (n, ny, nx)
+        [rad].
+    """
     return _refined_minimum(_refined_minimum(gap, 1), 1)
 
 
 def envelope(curve: Array, per_pitch: int) -> Array:
-    """Return the least gap over all neighbouring pairs at each roll angle, shape (n,) [rad]."""
+    """Return the least gap over all neighbouring pairs at each roll angle, shape (n,) [rad].
+
+    Parameters
+    ----------
+    curve : array, shape (n,)
+        [rad].
+    per_pitch : int
+        Roll angles per pitch.
+    """
     n = len(curve)
     folded = np.full(per_pitch, np.inf)
     np.minimum.at(folded, np.arange(n) % per_pitch, curve)
@@ -133,6 +147,16 @@ def roll_pair(
     flank: FlankMesh, points: Array, matrices: Array, shifts: Array, y_floor: float
 ) -> tuple[Array, Array, Array, Array, Array, Array]:
     """Roll one flank pair over its whole path.
+
+    Parameters
+    ----------
+    flank : FlankMesh
+    points : array, shape (ny, nx, 3)
+        Real pinion flank [mm].
+    matrices, shifts : array, shape (n, 3, 3), (n, 3)
+        From `roll_transforms` at the pair's roll angles.
+    y_floor : float
+        Lowest profile place at which the ring gear still has a flank.
 
     Returns
     -------

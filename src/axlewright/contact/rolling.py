@@ -88,7 +88,13 @@ class Rolling:
         return float(np.ptp(self.motion_error_urad))
 
     def harmonics_urad(self, count: int = 6) -> Array:
-        """Return the amplitudes of the first mesh harmonics of the motion error, shape (count,) [µrad]."""
+        """Return the amplitudes of the first mesh harmonics of the motion error, shape (count,) [µrad].
+
+        Parameters
+        ----------
+        count : int
+            Harmonics of the tooth mesh, from the first.
+        """
         n = len(self.motion_error_urad)
         spectrum = np.abs(np.fft.rfft(self.motion_error_urad)) * 2.0 / n
         out = np.zeros(count)
@@ -118,7 +124,12 @@ class Rolling:
 
 
 def check_flank(flank: str) -> FlankName:
-    """Return the flank's name or say what would be right."""
+    """Return the flank's name or say what would be right.
+
+    Parameters
+    ----------
+    flank : str
+    """
     if flank == "drive":
         return "drive"
     if flank == "coast":
@@ -127,7 +138,12 @@ def check_flank(flank: str) -> FlankName:
 
 
 def y_floor(mesh: Mesh) -> float:
-    """Return the lowest profile place where the ring gear still has a flank, below −1 by its clearance."""
+    """Return the lowest profile place where the ring gear still has a flank, below −1 by its clearance.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    """
     blank = mesh.geometry.blank
     return -1.0 - 2.0 * 0.8 * blank.clearance / blank.working_depth
 

@@ -86,6 +86,11 @@ class RunoutFlank:
 
         The turn is one period only for whole orders; others are taken by a plain Fourier sum with a Hann
         window, which resolves two orders.
+
+        Parameters
+        ----------
+        order : float
+            Events per turn of the ring gear.
         """
         n = len(self.motion_error_urad)
         turn = np.arange(n) / n
@@ -116,7 +121,12 @@ class RunoutRolling:
     backlash_mm: Array
 
     def flank(self, name: FlankName) -> RunoutFlank:
-        """Return the named flank."""
+        """Return the named flank.
+
+        Parameters
+        ----------
+        name : {"drive", "coast"}
+        """
         return self.drive if name == "drive" else self.coast
 
     @property
@@ -128,6 +138,12 @@ class RunoutRolling:
         """Return the mesh order and the orders one turn beside it [µrad].
 
         Keys: ``mesh``, ``ring_below``, ``ring_above``, ``pinion_below``, ``pinion_above``, ``ring_once``.
+
+        Parameters
+        ----------
+        name : {"drive", "coast"}
+        harmonic : int
+            Of the tooth mesh.
         """
         mesh = harmonic * self.design.ring_teeth
         u = self.design.ratio

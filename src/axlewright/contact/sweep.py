@@ -73,7 +73,12 @@ class SweepTable:
         return out.getvalue()
 
     def write_csv(self, path: Path | str) -> None:
-        """Write `csv_text` to a file, all of it or nothing."""
+        """Write `csv_text` to a file, all of it or nothing.
+
+        Parameters
+        ----------
+        path : Path or str
+        """
         from axlewright.contact.atlas import write_atomically  # the atlas is slow to load
 
         write_atomically(Path(path), self.csv_text().encode("utf-8"))

@@ -4,7 +4,6 @@ from axlewright.gearset.blank import Blank, make_blank
 from axlewright.gearset.conjugate import ConjugatePinion, conjugate_pinion, rotation_about
 from axlewright.gearset.design import (
     DesignFields,
-    Estimate,
     GearSetDesign,
     complete,
     design_from_fields,
@@ -15,6 +14,7 @@ from axlewright.gearset.design import (
     shipped_designs,
 )
 from axlewright.gearset.easeoff import EaseOff
+from axlewright.gearset.estimates import Estimate
 from axlewright.gearset.flank import (
     FlankName,
     Patches,

@@ -111,7 +111,13 @@ class Blank:
         return top, bottom
 
     def to_tooth(self, r: Array, z: Array) -> tuple[Array, Array]:
-        """Map (r, z) [mm] to (lengthwise, profile), each −1 … +1 on the working flank; any shape."""
+        """Map (r, z) [mm] to (lengthwise, profile), each −1 … +1 on the working flank; any shape.
+
+        Parameters
+        ----------
+        r, z : array
+            Radius and height in the ring gear's frame, any common shape [mm].
+        """
         s2, c2 = math.sin(self.delta2), math.cos(self.delta2)
         dr, dz = r - self.pitch_radius, z - self.pitch_height
         s = dr * s2 + dz * c2
@@ -120,7 +126,13 @@ class Blank:
         return 2.0 * s / self.face_width, (2.0 * h - top - bottom) / (top - bottom)
 
     def from_tooth(self, x: Array, y: Array) -> tuple[Array, Array]:
-        """Map (lengthwise, profile) to (r, z) [mm]; the inverse of `to_tooth`."""
+        """Map (lengthwise, profile) to (r, z) [mm]; the inverse of `to_tooth`.
+
+        Parameters
+        ----------
+        x, y : array
+            (lengthwise, profile), any common shape.
+        """
         s2, c2 = math.sin(self.delta2), math.cos(self.delta2)
         s = np.asarray(x) * self.face_width / 2.0
         top, bottom = self.depth_limits(s)
@@ -129,7 +141,13 @@ class Blank:
 
 
 def addendum_factor(ratio: float) -> float:
-    """Return the ring gear's share of the working depth, 0.21 + 0.29/u² (ISO 23509, from memory)."""
+    """Return the ring gear's share of the working depth, 0.21 + 0.29/u² (ISO 23509, from memory).
+
+    Parameters
+    ----------
+    ratio : float
+        z2/z1 [-].
+    """
     return 0.21 + 0.29 / (ratio * ratio)
 
 

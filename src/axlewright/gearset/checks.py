@@ -53,6 +53,10 @@ def ring_thickness_mm(geometry: Geometry) -> float:
 
     m_n (π/2 − x_h (tan α_D + tan α_C)) / cos β2 with x_h half the difference of the addenda over the module
     (ISO 23509 without extra thickness change, from memory).
+
+    Parameters
+    ----------
+    geometry : Geometry
     """
     blank, cones = geometry.blank, geometry.cones
     module = blank.mean_normal_module
@@ -136,6 +140,10 @@ def _in_cone(points: Array, normal: Array, axis: Array, cone: float) -> Array:
 
 def check_design(design: GearSetDesign) -> list[DesignFinding]:
     """Look a design over.
+
+    Parameters
+    ----------
+    design : GearSetDesign
 
     Returns
     -------

@@ -46,7 +46,15 @@ class ConjugatePinion:
 
 
 def rotation_about(axis: Array, angle: Array) -> Array:
-    """Return rotation matrices about a unit `axis`, shape ``angle.shape + (3, 3)`` (Rodrigues)."""
+    """Return rotation matrices about a unit `axis`, shape ``angle.shape + (3, 3)`` (Rodrigues).
+
+    Parameters
+    ----------
+    axis : array, shape (3,)
+        Unit vector.
+    angle : array
+        Any shape, right-handed about the axis [rad].
+    """
     k = np.asarray(axis, dtype=float)
     K = np.array([[0.0, -k[2], k[1]], [k[2], 0.0, -k[0]], [-k[1], k[0], 0.0]])
     a = np.asarray(angle, dtype=float)[..., None, None]

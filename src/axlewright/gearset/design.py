@@ -7,9 +7,8 @@ customary rule, and the design says so in `GearSetDesign.estimates`.
 from __future__ import annotations
 
 import json
-import math
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from importlib import resources
 from pathlib import Path
 from typing import Any, Literal
@@ -18,12 +17,12 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 
 from axlewright.errors import DesignError
 from axlewright.gearset.easeoff import EaseOff
+from axlewright.gearset.estimates import REFERENCE_DIAMETER_MM as REFERENCE_DIAMETER_MM
+from axlewright.gearset.estimates import Estimate, estimate_missing
 from axlewright.language import _
 
 ToothForm = Literal["face-milled", "face-hobbed"]
 Hand = Literal["left", "right"]
-
-REFERENCE_DIAMETER_MM = 222.0  # size at which the prior of the ease-off was chosen
 
 
 class DesignFields(BaseModel):
@@ -91,22 +90,14 @@ class DesignFields(BaseModel):
 
 
 @dataclass(frozen=True, slots=True)
-class Estimate:
-    """A field the design file left out, what was put there and by which rule."""
-
-    field: str
-    value: float | int | str
-    rule: str
-
-
-@dataclass(frozen=True, slots=True)
 class GearSetDesign:
     """A complete design; lengths mm, angles degrees. See `DesignFields` for the meaning of each field.
 
     Attributes
     ----------
     estimates : tuple of Estimate
-        What was not given, with value and rule.
+        What was not given, with value and rule. Designs that differ in this alone are equal: the rules are
+        written in the language of the reader.
     """
 
     name: str
@@ -141,7 +132,7 @@ class GearSetDesign:
     mount_stiffness_pinion_axial_kn_mm: float
     mount_stiffness_ring_axial_kn_mm: float
     mount_stiffness_offset_kn_mm: float
-    estimates: tuple[Estimate, ...] = ()
+    estimates: tuple[Estimate, ...] = field(default=(), compare=False)
 
     @property
     def ratio(self) -> float:
@@ -149,7 +140,12 @@ class GearSetDesign:
         return self.ring_teeth / self.pinion_teeth
 
     def ease_off(self, flank: str) -> EaseOff:
-        """Return the ease-off of "drive" or "coast"."""
+        """Return the ease-off of "drive" or "coast".
+
+        Parameters
+        ----------
+        flank : {"drive", "coast"}
+        """
         drive = flank == "drive"
         return EaseOff(
             self.lengthwise_crown_mm,
@@ -171,107 +167,15 @@ class GearSetDesign:
         return out
 
 
-def _rules(f: DesignFields) -> list[Estimate]:
-    """Fill in what the file left out; order matters, later rules use earlier ones."""
-    out: list[Estimate] = []
-    have: dict[str, Any] = f.model_dump()
-
-    def put(field: str, value: float | int | str, rule: str) -> None:
-        if have[field] is None:
-            have[field] = value
-            out.append(Estimate(field, value, rule))
-
-    d = f.ring_outer_diameter_mm
-    u = f.ring_teeth / f.pinion_teeth
-    put("title", f"{f.pinion_teeth}/{f.ring_teeth}, {d:g} mm", _("from the tooth counts and the diameter"))
-    put(
-        "tooth_form",
-        "face-hobbed" if f.blade_groups else "face-milled",
-        _("face-hobbed when blade groups are given, otherwise assumed face-milled; look at the tooth depth"),
-    )
-    hobbed = have["tooth_form"] == "face-hobbed"
-    put("offset_mm", 0.0, _("assumed a spiral bevel set without offset"))
-    a = have["offset_mm"]
-    put("hand", "left", _("assumed left-hand pinion, the usual one with the pinion below centre"))
-    put(
-        "offset_direction",
-        "below" if have["hand"] == "left" else "above",
-        _("left-hand pinion below, right-hand above centre: the side that makes the pinion larger"),
-    )
-    put("shaft_angle_deg", 90.0, _("axles have square axes"))
-    if a > 0:
-        put(
-            "face_width_mm",
-            round(0.155 * d, 1),
-            _("0.155 of the diameter for hypoid sets (ISO 23509, from memory)"),
-        )
-        put(
-            "pinion_spiral_angle_deg",
-            round(min(25.0 + 5.0 * math.sqrt(u) + 90.0 * a / d, 52.0), 1),
-            _("25 + 5 sqrt(z2/z1) + 90 a/d (ANSI/AGMA 2005, from memory)"),
-        )
-    else:
-        sigma = math.radians(have["shaft_angle_deg"])
-        delta2 = math.atan2(math.sin(sigma), 1.0 / u + math.cos(sigma))
-        outer = d / 2.0 / math.sin(delta2)
-        put(
-            "face_width_mm",
-            round(min(0.3 * outer, 10.0 * d / f.ring_teeth), 1),
-            _("smaller of 0.3 outer cone distance and 10 modules (ANSI/AGMA 2005, from memory)"),
-        )
-        put("pinion_spiral_angle_deg", 35.0, _("35°, the customary spiral bevel angle"))
-    put(
-        "cutter_radius_mm",
-        round((0.40 if hobbed else 0.43) * d, 1),
-        _("0.43 (face-milled) or 0.40 (face-hobbed) of the diameter; common proportion, no source"),
-    )
-    if hobbed:
-        put(
-            "blade_groups",
-            13 if f.ring_teeth % 13 else 11,
-            _("13, or 11 where 13 divides the ring gear; common, no source"),
-        )
-    put("mean_pressure_angle_deg", 20.0, _("20°, the standard design pressure angle"))
-    put(
-        "depth_taper",
-        "constant" if hobbed else "duplex",
-        _("constant depth for face-hobbed, duplex for face-milled sets (ISO 23509)"),
-    )
-    size = d / REFERENCE_DIAMETER_MM
-    prior = _("prior by size; a set's own ease-off is unknown until a good pattern of it is read")
-    put("lengthwise_crown_mm", round(0.030 * size, 4), prior)
-    put("profile_crown_mm", round(0.004 * size, 4), prior)
-    put("twist_mm", 0.0, prior)
-    put("coast_twist_mm", have["twist_mm"], _("the same as twist_mm"))
-    put("top_root_relief_mm", round(0.020 * size, 4), prior)
-    put("relief_start", 0.55, prior)
-    for key in (
-        "drive_center_lengthwise",
-        "drive_center_profile",
-        "coast_center_lengthwise",
-        "coast_center_profile",
-    ):
-        put(key, 0.0, prior)
-    put(
-        "compound_film_mm",
-        0.00635,
-        _("0.00025 in, the film of contact simulations in the literature (from memory)"),
-    )
-    put(
-        "backlash_nominal_mm",
-        round(0.15 * size, 2),
-        _("0.15 mm for a light axle, grown with size; service data first (common practice, no source)"),
-    )
-    stiff = _("order of size only; common practice, no source")
-    put("mount_stiffness_pinion_axial_kn_mm", round(60.0 * size, 0), stiff)
-    put("mount_stiffness_ring_axial_kn_mm", round(80.0 * size, 0), stiff)
-    put("mount_stiffness_offset_kn_mm", round(60.0 * size, 0), stiff)
-    return out
-
-
 def complete(fields: DesignFields) -> GearSetDesign:
-    """Return the complete design, estimating what was left out and saying so."""
-    estimates = _rules(fields)
+    """Return the complete design, estimating what was left out and saying so.
+
+    Parameters
+    ----------
+    fields : DesignFields
+        As typed; None is estimated.
+    """
+    estimates = estimate_missing(fields)
     values = fields.model_dump()
     values.update({e.field: e.value for e in estimates})
     if values["tooth_form"] == "face-milled":
@@ -281,6 +185,13 @@ def complete(fields: DesignFields) -> GearSetDesign:
 
 def parse_design(text: str, *, where: str = "design file") -> GearSetDesign:
     """Read the text of a design file.
+
+    Parameters
+    ----------
+    text : str
+        TOML.
+    where : str
+        Named in errors.
 
     Raises
     ------
@@ -299,7 +210,15 @@ def parse_design(text: str, *, where: str = "design file") -> GearSetDesign:
 
 
 def design_from_fields(data: dict[str, Any], *, where: str = "design") -> GearSetDesign:
-    """Make a design from plain fields; see `parse_design`."""
+    """Make a design from plain fields; see `parse_design`.
+
+    Parameters
+    ----------
+    data : dict
+        Field name to value, units as in the names.
+    where : str
+        Named in errors.
+    """
     try:
         fields = DesignFields.model_validate(data)
     except ValidationError as error:
@@ -371,7 +290,12 @@ def load_design(name_or_path: str | Path) -> GearSetDesign:
 
 
 def design_to_toml(design: GearSetDesign) -> str:
-    """Return the text of a design file holding every field, estimates marked by a comment."""
+    """Return the text of a design file holding every field, estimates marked by a comment.
+
+    Parameters
+    ----------
+    design : GearSetDesign
+    """
     guessed = {e.field: e.rule for e in design.estimates}
     lines = []
     for key, value in design.fields().items():

@@ -51,7 +51,13 @@ class EaseOff:
         )
 
     def moved(self, lengthwise: float, profile: float) -> EaseOff:
-        """Return the same surface with its centre moved by (lengthwise, profile)."""
+        """Return the same surface with its centre moved by (lengthwise, profile).
+
+        Parameters
+        ----------
+        lengthwise, profile : float
+            In half face widths and half working depths; toward heel and top positive.
+        """
         return replace(
             self,
             center_lengthwise=self.center_lengthwise + lengthwise,

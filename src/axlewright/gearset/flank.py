@@ -70,7 +70,15 @@ class Patches:
 
 
 def make_patches(x: Array, y: Array, theta: Array) -> Patches:
-    """Join samples ``theta[len(x), len(y)]`` on uniform nodes by a not-a-knot bicubic spline."""
+    """Join samples ``theta[len(x), len(y)]`` on uniform nodes by a not-a-knot bicubic spline.
+
+    Parameters
+    ----------
+    x, y : array, shape (nx,), (ny,)
+        Uniform nodes over the unrolled tooth.
+    theta : array, shape (nx, ny)
+        Angle of the flank at them [rad].
+    """
     along_y = CubicSpline(y, theta, axis=1)  # c: (4, ny, nx)
     along_x = CubicSpline(x, np.moveaxis(along_y.c, 2, 0), axis=0)  # c: (4, nx, 4, ny)
     dx, dy = float(x[1] - x[0]), float(y[1] - y[0])
@@ -102,7 +110,13 @@ class RingFlank:
     source: str
 
     def theta(self, r: Array, z: Array) -> Array:
-        """Return the angle θ [rad] of the flank at (r, z) [mm]; any shape."""
+        """Return the angle θ [rad] of the flank at (r, z) [mm]; any shape.
+
+        Parameters
+        ----------
+        r, z : array
+            In the ring gear's frame [mm].
+        """
         x, y = self.blank.to_tooth(r, z)
         return self.patches(x, y)[0]
 
@@ -172,7 +186,14 @@ def _place_tool(cones: PitchCones, blank: Blank, cutter_radius: float) -> _Tool:
 
 
 def blade_angle(cones: PitchCones, flank: FlankName, mean_pressure_angle_deg: float) -> float:
-    """Return the blade angle of a flank [rad]: mean pressure angle ± limit pressure angle."""
+    """Return the blade angle of a flank [rad]: mean pressure angle ± limit pressure angle.
+
+    Parameters
+    ----------
+    cones : PitchCones
+    flank : {"drive", "coast"}
+    mean_pressure_angle_deg : float
+    """
     alpha = math.radians(mean_pressure_angle_deg)
     lim = cones.limit_pressure_angle
     return alpha + lim if flank == "drive" else alpha - lim
@@ -194,6 +215,14 @@ def form_cut_flank(
     mean_pressure_angle_deg: float,
 ) -> RingFlank:
     """Cut one flank with a circular cutter: a cone about the cutter axis through the mean point.
+
+    Parameters
+    ----------
+    cones : PitchCones
+    blank : Blank
+    flank : {"drive", "coast"}
+    cutter_radius_mm : float
+    mean_pressure_angle_deg : float
 
     Raises
     ------
@@ -238,6 +267,17 @@ def indexed_flank(
 
     The blade edge lies in the plane square to the tooth at the mean point; the ring gear turns z0/z2 of a
     cutter turn, in the sense that makes the relative velocity at the mean point run along the tooth.
+
+    Parameters
+    ----------
+    cones : PitchCones
+    blank : Blank
+    flank : {"drive", "coast"}
+    ring_teeth : int
+    blade_groups : int
+        z0 of the cutter.
+    cutter_radius_mm : float
+    mean_pressure_angle_deg : float
 
     Raises
     ------

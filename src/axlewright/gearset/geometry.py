@@ -31,13 +31,22 @@ class Geometry:
     coast: RingFlank
 
     def flank(self, name: FlankName) -> RingFlank:
-        """Return the named flank."""
+        """Return the named flank.
+
+        Parameters
+        ----------
+        name : {"drive", "coast"}
+        """
         return self.drive if name == "drive" else self.coast
 
 
 @lru_cache(maxsize=32)
 def build_geometry(design: GearSetDesign) -> Geometry:
     """Solve cones and blank and cut both flanks.
+
+    Parameters
+    ----------
+    design : GearSetDesign
 
     Raises
     ------

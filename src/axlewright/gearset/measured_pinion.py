@@ -127,6 +127,10 @@ class _Conjugate:
 def pinion_axes(geometry: Geometry) -> tuple[Array, Array]:
     """Return origin and axes of the pinion's own frame in the mesh frame.
 
+    Parameters
+    ----------
+    geometry : Geometry
+
     Returns
     -------
     origin : array, shape (3,)

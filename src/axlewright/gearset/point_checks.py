@@ -22,7 +22,14 @@ NORMAL_LIMIT_DEG = 3.0  # largest angle between a measured normal and the fitted
 
 
 def refuse_few(count: int, where: str) -> None:
-    """Refuse a flank of fewer than `LEAST_POINTS` points, naming how many there are."""
+    """Refuse a flank of fewer than `LEAST_POINTS` points, naming how many there are.
+
+    Parameters
+    ----------
+    count : int
+    where : str
+        The file.
+    """
     if count < LEAST_POINTS:
         raise DesignError(
             _("{count} points").format(count=count),

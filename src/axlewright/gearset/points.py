@@ -34,7 +34,13 @@ MIRROR = np.array([1.0, -1.0, 1.0])  # a right-hand set seen as the left-hand se
 
 
 def place_words(x: float, y: float) -> str:
-    """Return a place on the flank in words with its coordinates; x, y are lengthwise and profile, −1 … +1."""
+    """Return a place on the flank in words with its coordinates; x, y are lengthwise and profile, −1 … +1.
+
+    Parameters
+    ----------
+    x, y : float
+        (lengthwise, profile).
+    """
     along = _("toe") if x < -0.33 else (_("heel") if x > 0.33 else _("middle"))
     up = _("root") if y < -0.33 else (_("top") if y > 0.33 else _("mid-depth"))
     return _("{along}, {up} (lengthwise {x}, profile {y})").format(
