@@ -45,6 +45,7 @@ SHARES = {
 }  # fmt: skip
 HEIGHTS = {"wide": 0.75, "broad": 0.75, "tall": 0.75, "narrow": 0.35, "thin": 0.35, "slim": 0.35}
 CENTRED = {"centred", "centered", "central", "centre", "center", "middle", "mid"}
+WHERE = {*PLACES, "toward", "towards", "on", "against", "into"}  # "hard on the toe" is far toward it
 UNSURE = {"maybe", "perhaps", "possibly", "unsure", "probably", "seems", "looks", "think"}
 PRESSED = {"light", "lightly", "faint", "faintly", "heavy", "dark", "clear", "distinct", "sharp", "soft"}
 SILENT = frozenset(
@@ -177,7 +178,7 @@ def _clause(clause: str, said: _Said) -> list[str]:
         following = words[k + 1].strip(".") if k + 1 < len(words) else ""
         if bare == "not" or bare == "no":
             negated = True
-        elif bare in ("hard", "heavy", "light", "soft", "sharp") and following not in PLACES | {"toward": 0}:
+        elif bare in ("hard", "heavy", "light", "soft", "sharp") and following not in WHERE:
             said.pressed = True
         elif bare in STEPS:
             degree = _stronger(degree, *STEPS[bare])
