@@ -1,9 +1,9 @@
 """How near best positions come to the truth, how often their intervals hold it, and what matching gains.
 
 Sets are rolled at full physics, each flank with an ease-off of its own, run at some positions and read with
-noise, slips and a backlash that is never quite reset; the truth is the position with the least weighted motion
-error of that very set, rolled without noise. Beside it stands what a glance at the log would choose, the
-position of the smallest reading. Times are processor time.
+noise, slips and a backlash that is never quite reset; the truth is the position with the least weighted
+motion error of that very set, rolled without noise. Beside it stands what a glance at the log would choose,
+the position of the smallest reading. Times are processor time.
 """
 
 from __future__ import annotations
@@ -80,7 +80,8 @@ def positions(name: str, count: int, seed: int) -> None:
     truth = np.array([one.best_mm for one in made])
     print(f"\n{name}: {count} sets, best positions spread {1000 * truth.std():.0f} µm; errors in µm")
     print(
-        f"{'':34s} {'reads':>5s} {'decided':>8s} {'rms':>8s} {'±1 mark':>9s} {'95 % held':>9s} {'all':>9s} {'± half':>7s}"
+        f"{'':34s} {'reads':>5s} {'decided':>8s} {'rms':>8s} {'±1 mark':>9s} {'95 % held':>9s} {'all':>9s} "
+        f"{'± half':>7s}"
     )
     start = time.process_time()
     five = [best_position(one.rolls, curve, PRACTICE) for one in made]
@@ -132,8 +133,8 @@ def study(seed: int) -> None:
         found = tolerance_study(design, seed=seed)
         low, high = found.share_95
         print(
-            f"{name:8s} outside {100 * found.share:5.1f} % ({100 * low:.1f} … {100 * high:.1f}), rolled alike "
-            f"{found.rolled_alike}/{found.rolled}, {time.process_time() - start:.1f} s"
+            f"{name:8s} outside {100 * found.share:5.1f} % ({100 * low:.1f} … {100 * high:.1f}), "
+            f"rolled alike {found.rolled_alike}/{found.rolled}, {time.process_time() - start:.1f} s"
         )
 
 
