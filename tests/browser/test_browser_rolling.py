@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable
 from typing import Any
@@ -74,11 +75,18 @@ def test_the_edges_of_the_tooth_are_named_where_they_are(
             label = page.locator(f'[data-place="{name}"]')
             assert label.is_visible(), (look, name)
             seen[name] = label.bounding_box()
+            middle = page.evaluate(
+                "([x, y]) => document.elementFromPoint(x, y)?.tagName",
+                [seen[name]["x"] + seen[name]["width"] / 2, seen[name]["y"] + seen[name]["height"] / 2],
+            )
+            assert middle == "CANVAS", f"nothing lies over the picture at the {name}: {middle}"
         box = page.locator("[data-canvas] canvas").bounding_box()
         assert all(
             box["x"] <= s["x"] + s["width"] and s["x"] <= box["x"] + box["width"] for s in seen.values()
         )
-        assert abs(seen["toe"]["x"] - seen["heel"]["x"]) > 60, "toe and heel are the ends of the tooth"
+        toe, heel = seen["toe"], seen["heel"]
+        apart = math.hypot(toe["x"] - heel["x"], toe["y"] - heel["y"])
+        assert apart > 60, "toe and heel are the ends of the tooth"
         bench.shot(f"1-{look}")
     bench.no_errors()
 

@@ -236,7 +236,7 @@ async function start(box) {
       // An edge outside the picture is named at the picture's own edge, on the way to it.
       const x = Math.min(wide - 24, Math.max(24, ((p.x + 1) / 2) * wide + (dx / far) * 18));
       const y = Math.min(high - 14, Math.max(14, ((1 - p.y) / 2) * high + (dy / far) * 14));
-      name.hidden = p.z > 1;
+      name.hidden = p.z > 1 || far < 12;
       name.style.left = `${x}px`;
       name.style.top = `${y}px`;
     }
