@@ -7,12 +7,12 @@ ever calls a thing free of danger.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Final
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import _, n_
 from axlewright.setup.sources import CIVIL, COMMON_PRACTICE, manual
 
 
@@ -33,60 +33,71 @@ class Caution:
 
 
 GENERAL: Final = Caution(
-    "The maker's service data, local rules and licensed practice come before anything shown here.",
+    n_("The maker's service data, local rules and licensed practice come before anything shown here."),
     COMMON_PRACTICE,
 )
 FASTENERS: Final = Caution(
-    "Torques of cap bolts, ring gear bolts and pinion nut come from the maker's data; none is given here.",
+    n_(
+        "Torques of cap bolts, ring gear bolts and pinion nut come from the maker's data; none is given here."
+    ),
     COMMON_PRACTICE,
 )
-MESH: Final = Caution("Turn by hand only, fingers and rags clear of the mesh.", COMMON_PRACTICE)
+MESH: Final = Caution(n_("Turn by hand only, fingers and rags clear of the mesh."), COMMON_PRACTICE)
 LEAD: Final = Caution(
-    "Use a lead-free marking compound; the red or white lead of old texts is toxic and what is wiped off is "
-    "hazardous waste.",
+    n_(
+        "Use a lead-free marking compound; the red or white lead of old texts is "
+        "toxic and what is wiped off is hazardous waste."
+    ),
     "29 CFR 1910.1025",
 )
-PRESS: Final = Caution("Press and driver work: eye protection and guard, hands clear.", COMMON_PRACTICE)
-STEEL: Final = Caution("Never strike hardened steel with steel: it chips.", manual("T22"))
+PRESS: Final = Caution(n_("Press and driver work: eye protection and guard, hands clear."), COMMON_PRACTICE)
+STEEL: Final = Caution(n_("Never strike hardened steel with steel: it chips."), manual("T22"))
 LIFTING: Final = Caution(
-    "Carriers and ring gears are often above 23 kg (51 lb): use a hoist.",
+    n_("Carriers and ring gears are often above 23 kg (51 lb): use a hoist."),
     "NIOSH revised lifting equation (load constant, from memory)",
 )
-STANDS: Final = Caution("Wheels chocked, rated stands under the load, never a jack alone.", COMMON_PRACTICE)
+STANDS: Final = Caution(
+    n_("Wheels chocked, rated stands under the load, never a jack alone."), COMMON_PRACTICE
+)
 DRIVEN: Final = Caution(
-    "Driven wheels on stands: people clear, both wheels off or both on; with one wheel turning keep "
-    "below the speed the axle's data allow.",
+    n_(
+        "Driven wheels on stands: people clear, both wheels off or both on; with one "
+        "wheel turning keep below the speed the axle's data allow."
+    ),
     CIVIL,
 )
 ROAD: Final = Caution(
-    "Road test where it is legal, a second person writes, no phone in the driver's hand.", COMMON_PRACTICE
+    n_("Road test where it is legal, a second person writes, no phone in the driver's hand."), COMMON_PRACTICE
 )
-SOLVENT: Final = Caution("Solvents: mind the flash point, ventilate, wear gloves.", COMMON_PRACTICE)
+SOLVENT: Final = Caution(n_("Solvents: mind the flash point, ventilate, wear gloves."), COMMON_PRACTICE)
 AIR: Final = Caution(
-    "Blow-off air at most 30 psi (207 kPa) at the nozzle with eye protection; never spin a bearing with air.",
+    n_(
+        "Blow-off air at most 30 psi (207 kPa) at the nozzle with eye protection; "
+        "never spin a bearing with air."
+    ),
     "29 CFR 1910.242(b) (from memory)",
 )
 HOT: Final = Caution(
-    "A ring gear warmed for fitting is 160 to 180 °F (71 to 82 °C): gloves and tongs.", manual("T13")
+    n_("A ring gear warmed for fitting is 160 to 180 °F (71 to 82 °C): gloves and tongs."), manual("T13")
 )
 CAPS: Final = Caution(
-    "Bearing caps are bored in place: mark left, right and way up; swapped caps scrap the bores.",
+    n_("Bearing caps are bored in place: mark left, right and way up; swapped caps scrap the bores."),
     COMMON_PRACTICE,
 )
-IMPACT: Final = Caution("No impact wrench on the pinion nut: it dents the bearings.", COMMON_PRACTICE)
+IMPACT: Final = Caution(n_("No impact wrench on the pinion nut: it dents the bearings."), COMMON_PRACTICE)
 BACK_OFF: Final = Caution(
-    "Never back the nut off a crushed sleeve to lower the preload: fit a new sleeve.",
+    n_("Never back the nut off a crushed sleeve to lower the preload: fit a new sleeve."),
     f"{manual('T4')}; {CIVIL}",
 )
 SPREADER: Final = Caution(
-    "Spread the carrier no farther than its data allows; too far and it stays bent.",
+    n_("Spread the carrier no farther than its data allows; too far and it stays bent."),
     "Heisler, Advanced Vehicle Technology (attribution from memory)",
 )
 HEARING: Final = Caution(
-    "Wear hearing protection at the roll tester: from 85 dB(A) over eight hours hearing suffers.",
+    n_("Wear hearing protection at the roll tester: from 85 dB(A) over eight hours hearing suffers."),
     "NIOSH 98-126",
 )
-WHEELS: Final = Caution("Wheel nuts to data, and checked again after the road test.", COMMON_PRACTICE)
+WHEELS: Final = Caution(n_("Wheel nuts to data, and checked again after the road test."), COMMON_PRACTICE)
 
 CAUTIONS: Final[Mapping[str, tuple[Caution, ...]]] = MappingProxyType(
     {
@@ -121,4 +132,4 @@ def cautions_for(step: str) -> tuple[Caution, ...]:
             where="cautions",
             fix=_("use one of {cautions}").format(cautions=", ".join(CAUTIONS)),
         )
-    return CAUTIONS[step]
+    return tuple(replace(caution, text=_(caution.text)) for caution in CAUTIONS[step])

@@ -209,7 +209,7 @@ def spacer_from_carrier(
             *(minus(c) for c in carrier_corrections),
         ]
     marks = [] if mark is None else [mark]
-    return _finish(PLACE_WORDS[place], terms, _mark_terms(mark, place), place, marks, questions)
+    return _finish(_(PLACE_WORDS[place]), terms, _mark_terms(mark, place), place, marks, questions)
 
 
 def spacer_from_zero_mark(
@@ -228,7 +228,9 @@ def spacer_from_zero_mark(
     """
     place_sign(place)
     assert place != ""  # place_sign refuses it
-    return _finish(PLACE_WORDS[place], [plus(zero_mark_spacer)], _mark_terms(mark, place), place, [mark], [])
+    return _finish(
+        _(PLACE_WORDS[place]), [plus(zero_mark_spacer)], _mark_terms(mark, place), place, [mark], []
+    )
 
 
 def bearing_width_terms(
@@ -311,7 +313,7 @@ def spacer_from_old(
         questions.append(
             _("Bearing widths not compared: a new head bearing alone can move the pinion up to 0.2 mm.")
         )
-    return _finish(PLACE_WORDS[place], terms, mark_terms, place, marks, questions)
+    return _finish(_(PLACE_WORDS[place]), terms, mark_terms, place, marks, questions)
 
 
 def spacer_from_nominal(
@@ -346,7 +348,7 @@ def spacer_from_nominal(
         Term(stamped_mounting_distance, sign),
         Term(nominal_mounting_distance, -sign),
     ]
-    return _finish(PLACE_WORDS[place], terms, [], place, [], [])
+    return _finish(_(PLACE_WORDS[place]), terms, [], place, [], [])
 
 
 def spacer_from_fitted(
@@ -379,7 +381,7 @@ def spacer_from_fitted(
     assert place != ""  # place_sign refuses it
     terms = [plus(fitted), *(Term(part, -sign) for part in seen), Term(mounting_distance, sign)]
     marks = [] if mark is None else [mark]
-    return _finish(PLACE_WORDS[place], terms, _mark_terms(mark, place), place, marks, [])
+    return _finish(_(PLACE_WORDS[place]), terms, _mark_terms(mark, place), place, marks, [])
 
 
 def pinion_out_of_shim_change_mm(change_mm: float, place: ShimPlace | Literal[""]) -> float:

@@ -92,9 +92,11 @@ class Limit:
         elif self.high is None:
             band = _("at least {show_value}").format(show_value=self.show_value(self.middle, system))
         else:
-            band = f"{self.show_value(self.low, system)} to {self.show_value(self.high, system)}"
-        kind = "default, " if self.is_default else ""
-        return f"{self.name}: {band} ({kind}{self.source})"
+            band = _("{low} to {high}").format(
+                low=self.show_value(self.low, system), high=self.show_value(self.high, system)
+            )
+        kind = _("default, ") if self.is_default else ""
+        return f"{_(self.name)}: {band} ({kind}{self.source})"
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import _, n_
 from axlewright.setup.marks import LARGEST_MARK_SEEN, MARK_UNITS, UNIT_MM, DepthMark, MarkMeaning, MarkUnit
 from axlewright.units import MM_PER_INCH, parse_length
 
@@ -22,7 +22,7 @@ _NUMBER: Final = r"[+\-]?\s*(?:\d+(?:\.\d*)?|\.\d+)"
 _DUAL: Final = re.compile(rf"^m\s*({_NUMBER})\s*\(\s*({_NUMBER})\s*\)$", re.IGNORECASE)
 _SINGLE: Final = re.compile(rf"^(?P<letters>[a-z]{{0,3}})\s*(?P<number>{_NUMBER})$", re.IGNORECASE)
 _WITH_UNIT: Final = re.compile(rf"^[a-z]{{0,3}}\s*({_NUMBER}\s*[a-zµ\"]+)$", re.IGNORECASE)
-_EXAMPLE: Final = "type what is stamped, for example +2, -3, +.03 or m+8 (+3)"
+_EXAMPLE: Final = n_("type what is stamped, for example +2, -3, +.03 or m+8 (+3)")
 
 LEAST_MOUNTING_DISTANCE_MM: Final = 25.0
 """No axle's pinion sits nearer to the ring gear's axis; a larger number is a length, not a deviation."""
@@ -154,7 +154,7 @@ def parse_mark(text: str) -> tuple[MarkCandidate, ...]:
         if with_unit is not None:
             return _of_explicit_length(with_unit[1])
         raise InputError(
-            _("'{text}' is not a depth mark").format(text=text), where=_("depth mark"), fix=_EXAMPLE
+            _("'{text}' is not a depth mark").format(text=text), where=_("depth mark"), fix=_(_EXAMPLE)
         )
     number = single["number"].replace(" ", "")
     value = float(number)

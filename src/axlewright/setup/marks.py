@@ -21,7 +21,7 @@ from dataclasses import dataclass, replace
 from typing import Final, Literal, get_args
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import _, n_
 from axlewright.setup.measured import MeasuredLength
 from axlewright.units import MM_PER_INCH
 
@@ -41,9 +41,9 @@ LARGEST_MARK_SEEN: Final[dict[str, float]] = {"0.001 in": 10.0, "0.01 mm": 22.0,
 TM 9-2320-366-34-4; civil service literature, maker withheld). A larger one is asked about, not refused."""
 
 PLACE_WORDS: Final[dict[str, str]] = {
-    "under_head": "spacer under the pinion head",
-    "behind_cup": "shim behind the head-bearing cup",
-    "cage_flange": "shims between pinion cage and carrier",
+    "under_head": n_("spacer under the pinion head"),
+    "behind_cup": n_("shim behind the head-bearing cup"),
+    "cage_flange": n_("shims between pinion cage and carrier"),
 }
 
 

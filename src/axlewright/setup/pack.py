@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import _, n_
 from axlewright.setup.limits import Limit, judge
 from axlewright.setup.marks import ShimPlace
 from axlewright.setup.sources import manual
@@ -185,10 +185,10 @@ class SizeSeries:
 
 
 PINION_SPACERS: Final = SizeSeries(
-    "pinion spacers", 0.084 * MM_PER_INCH, 0.111 * MM_PER_INCH, 0.0005 * MM_PER_INCH, manual("T1", "T4")
+    n_("pinion spacers"), 0.084 * MM_PER_INCH, 0.111 * MM_PER_INCH, 0.0005 * MM_PER_INCH, manual("T1", "T4")
 )
 SIDE_SHIMS: Final = SizeSeries(
-    "side shims", 0.077 * MM_PER_INCH, 0.117 * MM_PER_INCH, 0.001 * MM_PER_INCH, manual("T1")
+    n_("side shims"), 0.077 * MM_PER_INCH, 0.117 * MM_PER_INCH, 0.001 * MM_PER_INCH, manual("T1")
 )
 
 
@@ -217,9 +217,11 @@ class OrderAdvice:
         """Return what to order and why."""
         if self.order_mm is None:
             return _("{reason} The series of {name} has no size near enough either.").format(
-                reason=self.reason, name=self.series.name
+                reason=self.reason, name=_(self.series.name)
             )
-        return f"{self.reason} Order {self.series.name} {show_length(self.order_mm, system)}."
+        return _("{reason} Order {name} {length}.").format(
+            reason=self.reason, name=_(self.series.name), length=show_length(self.order_mm, system)
+        )
 
 
 def what_to_order(

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import _, n_
 from axlewright.setup.default_limits import DEFAULT_LIMITS
 from axlewright.setup.limits import judge
 from axlewright.units import (
@@ -195,13 +195,13 @@ class UnitSuspicion:
 
 
 _SLIPS: Final = (
-    ("lb-in, not lb-ft", 1.0 / 12.0),
-    ("N·cm, not N·m", 0.01),
-    ("lb-in, not N·m", NM_PER_LBF_IN),
-    ("kgf·cm, not N·m", NM_PER_KGF_CM),
-    ("N·m, not lb-in", 1.0 / NM_PER_LBF_IN),
-    ("kgf·cm, not lb-in", NM_PER_KGF_CM / NM_PER_LBF_IN),
-    ("lb-ft, not lb-in", 12.0),
+    (n_("lb-in, not lb-ft"), 1.0 / 12.0),
+    (n_("N·cm, not N·m"), 0.01),
+    (n_("lb-in, not N·m"), NM_PER_LBF_IN),
+    (n_("kgf·cm, not N·m"), NM_PER_KGF_CM),
+    (n_("N·m, not lb-in"), 1.0 / NM_PER_LBF_IN),
+    (n_("kgf·cm, not lb-in"), NM_PER_KGF_CM / NM_PER_LBF_IN),
+    (n_("lb-ft, not lb-in"), 12.0),
 )
 
 
@@ -222,7 +222,7 @@ def doubt_preload_unit(value_nm: float) -> tuple[UnitSuspicion, ...]:
     if judge(value_nm, band).kind == "inside":
         return ()
     return tuple(
-        UnitSuspicion(meant, value_nm * factor)
+        UnitSuspicion(_(meant), value_nm * factor)
         for meant, factor in _SLIPS
         if judge(value_nm * factor, band).kind == "inside"
     )
