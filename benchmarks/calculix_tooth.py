@@ -1,8 +1,8 @@
 """Mesh one tooth for CalculiX, take its stiffness matrix and solve it under many loads.
 
 The deck takes only the flank geometry from the project. Mesh, element (C3D20R, curved on the flanks, a true
-fillet arc where the project's own mesh has a chamfer) and stiffness matrix are another program's; CalculiX would
-factor anew for every load, so the matrix is solved here, and one load is solved by CalculiX itself as a check.
+fillet arc where the project's own mesh has a chamfer) and stiffness matrix are another program's. CalculiX
+would factor anew for every load, so the matrix is solved here; CalculiX itself solves one load as a check.
 """
 
 from __future__ import annotations

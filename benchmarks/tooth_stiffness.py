@@ -52,7 +52,7 @@ def loads(member: Member, deck: Deck, flank: str) -> list[dict[int, Array]]:
 
 
 def compare(member: Member, *, nx: int) -> dict[str, tuple[Array, Array, float]]:
-    """Return, per flank, the influence between PLACES from the project and from CalculiX [mm/N], and seconds."""
+    """Return, per flank, the influence between PLACES here and from CalculiX [mm/N], and seconds."""
     solid = mesh_tooth(member, lengthwise=LENGTHWISE_CELLS, across=ACROSS_CELLS)
     ours = member_influence(member, solid)
     deck = make_deck(member, nx=nx)
@@ -124,7 +124,8 @@ def main() -> None:
                 )
                 worst = np.abs(ours - theirs).max() / np.abs(theirs).max()
                 notes.append(
-                    f"| {name} | {member.name}, {flank} | {mine / other - 1:+.1%} | {own.min():+.1%} to {own.max():+.1%} "
+                    f"| {name} | {member.name}, {flank} | {mine / other - 1:+.1%} "
+                    f"| {own.min():+.1%} to {own.max():+.1%} "
                     f"| {np.count_nonzero(np.abs(own) <= 0.15)} of {len(own)} | {worst:.1%} | {took:.0f} |"
                 )
     print(

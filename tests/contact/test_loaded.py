@@ -135,6 +135,29 @@ def test_heel_shift_and_growth(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", NAMES)
+def test_coast_grows_less_under_the_smaller_load_it_sees(name: str) -> None:
+    """Larger and more distinct on drive, less so on coast (shop practice, no source).
+
+    At one and the same torque both flanks grow alike (docs/method-loaded.md, 9); an engine holds back with
+    less torque than it drives with, a third of it here.
+    """
+
+    def distinct(r: LoadedResult) -> float:
+        near = r.pattern.nearness
+        assert near is not None
+        return float(np.mean(near[r.pattern.mask] < 0.1 * load_design(name).compound_film_mm))
+
+    grown, clearer = {}, {}
+    for flank, torque in (("drive", 300.0), ("coast", 100.0)):
+        light, heavy = loaded(name, flank, 20.0), loaded(name, flank, torque)
+        grown[flank] = heavy.pattern.area_fraction / light.pattern.area_fraction
+        clearer[flank] = distinct(heavy) / distinct(light)
+        assert clearer[flank] > 1.1
+    assert grown["drive"] > grown["coast"] > 1.1
+    assert clearer["drive"] > clearer["coast"]
+
+
+@pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize("flank", FLANKS)
 def test_mesh_force_against_the_standard_formula(name: str, flank: str) -> None:
     """Axial forces: N (sin α sin δ ± cos α sin β cos δ) with N = Ft/(cos α cos β).
@@ -240,7 +263,24 @@ def test_no_load_is_refused(torque: float) -> None:
 def test_a_torque_that_lifts_contact_off_is_said_with_its_number() -> None:
     design = load_design("TY-222")
     soft = MountStiffness(0.05, 0.05, 0.05)
-    with pytest.raises(ContactError, match="2000"):
+    with pytest.raises(ContactError, match=r"2000 N·m, which moves the pinion \+\d+\.\d+ mm along its axis"):
         roll_loaded(
             build_mesh(design), "drive", Settings(), design.ease_off("drive"), 0.00635, 2000.0, mounts=soft
         )
+
+
+@pytest.mark.parametrize("torque", [30e3, 100e3])
+def test_a_torque_that_leaves_only_edges_is_said_with_its_number(torque: float) -> None:
+    """The design's own mounts give so far that the flanks no longer carry: one sentence, the torque in it."""
+    design = load_design("TY-222")
+    with pytest.raises(ContactError, match=f"{torque:g} N·m, which moves the pinion"):
+        roll_loaded(
+            build_mesh(design), "drive", Settings(), design.ease_off("drive"), design.compound_film_mm, torque
+        )
+
+
+def test_edge_contact_that_the_settings_make_is_still_rolled() -> None:
+    """Wrong settings put the contact on an edge without any load: that is a reading, not an error."""
+    r = loaded("TY-222", "drive", 100.0, settings=Settings(offset_error_mm=2.0))
+    assert r.edge_share > 0.5
+    assert r.torque_error < 1e-6

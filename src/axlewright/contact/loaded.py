@@ -19,11 +19,13 @@ from axlewright.contact.mounts import MeshForces, MountStiffness, give, resolve
 from axlewright.contact.rolling import Kernel, y_floor
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import EaseOff, FlankName, rotation_about
+from axlewright.language import _
 
 Array = NDArray[np.float64]
 
 MOUNT_ROUNDS = 2  # times the mesh force is carried to the mounts and back
 LIMIT_RAD = 0.0012  # points whose gap is larger than the least by this cannot carry
+GONE = 0.9  # share of the torque on edges, mean over a pitch, from which the load has left the flanks
 MARK_REACH_RAD = 2e-4  # gap beyond the deepest approach that marking still follows
 
 
@@ -162,16 +164,8 @@ def _share(
     else:
         least, row, bend = loaded_reference.column_gaps(ready, pair, points, matrices, shifts, floor)
     if not np.all(np.isfinite(_fold(least.min(axis=0), pair.per_pitch))):
-        added = ""
-        if shift != Settings():
-            added = (
-                f" at {torque_nm:g} N·m, which moves the pinion {shift.pinion_out_mm:+.3f} mm along its axis "
-                f"and {shift.offset_error_mm:+.3f} mm along the offset"
-            )
-        raise ContactError(
-            f"the teeth leave contact for part of each pitch{added}",
-            where=f"{pair.name} flank",
-            fix="use a smaller torque or bring the settings errors nearer to zero",
+        raise _left(
+            _("the teeth leave contact for part of each pitch"), shift, torque_nm, f"{pair.name} flank"
         )
     force, displacement, flat, pressure, line = (np.zeros(least.shape) for _ in range(5))
     twist = np.full(pair.per_pitch, np.nan)
@@ -188,12 +182,49 @@ def _share(
         out.force, out.displacement, out.flat, out.pressure, out.line, out.twist, iterations,
     )  # fmt: skip
     if np.any(iterations < 0):
-        raise ContactError(
-            f"the load could not be shared at {int((iterations < 0).sum())} of {len(phases)} roll angles",
-            where=f"torque_nm = {torque_nm:g}",
-            fix="use a smaller torque",
+        failed = _("the load could not be shared at {failed} of {all} roll angles").format(
+            failed=int((iterations < 0).sum()), all=len(phases)
         )
+        raise _left(failed, shift, torque_nm, f"torque_nm = {torque_nm:g}")
     return out
+
+
+def _left(what: str, shift: Settings, torque_nm: float, where: str) -> ContactError:
+    """Return the error of a load that is no longer on the flanks, with the torque and what it moves."""
+    if shift != Settings():
+        what = _(
+            "{what} at {torque} N·m, which moves the pinion {out} mm along its axis "
+            "and {offset} mm along the offset"
+        ).format(
+            what=what,
+            torque=f"{torque_nm:g}",
+            out=f"{shift.pinion_out_mm:+.3f}",
+            offset=f"{shift.offset_error_mm:+.3f}",
+        )
+    return ContactError(
+        what, where=where, fix=_("use a smaller torque or bring the settings errors nearer to zero")
+    )
+
+
+def _edge_moment(shared: _Shared, moment: Array) -> Array:
+    """Return the torque that edges carry at each phase [N·mm]."""
+    return _pair_shares(np.where(shared.bend < 0.0, moment, 0.0), shared.pair.per_pitch)[1]
+
+
+def _refuse_edges_only(
+    shared: _Shared, moment: Array, unloaded: _Shared, torque_nm: float, shift: Settings
+) -> None:
+    """Refuse a torque under which edges carry the load of flanks that touch inside without it."""
+    at = np.argmin(unloaded.least, axis=0)
+    k = np.arange(unloaded.least.shape[1])
+    low = unloaded.least[at, k]
+    first = low <= _fold(low, unloaded.pair.per_pitch)[k % unloaded.pair.per_pitch]
+    inside = float(np.mean(unloaded.bend[at, k][first] > 0.0))
+    if inside > 0.5 and _edge_moment(shared, moment).mean() > GONE * torque_nm * 1e3:
+        raise _left(
+            _("the load leaves the flanks and edges of the teeth carry it"), shift, torque_nm,
+            f"torque_nm = {torque_nm:g}",
+        )  # fmt: skip
 
 
 def _fold(curve: Array, per_pitch: int) -> Array:
@@ -268,7 +299,9 @@ def roll_loaded(
     """
     if not np.isfinite(torque_nm) or torque_nm <= 0.0:
         raise InputError(
-            f"{torque_nm:g} N·m is no load", where="torque_nm", fix="give a torque above 0 at the ring gear"
+            _("{torque} N·m is no load").format(torque=f"{torque_nm:g}"),
+            where="torque_nm",
+            fix=_("give a torque above 0 at the ring gear"),
         )
     design = mesh.geometry.design
     stiffness = MountStiffness.of(design) if mounts is None else mounts
@@ -276,14 +309,16 @@ def roll_loaded(
     pair = ready.pair
     fast = kernel != "reference" and compiled.AVAILABLE
     points = relieved_points(pair, ease_off)
-    shift = Settings()
-    start = 0.0
-    for turn in range(MOUNT_ROUNDS):
+    still = _share(mesh, ready, ready.rough, settings, Settings(), points, torque_nm, fast)
+    start = float(_fold(still.least.min(axis=0), ready.rough.per_pitch).mean())
+    shift = give(_forces(mesh, ready, still), stiffness)
+    for _round in range(MOUNT_ROUNDS - 1):
         trial = _share(mesh, ready, ready.rough, settings, shift, points, torque_nm, fast)
-        if turn == 0:
-            start = float(_fold(trial.least.min(axis=0), ready.rough.per_pitch).mean())
         shift = give(_forces(mesh, ready, trial), stiffness)
     shared = _share(mesh, ready, pair, settings, shift, points, torque_nm, fast)
+    arm = _at_rows(pair.lever[:, ready.columns], shared.row)
+    moment = shared.force * arm
+    _refuse_edges_only(shared, moment, still, torque_nm, shift)
     forces = _forces(mesh, ready, shared)
     floor = y_floor(mesh)
     lowest = _fold(shared.least.min(axis=0), pair.per_pitch)
@@ -305,11 +340,8 @@ def roll_loaded(
     error = (shared.twist - shared.twist.mean()) * (-1e6 if flank == "drive" else 1e6)
     if pair.forward < 0:
         error = error[::-1].copy()
-    arm = _at_rows(pair.lever[:, ready.columns], shared.row)
-    moment = shared.force * arm
     shares, total = _pair_shares(moment, pair.per_pitch)
-    carried = np.where(shared.force > 0.0, moment, 0.0)
-    on_edge = _pair_shares(np.where(shared.bend < 0.0, carried, 0.0), pair.per_pitch)[1]
+    on_edge = _edge_moment(shared, moment)
     inner = shared.bend > 0.0
     touching = np.isfinite(shared.least)
     gap = np.where(touching, shared.least, 1.0)
