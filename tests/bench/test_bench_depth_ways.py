@@ -210,3 +210,29 @@ def test_a_pack_of_leaves_under_the_head_where_asked(store: JobStore, job: Job) 
     assert one.values["shelf_leaves_mm"] == [pytest.approx(0.0550 * INCH)]
     pack = enter(store, job.number, "depth", {**SET, "carrier": "5.6254", "most_leaves": "3"}, who="b")
     assert pack.values["shelf_mm"] == pytest.approx(0.0610 * INCH)
+
+
+def test_a_reading_that_stands_out_is_asked_about_before_anything_is_pressed(
+    store: JobStore, job: Job
+) -> None:
+    put_on_shelf(store, "pinion spacer", "0.0610", who="b")
+    fields = {**SET, "carrier": "5.6255 5.6254 5.6255 5.6254 5.6300", "resolution": "0.0001"}
+    outcome = enter(store, job.number, "depth", fields, who="b")
+    assert outcome.verdict == "ask"
+    assert any("reading 5 lies" in question for question in outcome.questions)
+    again = enter(store, job.number, "depth", {**fields, "stands_out": "yes"}, who="b")
+    assert not any("reading 5" in question for question in again.questions)
+    assert again.values["spacer_mm"] == outcome.values["spacer_mm"], "it counts until somebody says otherwise"
+
+
+def test_a_torque_or_pull_far_off_is_asked_about(store: JobStore, job: Job) -> None:
+    base = {"bearings": "new", "kind": "spacer"}
+    for fields, field in (
+        ({"torque": "20000"}, "torque"),
+        ({"torque": "-3"}, "torque"),
+        ({"force": "2 kN", "radius": "2"}, "force"),
+    ):
+        with pytest.raises(FieldError, match="unusual") as caught:
+            enter(store, job.number, "preload", {**base, **fields}, who="b")
+        assert caught.value.field == field
+        assert caught.value.confirmable

@@ -187,6 +187,10 @@ def find_backlash(typed: Typed, known: Known) -> Found:
     except AxlewrightError as error:
         raise typed.error("readings", error.what, error.fix) from error
     band = _band(typed, known)
+    if readings.stem:
+        stood = _("in line with rotation") if readings.stem == "in_rotation" else _("square to the tooth")
+        found.readings.append(ShownReading(_("the indicator's stem stood"), stood))
+        found.values["stem"] = readings.stem
     step = 360.0 / len(values)
     for index, value in enumerate(values):
         note = "tightest" if index == readings.tightest_index else ""

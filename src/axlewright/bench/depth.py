@@ -15,16 +15,19 @@ from axlewright.bench.found import Found, Known, ShownReading, shown_sum
 from axlewright.bench.gauges import instrument_of
 from axlewright.bench.identity import mark_of, mark_values, shown_mark
 from axlewright.bench.typed import Typed
+from axlewright.language import _
 from axlewright.setup import (
     PLACE_WORDS,
     SHIM_PLACES,
     DepthMark,
     MeasuredLength,
+    RepeatedReadings,
     ShimPlace,
     SpacerResult,
     choose_limit,
     judge,
     most_useful_reading,
+    outlier_question,
     pinion_out_of_shim_change_mm,
 )
 from axlewright.units import show_length
@@ -132,7 +135,7 @@ def find_depth(typed: Typed, known: Known) -> Found:
             "Check the readings, the mounting distance and the design before anything is pressed."
         )
     for readings in way.repeated:
-        found.notes += list(readings.notes)
+        _say_readings(found, typed, readings)
     helps = most_useful_reading(result.total, way.repeated)
     if helps is not None and helps.gain_mm > 0.0002:
         found.notes.append(
@@ -154,6 +157,23 @@ def find_depth(typed: Typed, known: Known) -> Found:
     _say_carried_over(found, typed, known)
     _fit(found, typed, known, result)
     return found
+
+
+def _say_readings(found: Found, typed: Typed, readings: RepeatedReadings) -> None:
+    """Say what a careful person would of these readings; one that stands out is asked about."""
+    doubt = outlier_question(readings)
+    asked = None if doubt is None else doubt.text()
+    found.notes += [note for note in readings.notes if note != asked]
+    if doubt is None:
+        return
+    if typed.ticked("stands_out"):
+        found.notes.append(
+            _("{what}: reading {number} stands out and is said to be right.").format(
+                what=readings.label, number=doubt.index + 1
+            )
+        )
+        return
+    found.questions.append(doubt.text(typed.system))
 
 
 def _say_carried_over(found: Found, typed: Typed, known: Known) -> None:

@@ -155,3 +155,43 @@ LIMIT_FIELDS: Final = (
 UNUSUAL: Final = Field(
     "really", n_("The numbers are really so"), "yes", n_("Tick when asked about an unusual value.")
 )
+
+SHELF_FIELDS: Final = (
+    Field(
+        "rule",
+        n_("Where no size fits exactly, take"),
+        "choice",
+        n_("Both rules are printed. Nothing chosen means the nearest."),
+        choices=(
+            Choice("nearest", n_("the nearest")),
+            Choice("nearest_but_not_thicker", n_("the nearest that is not thicker")),
+        ),
+        sticky=True,
+        group=n_("From the shelf"),
+    ),
+    Field(
+        "most_leaves",
+        n_("Most leaves in a pack"),
+        "count",
+        n_("1 for one solid spacer. Empty: 1, or 6 at a cage flange."),
+        sticky=True,
+        group=n_("From the shelf"),
+    ),
+    Field(
+        "least_leaves",
+        n_("Fewest leaves"),
+        "count",
+        n_("Empty: 1, or 3 at a cage flange."),
+        sticky=True,
+        group=n_("From the shelf"),
+    ),
+    Field(
+        "thin_outside",
+        n_("Thinnest leaves on the outer faces"),
+        "yes",
+        n_("Always so at a cage flange."),
+        sticky=True,
+        group=n_("From the shelf"),
+    ),
+)
+"""How a pack is put together from the shelf: rule and number of leaves are data, not habits."""

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 from axlewright.errors import AxlewrightError, InputError
@@ -19,6 +19,10 @@ if TYPE_CHECKING:
 
 REALLY: Final = "really"
 """Field that confirms that unusual values were meant."""
+
+TORQUE_BAND_NM: Final = (0.0, 100.0)
+FORCE_BAND_N: Final = (0.0, 1000.0)
+"""Drag torques and pulls on a cord beyond these are asked about (common practice, no source)."""
 
 _PAIR: Final = re.compile(r"^\s*(.+?)\s*(?:\(\s*(.+?)\s*\)|=\s*(.+?))\s*$")
 """A value printed in both units: "17 lb-in (1.9 N·m)" or "8 lb-in = 0.9 N·m"."""
@@ -124,9 +128,9 @@ class Typed:
         return FieldError(name, self.labels.get(name, name), what, fix, confirmable=confirmable)
 
     def required(self, name: str, fix: str) -> str:
-        """Return the text of a field that has to be filled in."""
+        """Return the text of a field that has to be filled in; with an empty `fix` it may be empty."""
         text = self.text(name)
-        if not text:
+        if not text and fix:
             raise self.error(name, "nothing typed", fix)
         return text
 
@@ -162,6 +166,24 @@ class Typed:
             return f"usual are {low / 25.4:.4g} to {high / 25.4:.4g} in"
         return f"usual are {low:.4g} to {high:.4g} mm"
 
+    def _read(self, name: str, parse: Callable[..., float], text: str, unit: str) -> float:
+        """Return a value read from a text; what is wrong with it is said at the field."""
+        label = self.labels.get(name, name)
+        try:
+            return parse(text, default_unit=unit, where=label)
+        except AxlewrightError as error:
+            raise FieldError.of(name, label, error) from error
+
+    @property
+    def length_unit(self) -> str:
+        """Unit of a bare length."""
+        return "in" if self.system == "inch" else "mm"
+
+    @property
+    def torque_unit(self) -> str:
+        """Unit of a bare torque."""
+        return "lb-in" if self.system == "inch" else "nm"
+
     def length(
         self, name: str, *, low: float = -math.inf, high: float = math.inf, required: str = ""
     ) -> float | None:
@@ -174,84 +196,49 @@ class Typed:
         required : str
             What to type; empty allows an empty field.
         """
-        text = self.text(name)
-        if not text:
-            if required:
-                raise self.error(name, "nothing typed", required)
+        if not self.required(name, required):
             return None
-        try:
-            text = self._printed(name, "length")
-            value = parse_length(text, default_unit=self.length_unit, where=self.labels.get(name, name))
-        except FieldError:
-            raise
-        except AxlewrightError as error:
-            raise FieldError.of(name, self.labels.get(name, name), error) from error
+        text = self._printed(name, "length")
+        value = self._read(name, parse_length, text, self.length_unit)
         return self._usual(name, f"'{text}'", value, low, high, self._band(low, high))
-
-    @property
-    def length_unit(self) -> str:
-        """Unit of a bare length."""
-        return "in" if self.system == "inch" else "mm"
-
-    @property
-    def torque_unit(self) -> str:
-        """Unit of a bare torque."""
-        return "lb-in" if self.system == "inch" else "nm"
 
     def lengths(
         self, name: str, *, low: float = -math.inf, high: float = math.inf, required: str = ""
     ) -> tuple[float, ...]:
         """Return several lengths [mm] typed into one field; see `length`."""
-        text = self.text(name)
+        text = self.required(name, required)
         if not text:
-            if required:
-                raise self.error(name, "nothing typed", required)
             return ()
-        label = self.labels.get(name, name)
-        out = []
         try:
             parts = split_readings(text)
-            for number, unit in parts:
-                value = parse_length(f"{number} {unit}".strip(), default_unit=self.length_unit, where=label)
-                out.append(
-                    self._usual(
-                        name, f"'{number} {unit}'".replace(" '", "'"), value, low, high, self._band(low, high)
-                    )
-                )
-        except FieldError:
-            raise
         except AxlewrightError as error:
-            raise FieldError.of(name, label, error) from error
+            raise FieldError.of(name, self.labels.get(name, name), error) from error
+        out = []
+        for number, unit in parts:
+            one = f"{number} {unit}".strip()
+            value = self._read(name, parse_length, one, self.length_unit)
+            out.append(self._usual(name, f"'{one}'", value, low, high, self._band(low, high)))
         return tuple(out)
 
     def torque(self, name: str, *, required: str = "") -> float | None:
         """Return a torque [N·m], or None; see `length`."""
-        text = self.text(name)
-        if not text:
-            if required:
-                raise self.error(name, "nothing typed", required)
+        if not self.required(name, required):
             return None
-        label = self.labels.get(name, name)
-        try:
-            return parse_torque(self._printed(name, "torque"), default_unit=self.torque_unit, where=label)
-        except FieldError:
-            raise
-        except AxlewrightError as error:
-            raise FieldError.of(name, label, error) from error
+        text = self._printed(name, "torque")
+        value = self._read(name, parse_torque, text, self.torque_unit)
+        return self._usual(
+            name, f"'{text}'", value, *TORQUE_BAND_NM, _("a drag torque is 0 or more, and small")
+        )
 
     def force(self, name: str, *, required: str = "") -> float | None:
         """Return a force [N], or None; see `length`."""
-        text = self.text(name)
+        text = self.required(name, required)
         if not text:
-            if required:
-                raise self.error(name, "nothing typed", required)
             return None
-        label = self.labels.get(name, name)
-        try:
-            unit = "lbf" if self.system == "inch" else "n"
-            return parse_force(text, default_unit=unit, where=label)
-        except AxlewrightError as error:
-            raise FieldError.of(name, label, error) from error
+        value = self._read(name, parse_force, text, "lbf" if self.system == "inch" else "n")
+        return self._usual(
+            name, f"'{text}'", value, *FORCE_BAND_N, _("a pull on a cord is 0 or more, and small")
+        )
 
     def _printed(self, name: str, kind: PairKind) -> str:
         """Return a value's text; of one printed in two units the first, when both say the same."""
@@ -262,7 +249,10 @@ class Typed:
         from axlewright.setup import printed_pair_question
 
         first, second = found[1], found[2] or found[3]
-        question = printed_pair_question(first, second, kind)
+        try:
+            question = printed_pair_question(first, second, kind)
+        except AxlewrightError as error:
+            raise FieldError.of(name, self.labels.get(name, name), error) from error
         if question is not None and not self.ticked(REALLY):
             raise self.error(
                 name,
@@ -288,10 +278,8 @@ class Typed:
 
     def number(self, name: str, *, required: str = "") -> float | None:
         """Return a plain number, or None; see `length`."""
-        text = self.text(name)
+        text = self.required(name, required)
         if not text:
-            if required:
-                raise self.error(name, "nothing typed", required)
             return None
         try:
             value = float(text.replace("−", "-").replace(",", "."))

@@ -3,16 +3,18 @@
 import { _, plural } from "./words.js";
 
 /**
- * Show only the fields that belong to what is chosen; hidden ones are not sent.
+ * Show only the fields that may belong to what is chosen; hidden ones are not sent.
  * @param {HTMLFormElement} form
  */
 function showChosen(form) {
   for (const box of form.querySelectorAll("[data-only]")) {
     if (!(box instanceof HTMLElement)) continue;
     const [name, keys] = (box.dataset.only ?? "").split(":");
+    const choice = form.querySelector(`input[name="${name}"]`);
     const chosen = form.querySelector(`input[name="${name}"]:checked`);
-    const asked = chosen instanceof HTMLInputElement && !chosen.disabled;
-    const belongs = asked && keys.split(",").includes(chosen.value);
+    // Nothing chosen yet: it may belong. The choice itself hidden: it does not.
+    const asked = choice instanceof HTMLInputElement && !choice.disabled;
+    const belongs = asked && (!(chosen instanceof HTMLInputElement) || keys.split(",").includes(chosen.value));
     box.hidden = !belongs;
     for (const one of box.querySelectorAll("input, textarea, select")) {
       if (one instanceof HTMLInputElement || one instanceof HTMLTextAreaElement || one instanceof HTMLSelectElement) one.disabled = !belongs;
