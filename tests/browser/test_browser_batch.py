@@ -21,7 +21,7 @@ def test_a_week_of_sets(own_server: Served, sit_down: Callable[..., Bench], size
     bench.looked_at("empty")
     bench.press("form[action='/batch/demo'] button")
     page.wait_for_selector(".batchsets li")
-    assert page.locator(".batchsets li").count() == 100
+    assert page.locator(".batchsets li").count() == 40
     bench.looked_at("sets")
 
     page.select_option("#f-only", "undecided")
@@ -39,6 +39,7 @@ def test_a_week_of_sets(own_server: Served, sit_down: Callable[..., Bench], size
     page.wait_for_function(f"document.querySelectorAll('tbody tr').length === {before + 1}")
 
     page.goto("/batch")
+    bench.press("#import > summary")
     page.set_input_files(
         "#f-file", files=[{"name": "log.csv", "mimeType": "text/csv", "buffer": WRONG.encode()}]
     )

@@ -20,7 +20,8 @@ from axlewright.web.page import Form, Person, go, person_of, site_of
 
 router = APIRouter()
 
-SHOWN = 100
+SHOWN = 40
+LABELS = 400
 STUDY_MOST = 200_000
 
 
@@ -51,9 +52,10 @@ def _named(request: Request, design: str) -> str:
 
 
 @router.get("/batch", response_class=HTMLResponse)
-def sets(request: Request, design: str = "", only: str = "") -> Response:
-    """Show the sets of the log."""
-    return _sets(request, design=design, only=only)
+def sets(request: Request, design: str = "", only: str = "", start: str = "") -> Response:
+    """Show the sets of the log, some at a time."""
+    first = int(start) if start.isascii() and start.isdecimal() and len(start) < 7 else 0
+    return _sets(request, design=design, only=only, start=first)
 
 
 def _sets(
@@ -61,6 +63,7 @@ def _sets(
     *,
     design: str = "",
     only: str = "",
+    start: int = 0,
     error: AxlewrightError | None = None,
     section: str = "",
     typed: dict[str, str] | None = None,
@@ -72,8 +75,9 @@ def _sets(
     ways = batch.practice(site.store)
     values = _values(
         request,
-        views=wanted[:SHOWN],
-        left_out=max(0, len(wanted) - SHOWN),
+        views=wanted[start : start + SHOWN],
+        newer=max(0, start - SHOWN) if start else None,
+        older=start + SHOWN if start + SHOWN < len(wanted) else None,
         count=len(views),
         decided=sum(v.decided for v in views),
         asked=sum(bool(v.question) for v in views),
@@ -200,7 +204,7 @@ def labels(request: Request, design: str = "", number: str = "") -> Response:
     """Print the labels of one set, or of all decided ones, as one PDF."""
     store = site_of(request).store
     name = _named(request, design)
-    views = [answers.set_view(store, name, number)] if number else answers.set_views(store, name)[:SHOWN]
+    views = [answers.set_view(store, name, number)] if number else answers.set_views(store, name)[:LABELS]
     data = answers.labels_pdf(store, views)
     return Response(
         data,
