@@ -1,6 +1,8 @@
 """The ease-off fitted to a known good pattern comes back, with an uncertainty that covers the truth."""
 
+import json
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -8,6 +10,7 @@ import pytest
 import axlewright as aw
 from axlewright.contact import Settings, fit_ease_off, measure_mask
 from axlewright.errors import InputError
+from axlewright.pattern import read_photo
 
 
 @pytest.mark.parametrize("name", ["TY-222", "TY-205H", "TY-176B"])
@@ -82,3 +85,23 @@ def test_useless_patterns_are_refused():
         aw.calibrate(design, {"drive": np.zeros((48, 96), bool)})
     with pytest.raises(InputError, match="own"):
         aw.calibrate(design, {"coast": aw.roll(design, "drive").pattern})
+
+
+PHOTOS = Path(__file__).parents[2] / "examples" / "photos"
+
+
+@pytest.mark.parametrize("flank", ["drive", "coast"])
+def test_a_photo_taken_at_a_known_setting_brings_the_design_back(flank):
+    """The demo photo was drawn from TY-222 as shipped with the pinion out; the fit must find that design.
+
+    Centred at 0, 0 within twice the stated uncertainty; the reading's own uncertainty goes into it.
+    """
+    known = json.loads((PHOTOS / f"ty-222-job-{flank}.json").read_text())
+    design = aw.load_design(known["design"])
+    reading = read_photo(PHOTOS / f"ty-222-job-{flank}.jpg", known["corners_text"], design, flank)
+    fit = fit_ease_off(design, reading, Settings(**known["settings"]))
+    for field in fit.fields:
+        assert abs(field.value - getattr(design, field.field)) <= 2.0 * field.standard_uncertainty, field
+    place = next(f for f in fit.fields if f.field == f"{flank}_center_lengthwise")
+    assert place.determined
+    assert place.standard_uncertainty < 0.2

@@ -133,6 +133,23 @@ def test_hand_does_not_change_the_pattern():
     assert a.pattern.center == pytest.approx(b.pattern.center)
 
 
+@pytest.mark.parametrize("hand", ["left", "right"])
+@pytest.mark.parametrize("direction", ["below", "above"])
+def test_the_offset_enlarges_the_pinion_on_either_side(hand, direction):
+    """The computed set is one; hand and side say which mirror image of it stands in the housing."""
+    fields = {"name": "any", "ring_outer_diameter_mm": 210.0, **VARIED["right hand"]}
+    design = design_from_fields({**fields, "hand": hand, "offset_direction": direction})
+    cones = build_geometry(design).cones
+    bevel = build_geometry(design_from_fields({**fields, "offset_mm": 0.0})).cones
+    assert cones.radius1 > 1.1 * bevel.radius1
+    assert cones.spiral1 > cones.spiral2
+    from axlewright.contact import roll
+
+    plain = design_from_fields(fields)
+    a, b = (roll(d, "drive", 0.05, lengthwise=33, profile=21).pattern.center for d in (design, plain))
+    assert a == pytest.approx(b)
+
+
 @pytest.mark.parametrize(
     ("change", "word"),
     [

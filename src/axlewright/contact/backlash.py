@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.contact.mesh import Mesh, Settings, build_mesh
+from axlewright.contact.once import OncePerKey
 from axlewright.contact.rolling import motion_error, roll_unloaded
 from axlewright.gearset import (
     FlankName,
@@ -214,10 +215,16 @@ def backlash_at(
     return Backlash(total, total * factor, change, spread * radius)
 
 
+_KEPT: OncePerKey[tuple[GearSetDesign, float], tuple[BacklashPerMove, BacklashPerMove]] = OncePerKey(64)
+
+
 def backlash_per_move(
     design: GearSetDesign, step_mm: float = 0.05
 ) -> tuple[BacklashPerMove, BacklashPerMove]:
     """Return the change of backlash per ring-gear move away and per pinion move out.
+
+    Rolled once for each design and kept: the first call takes some tenths of a second (and the compiling of
+    the kernels in a fresh installation), later ones nothing.
 
     Parameters
     ----------
@@ -229,7 +236,24 @@ def backlash_per_move(
     -------
     ring, pinion : BacklashPerMove
         The closed forms are those of `axlewright.setup`: Δj = Δx sin δ (tan α_D + tan α_C) / cos β2.
+
+    Raises
+    ------
+    DesignError, ContactError
+        When the set cannot exist or leaves contact within the step.
+
+    Examples
+    --------
+    >>> from axlewright.contact import backlash_per_move
+    >>> from axlewright.gearset import load_design
+    >>> ring, pinion = backlash_per_move(load_design("TY-222"))
+    >>> round(ring.computed, 2), round(ring.square_to_tooth, 2), round(pinion.computed, 2)
+    (0.9, 0.73, 0.48)
     """
+    return _KEPT.get((design, step_mm), lambda: _per_move(design, step_mm))
+
+
+def _per_move(design: GearSetDesign, step_mm: float) -> tuple[BacklashPerMove, BacklashPerMove]:
     geometry = build_geometry(design)
     mesh = build_mesh(design, LENGTHWISE, PROFILE, ROLL_ANGLES)
     radius = design.ring_outer_diameter_mm / 2.0

@@ -280,5 +280,29 @@ def calibrate(
         As `known` there.
     settings : Settings, optional
         The settings errors at which the patterns were taken; nominal when left out.
+
+    Returns
+    -------
+    GearSetDesign
+
+    Raises
+    ------
+    InputError, ContactError
+        See `fit_ease_off`.
+
+    Examples
+    --------
+    From a pattern; a photo's reading from `axlewright.pattern.read_photo` is given in the same way and brings
+    its own uncertainty:
+
+    >>> import axlewright as aw
+    >>> from dataclasses import replace
+    >>> design = aw.load_design("TY-222")
+    >>> good = aw.roll(replace(design, drive_center_lengthwise=-0.2), "drive").pattern
+    >>> fitted = aw.calibrate(design, good)
+    >>> abs(fitted.drive_center_lengthwise + 0.2) < 0.03
+    True
+    >>> fitted.coast_center_lengthwise  # nothing was said about it
+    0.0
     """
     return fit_ease_off(design, known_pattern, settings).design

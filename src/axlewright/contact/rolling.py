@@ -196,11 +196,12 @@ def roll_unloaded(
         curve, lowest, nearest, at_x, at_y, path = reference.roll_pair(
             pair, points, matrices, shifts, y_floor(mesh)
         )
-    if not np.all(np.isfinite(lowest)):
+    lost = float(np.mean(~np.isfinite(lowest[: pair.per_pitch])))
+    if lost > 0.0:
         raise ContactError(
-            "the teeth leave contact for part of each pitch",
-            where=f"{flank} flank",
-            fix="bring the settings errors nearer to zero",
+            _("the teeth leave contact for {share} of each pitch").format(share=f"{lost:.0%}"),
+            where=_("{flank} flank").format(flank=_(flank)),
+            fix=_("bring the settings errors nearer to zero"),
         )
     pattern = _mark(mesh, pair, nearest, at_x, at_y, film_mm)
     return pattern, curve, lowest, path

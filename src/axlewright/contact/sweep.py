@@ -175,6 +175,19 @@ def sweep(
         For an unknown flank, a setting no set could be rolled at, or no workers.
     DesignError
         When the set cannot exist.
+
+    Examples
+    --------
+    Pinion depth by thousandths of an inch, both flanks, one torque, to a file; a second call stops itself:
+
+    >>> import axlewright as aw
+    >>> design = aw.load_design("TY-222")
+    >>> places = [aw.Settings(pinion_out_mm=0.0254 * k) for k in (-2, 0, 2)]
+    >>> table = aw.sweep(design, places, progress=False)
+    >>> [row["flank"] for row in table.rows[:2]], len(table.rows)
+    (['drive', 'coast'], 6)
+    >>> aw.sweep(design, places, progress=False, cancel=lambda: True).stopped
+    True
     """
     if workers < 1:
         raise InputError(f"{workers} workers", where="workers", fix="use 1 or more")
