@@ -35,6 +35,7 @@ PAGES = (
     "/settings",
     "/help",
 )
+LOAD_NM = 400.0
 UPDATE_MS, CONTENT_MS, SCRIPT_KB = 50.0, 500.0, 250.0
 
 
@@ -49,19 +50,22 @@ def rolling_updates(count: int) -> None:
     )
     print("|---|---|---|---|---|")
     for name in aw.shipped_designs():
-        design = aw.load_design(name)
-        rolled(State(name), design, "inch")
-        clock, processor = [], []
-        for index in range(count):
-            state = State(name, pinion=0.001 * (index - count // 2), ring=0.0007 * index)
-            began, ran = time.perf_counter(), time.process_time()
-            rolled(state, design, "inch")
-            processor.append(1000.0 * (time.process_time() - ran))
-            clock.append(1000.0 * (time.perf_counter() - began))
-        print(
-            f"| {name}, without load | {UPDATE_MS:.0f} | {statistics.median(processor):.0f} "
-            f"| {statistics.median(clock):.0f} | {max(clock):.0f} |"
-        )
+        for torque in (0.0, LOAD_NM):
+            design = aw.load_design(name)
+            rolled(State(name, torque=torque), design, "inch")
+            clock, processor = [], []
+            for index in range(count):
+                state = State(name, pinion=0.001 * (index - count // 2), ring=0.0007 * index, torque=torque)
+                began, ran = time.perf_counter(), time.process_time()
+                rolled(state, design, "inch")
+                processor.append(1000.0 * (time.process_time() - ran))
+                clock.append(1000.0 * (time.perf_counter() - began))
+            how = f"{torque:.0f} N·m on both sides" if torque else "without load"
+            print(
+                f"| {name}, {how} | {UPDATE_MS:.0f} | {statistics.median(processor):.0f} "
+                f"| {statistics.median(clock):.0f} | {max(clock):.0f} |",
+                flush=True,
+            )
 
 
 def first_content(count: int) -> None:

