@@ -85,7 +85,9 @@ def level_db(data: bytes, frequency: float) -> float:
 def test_both_settings_play_at_equal_gain(warm: Visitor) -> None:
     page = warm.get("/listen/made?design=TY-222&pinion=0.15&speed=45+mph&tyre=2.10+m&ratio=12")
     assert "not the sound in a car" in page
-    change = float(re.search(r'<th scope="row">1</th><td>[^<]+</td><td>[^<]+</td><td>([^<]+)<', page)[1])
+    row = re.search(r'<th scope="row">1</th><td>[^<]+</td><td>[^<]+</td><td>([^<]+)<', page)
+    assert row is not None
+    change = float(row[1])
     sounds = {name: warm.client.get(path) for name, path in players(page).items()}
     assert all(one.headers["content-type"] == "audio/wav" for one in sounds.values())
     # 41 mesh periods a wheel turn at 45 mph (20.117 m/s) on 2.10 m: 392.8 Hz (arithmetic).
