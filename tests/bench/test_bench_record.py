@@ -14,6 +14,7 @@ from axlewright.bench import FieldError, enter, job_view, put_on_shelf, sheet_da
 from axlewright.bench.clock import local_time, zoned_time
 from axlewright.bench.labels import blank_sheet_pdf, set_label_data, spacer_label_data
 from axlewright.bench.pictures import add_picture
+from axlewright.bench.shelf import take_for_job, to_take
 from axlewright.errors import InputError, PhotoError, RecordError
 from axlewright.records import Instrument, Job, JobStore
 from axlewright.sheets import read_label_code, set_label, set_label_code, spacer_label_code
@@ -259,3 +260,20 @@ def test_a_field_error_keeps_nothing_for_every_step(store: JobStore, job: Job) -
         with pytest.raises(FieldError):
             enter(store, job.number, step, fields, who="b")
     assert len(store.entries(job.number)) == 1
+
+
+def test_what_was_named_is_taken_from_the_shelf_once(store: JobStore, job: Job) -> None:
+    put_on_shelf(store, "pinion spacer", "0.0630", count=2, who="b")
+    outcome = enter(store, job.number, "depth", DEPTH, who="b")
+    seq = outcome.entries[0].seq
+    assert to_take(job_view(store, job.number), "depth") == "the spacer 0.0630"
+    for _ in range(2):
+        take_for_job(store, job.number, seq, who="b")
+    (item,) = store.stock.list()
+    assert item.count == 1
+    assert store.stock.moves(item.id)[-1].job_number == job.number
+    assert to_take(job_view(store, job.number), "depth") == ""
+    view = job_view(store, job.number).step("depth")
+    assert view.status.state == outcome.verdict, "a note changes no verdict"
+    with pytest.raises(InputError, match="nothing from the shelf"):
+        take_for_job(store, job.number, 1, who="b")

@@ -7,10 +7,11 @@ from typing import Final
 from axlewright.bench.found import Known
 from axlewright.bench.typed import Typed
 from axlewright.errors import AxlewrightError
+from axlewright.language import _, n_
 from axlewright.setup import Instrument
 from axlewright.units import parse_length
 
-UNNAMED: Final = "instrument not named"
+UNNAMED: Final = n_("instrument (not named)")
 
 
 def instrument_of(typed: Typed, known: Known) -> Instrument:
@@ -27,7 +28,7 @@ def instrument_of(typed: Typed, known: Known) -> Instrument:
         value = typed.length(name, low=0.0, high=1.0)
         values[name] = _listed(text) if value is None else value
     return Instrument(
-        typed.text("instrument") or UNNAMED,
+        typed.text("instrument") or _(UNNAMED),
         resolution_mm=values["resolution"],
         calibration_expanded_mm=values["calibration"],
         calibrated_on="" if tool is None or tool.calibrated_on is None else tool.calibrated_on.isoformat(),

@@ -5,16 +5,19 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.units import MM_PER_INCH, System
 
 if TYPE_CHECKING:
-    from axlewright.records import JobStore
+    from axlewright.bench.view import JobView
+    from axlewright.records import Entry, JobStore
     from axlewright.setup import StockItem
 
 PINION_SPACER: Final = "pinion spacer"
 PINION_LEAF: Final = "pinion shim leaf"
 SIDE_SHIM: Final = "side shim"
 PRELOAD_SPACER: Final = "preload spacer"
+SAME_MM: Final = 1e-5
 KINDS: Final = (PINION_SPACER, PINION_LEAF, SIDE_SHIM, PRELOAD_SPACER)
 
 
@@ -58,3 +61,56 @@ def put_on_shelf(
     for size in sizes:
         store.stock.add(kind, size, count=count, part=part, design_name=design_name, who=who)
     return len(sizes)
+
+
+def to_take(view: JobView, step: str) -> str:
+    """Name the pieces that a step's newest answer wants from the shelf; empty once they are taken."""
+    latest = view.step(step).latest
+    if latest is None or not latest.result.get("values", {}).get("shelf_leaves_mm"):
+        return ""
+    taken = any(e.payload.get("taken_for") == latest.seq for e in view.entries if e.kind == "note")
+    return "" if taken else str(latest.result["values"].get("shelf_label", ""))
+
+
+def take_for_job(store: JobStore, number: int, seq: int, *, who: str) -> Entry:
+    """Take from the shelf what the answer to a reading named, once, and write it down.
+
+    Parameters
+    ----------
+    seq : int
+        Of the reading.
+
+    Raises
+    ------
+    InputError
+        The answer named nothing, or a piece is not there any more.
+    """
+    job = store.get_job(number)
+    results = [e for e in store.entries(number, kind="result") if e.payload.get("of") == seq]
+    leaves = results[-1].payload.get("values", {}).get("shelf_leaves_mm", []) if results else []
+    if not leaves:
+        raise InputError(
+            _("nothing from the shelf was named there"), where=_("shelf"), fix=_("work the spacer out first")
+        )
+    pieces = [item for kind in (PINION_SPACER, PINION_LEAF) for item in store.stock.list(kind=kind)]
+    for place, thickness in enumerate(leaves):
+        fitting = [item for item in pieces if abs(item.thickness_mm - float(thickness)) < SAME_MM]
+        own = [item for item in fitting if item.design_name in ("", job.design_name)]
+        if not own:
+            raise InputError(
+                _("the piece of {size} mm is not on the shelf").format(size=thickness),
+                where=_("shelf"),
+                fix=_("count the shelf in Settings"),
+            )
+        there = max(own, key=lambda item: item.count)
+        key = f"{job.uid}-{seq}-{place}"
+        store.stock.move(there.id, -1, who=who, job=number, idempotency_key=key)
+    words = str(results[-1].payload["values"].get("shelf_label", ""))
+    return store.add_entry(
+        number,
+        "note",
+        results[-1].step,
+        {"text": _("taken from the shelf: {pieces}").format(pieces=words), "taken_for": seq},
+        who=who,
+        idempotency_key=f"shelf-{seq}",
+    )

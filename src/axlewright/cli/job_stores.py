@@ -86,6 +86,22 @@ def move_on_shelf(
     typer.echo(_("{count} there now").format(count=left.count))
 
 
+@shelf.command("take")
+@plain_errors
+def take_for_step(
+    number: Annotated[int, typer.Argument(help="Number of the job.")],
+    seq: Annotated[int, typer.Argument(help="Number of the reading whose answer named the pieces.")],
+    who: WHO = "",
+    home: HOME = None,
+) -> None:
+    """Take from the shelf what the answer to a reading named."""
+    from axlewright.bench.shelf import take_for_job
+
+    with opened_store(home) as store:
+        entry = take_for_job(store, number, seq, who=who)
+    typer.echo(str(entry.payload["text"]))
+
+
 @instruments.command("list")
 @plain_errors
 def list_instruments(home: HOME = None, as_json: JSON = False) -> None:

@@ -13,6 +13,7 @@ from axlewright.bench.entering import cautions_of
 from axlewright.bench.form_parts import UNUSUAL
 from axlewright.bench.labels import blank_sheet_pdf, set_label_data, spacer_label_data
 from axlewright.bench.pictures import PIECES, add_picture
+from axlewright.bench.shelf import take_for_job, to_take
 from axlewright.bench.step_drawings import step_drawings
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import _
@@ -57,6 +58,7 @@ def show_step(
         "cautions": cautions_of(key),
         "drawings": step_drawings(step, fill, person_of(request).system),
         "pieces": PIECES,
+        "on_shelf": to_take(view, key),
         "instruments": site.store.instruments.list(),
         # What was typed for a step that has to wait stays on the page.
         "waiting": view.waits(key) and typed is None,
@@ -126,6 +128,16 @@ def take_back_reading(request: Request, number: int, form: Form) -> Response:
         idempotency_key=form.key,
     )
     return go(f"/jobs/{number}?step={entry.step or step}", "back")
+
+
+@router.post("/jobs/{number}/take-from-shelf")
+def take_from_shelf(request: Request, number: int, form: Form) -> Response:
+    """Take from the shelf what an answer named."""
+    seq = form.whole("seq", 1)
+    if seq is None:
+        raise InputError(_("no reading named"), where=_("entry"), fix=_("use the button beside the reading"))
+    entry = take_for_job(site_of(request).store, number, seq, who=person_of(request).who)
+    return go(f"/jobs/{number}?step={entry.step}", "counted", "answer")
 
 
 @router.post("/jobs/{number}/waive")
