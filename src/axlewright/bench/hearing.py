@@ -158,7 +158,7 @@ def _sentence(report: dict[str, Any]) -> str:
     names = [
         f"{s['name']} ({s['probability']:.0%})" for s in report["sources"][:3] if s["probability"] >= 0.05
     ]
-    return "fits best: " + ", ".join(names) if names else "no source fits"
+    return _("fits best: ") + ", ".join(names) if names else _("no source fits")
 
 
 @dataclass(frozen=True, slots=True)

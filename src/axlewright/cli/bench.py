@@ -9,6 +9,7 @@ import typer
 
 from axlewright.cli.options import check_compound, plain_errors, print_json
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.units import parse_length, show_length
 
 
@@ -18,7 +19,7 @@ def _lengths(text: str, unit: str, where: str) -> tuple[float, ...]:
     for part in text.replace(";", " ").split():
         out.append(parse_length(part, default_unit=unit, where=where))
     if not out:
-        raise InputError("nothing was typed", where=where, fix="give at least one length")
+        raise InputError(_("nothing was typed"), where=where, fix=_("give at least one length"))
     return tuple(out)
 
 
@@ -66,19 +67,20 @@ def spacer(
             value = float(mark.replace("−", "-").replace(",", "."))
         except ValueError:
             raise InputError(
-                f"'{mark}' is no mark", where="--mark", fix="type for example +2 or -3"
+                _("'{mark}' is no mark").format(mark=mark), where="--mark", fix=_("type for example +2 or -3")
             ) from None
         depth_mark = DepthMark(value, mark_unit, mark_meaning)  # type: ignore[arg-type]
     md = MeasuredLength(
-        "mounting distance", parse_length(mounting_distance, default_unit=unit, where="--mounting-distance")
+        _("mounting distance"),
+        parse_length(mounting_distance, default_unit=unit, where="--mounting-distance"),
     )
     result = spacer_from_carrier(
-        quantity("carrier, axis to cup shoulder", carrier, "--carrier"),
-        quantity("bearing width", bearing, "--bearing"),
+        quantity(_("carrier, axis to cup shoulder"), carrier, "--carrier"),
+        quantity(_("bearing width"), bearing, "--bearing"),
         md,
         depth_mark,
         place=place,  # type: ignore[arg-type]
-        cage_height=quantity("cage height", cage_height, "--cage-height") if cage_height else None,
+        cage_height=quantity(_("cage height"), cage_height, "--cage-height") if cage_height else None,
     )
     system: Any = "metric" if unit == "mm" else "inch"
     choice = None
@@ -161,9 +163,9 @@ def read(
         if photo is not None:
             if not corners:
                 raise InputError(
-                    "four corners are needed",
+                    _("four corners are needed"),
                     where=f"--{flank}-corners",
-                    fix="tap toe-top, heel-top, heel-root, toe-root",
+                    fix=_("tap toe-top, heel-top, heel-root, toe-root"),
                 )
             return read_photo(photo, corners, loaded, flank, compound=check_compound(compound))
         return pattern_from_words(words, flank) if words else None
@@ -205,7 +207,11 @@ def read(
     for k, item in enumerate(found.advice[:3], start=1):
         typer.echo(f"{k}. {item.text}")
         chance = show_chance(item.chance_last_teardown)
-        typer.echo(f"   {item.cost_words}; chance of being the last teardown {chance}")
+        typer.echo(
+            _("   {cost_words}; chance of being the last teardown {chance}").format(
+                cost_words=item.cost_words, chance=chance
+            )
+        )
         for name, pattern in item.expected.items():
             typer.echo(f"   expected {name}: {pattern.describe()}")
 

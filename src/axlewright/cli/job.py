@@ -107,7 +107,7 @@ def list_jobs(
         for one in rows:
             typer.echo(f"{one.number:5} {one.state:8} {one.design_name:10} {one.vehicle} {one.complaint}")
         if not rows:
-            typer.echo("no jobs")
+            typer.echo(_("no jobs"))
 
 
 @job.command("show")
@@ -141,7 +141,11 @@ def show(number: NUMBER, home: HOME = None, as_json: JSON = False, system: SYSTE
             if latest.result.get("why"):
                 typer.echo(f"            {latest.result['why']}")
         chain = store.verify(number)
-        typer.echo("  record: unchanged since written" if chain.holds else f"  record: BROKEN, {chain.why}")
+        typer.echo(
+            _("  record: unchanged since written")
+            if chain.holds
+            else _("  record: BROKEN, {why}").format(why=chain.why)
+        )
         typer.echo(_("  state of the record: {head}").format(head=one.head))
 
 
@@ -168,7 +172,7 @@ def next_step(number: NUMBER, home: HOME = None, as_json: JSON = False) -> None:
             )
             return
         if not step.key:
-            typer.echo("Nothing is left to do.")
+            typer.echo(_("Nothing is left to do."))
             return
         if step.stops:
             typer.echo(_("The job is stopped until this is answered."))
@@ -205,7 +209,11 @@ def add(
 
     chosen = check_system(system)
     if step not in FORMS:
-        raise InputError(f"unknown step '{step}'", where="step", fix=f"use one of {', '.join(FORMS)}")
+        raise InputError(
+            _("unknown step '{step}'").format(step=step),
+            where="step",
+            fix=_("use one of {forms}").format(forms=", ".join(FORMS)),
+        )
     if not fields:
         for field in FORMS[step].fields:
             answers = f" ({', '.join(c.key for c in field.choices)})" if field.choices else ""
@@ -217,7 +225,11 @@ def add(
     for part in fields:
         name, sign, value = part.partition("=")
         if not sign:
-            raise InputError(f"'{part}' is not name=value", where="fields", fix="write for example mark=+2")
+            raise InputError(
+                _("'{part}' is not name=value").format(part=part),
+                where="fields",
+                fix=_("write for example mark=+2"),
+            )
         typed[name.strip()] = value.strip()
     with opened_store(home) as store:
         if try_only:
@@ -312,7 +324,7 @@ def import_(
     if as_json:
         print_json(job_data(one))
     else:
-        typer.echo(f"Job {one.number} taken in")
+        typer.echo(_("Job {number} taken in").format(number=one.number))
 
 
 @plain_errors
@@ -338,4 +350,6 @@ def restore(
     from axlewright.records import restore as bring_back
 
     with opened_store(home) as store:
-        typer.echo(f"{bring_back(store, file, overwrite=overwrite)} jobs restored")
+        typer.echo(
+            _("{bring_back} jobs restored").format(bring_back=bring_back(store, file, overwrite=overwrite))
+        )

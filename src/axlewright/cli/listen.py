@@ -9,6 +9,7 @@ import typer
 
 from axlewright.cli.options import plain_errors, print_json
 from axlewright.errors import InputError
+from axlewright.language import _
 
 if TYPE_CHECKING:
     from axlewright.sound.orders import AxleOrders, Bearing
@@ -67,16 +68,20 @@ def listen(
         return
     typer.echo(_text(report))
     if png is not None:
-        typer.echo(f"drawn in {png}")
+        typer.echo(_("drawn in {png}").format(png=png))
 
 
 def _check_output(path: Path | None, overwrite: bool, where: str) -> None:
     if path is None:
         return
     if path.exists() and not overwrite:
-        raise InputError("exists already", where=str(path), fix="name another file or add --overwrite")
+        raise InputError(_("exists already"), where=str(path), fix=_("name another file or add --overwrite"))
     if not path.parent.is_dir():
-        raise InputError("the folder does not exist", where=where, fix=f"make {path.parent} first")
+        raise InputError(
+            _("the folder does not exist"),
+            where=where,
+            fix=_("make {parent} first").format(parent=path.parent),
+        )
 
 
 def _axle(
@@ -88,9 +93,9 @@ def _axle(
         ring_teeth, pinion_teeth = _design_teeth(design)
     if not ring_teeth or not pinion_teeth:
         raise InputError(
-            "the tooth counts are missing",
+            _("the tooth counts are missing"),
             where="listen",
-            fix="give --design or --ring-teeth and --pinion-teeth",
+            fix=_("give --design or --ring-teeth and --pinion-teeth"),
         )
     return AxleOrders(ring_teeth, pinion_teeth, tuple(map(_bearing, bearings)), tread_blocks or None, joint)
 
@@ -113,9 +118,9 @@ def _bearing(text: str) -> Bearing:
         numbers = []
     if place not in ("pinion", "side", "wheel") or len(numbers) not in (3, 4):
         raise InputError(
-            f"'{text}' is no bearing",
+            _("'{text}' is no bearing").format(text=text),
             where="bearing",
-            fix="type for example wheel:17:12:70 or pinion:17:9.5:60:15",
+            fix=_("type for example wheel:17:12:70 or pinion:17:9.5:60:15"),
         )
     angle = numbers[3] if len(numbers) == 4 else 0.0
     orders = bearing_orders(int(numbers[0]), numbers[1], numbers[2], angle)
@@ -128,9 +133,9 @@ def _tyre(rollout: str, size: str, revolutions: float) -> Tyre:
     given = [bool(rollout), bool(size), bool(revolutions)]
     if sum(given) != 1:
         raise InputError(
-            "the tyre must be given once",
+            _("the tyre must be given once"),
             where="listen",
-            fix="give --tyre-rollout 2.10m, --tyre-size '205/55 R16' or --tyre-revs-per-mile 780",
+            fix=_("give --tyre-rollout 2.10m, --tyre-size '205/55 R16' or --tyre-revs-per-mile 780"),
         )
     if rollout:
         return tyre_from_rollout(rollout)
@@ -143,13 +148,15 @@ def _speed(typed: str, marks: Path | None, source: str) -> SpeedTrace:
 
     if source and source not in SPEED_SIGMA:
         raise InputError(
-            f"'{source}' is no place a speed comes from",
+            _("'{source}' is no place a speed comes from").format(source=source),
             where="--speed-from",
-            fix=f"use {', '.join(SPEED_SIGMA)}",
+            fix=_("use {speed_sigma}").format(speed_sigma=", ".join(SPEED_SIGMA)),
         )
     if bool(typed) == (marks is not None):
         raise InputError(
-            "the speed must be given once", where="listen", fix="give --speed 45mph or --speed-marks FILE"
+            _("the speed must be given once"),
+            where="listen",
+            fix=_("give --speed 45mph or --speed-marks FILE"),
         )
     if marks is not None:
         return read_speed(marks, source=source or None)  # type: ignore[arg-type]
@@ -160,7 +167,7 @@ def _text(report: dict[str, Any]) -> str:
     lines = []
     for flag in report["recording"]["flags"]:
         lines.append(f"! {flag['text']}")
-    lines.append("What fits:")
+    lines.append(_("What fits:"))
     for source in report["sources"]:
         if source["probability"] < 0.02:
             continue
@@ -170,26 +177,42 @@ def _text(report: dict[str, Any]) -> str:
     lines.append(report["speed"]["words"])
     mesh = report["mesh"]
     if mesh["harmonics"]:
-        lines.append("Mesh tone over the road noise, at the speed where it is clearest:")
+        lines.append(_("Mesh tone over the road noise, at the speed where it is clearest:"))
         for h in mesh["harmonics"]:
-            heard = "prominent" if h["prominent"] else "audible" if h["audible"] else "not audible"
+            heard = "prominent" if h["prominent"] else "audible" if h["audible"] else _("not audible")
             lines.append(
-                f"  harmonic {h['harmonic']}: tone-to-noise {h['tone_to_noise_db']:+.1f} dB (prominent from "
-                f"{h['limit_db']:.1f}), audibility {h['audibility_db']:+.1f} dB at "
-                f"{h['loudest_mph']:.0f} mph: {heard}"
+                _(
+                    "  harmonic {harmonic}: tone-to-noise {tone_to_noise_db} dB (prominent from "
+                    "{limit_db}), audibility {audibility_db} dB at {loudest_mph} mph: {heard}"
+                ).format(
+                    harmonic=h["harmonic"],
+                    tone_to_noise_db=f"{h['tone_to_noise_db']:+.1f}",
+                    limit_db=f"{h['limit_db']:.1f}",
+                    audibility_db=f"{h['audibility_db']:+.1f}",
+                    loudest_mph=f"{h['loudest_mph']:.0f}",
+                    heard=heard,
+                )
             )
     if mesh["roughness_asper"] is not None:
-        lines.append(f"  roughness {mesh['roughness_asper']:.2f} asper, played at 60 dB")
+        lines.append(
+            _("  roughness {roughness_asper} asper, played at 60 dB").format(
+                roughness_asper=f"{mesh['roughness_asper']:.2f}"
+            )
+        )
     for notice in report["notices"]:
         lines.append(f"Note: {notice}")
     if report["cannot_separate"]:
-        lines.append("Cannot be told apart:")
+        lines.append(_("Cannot be told apart:"))
         for item in report["cannot_separate"]:
             lines.append(
-                f"  {item['sources'][0]} / {item['sources'][1]}: {item['why']}. "
-                f"Would tell: {item['tell_apart']}"
+                _("  {sources} / {sources2}: {why}. Would tell: {tell_apart}").format(
+                    sources=item["sources"][0],
+                    sources2=item["sources"][1],
+                    why=item["why"],
+                    tell_apart=item["tell_apart"],
+                )
             )
     if report["next_recording"]:
-        lines.append("Record next:")
+        lines.append(_("Record next:"))
         lines.extend(f"  {item['do']} ({item['why']})" for item in report["next_recording"])
     return "\n".join(lines)

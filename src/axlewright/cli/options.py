@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 import typer
 
 from axlewright.errors import AxlewrightError, InputError
+from axlewright.language import _
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -28,7 +29,12 @@ def plain_errors(command: F) -> F:
         except OSError as error:
             why = (error.strerror or error.__class__.__name__).lower()
             place = error.filename or "file"
-            typer.echo(f"{place}: cannot be read or written ({why}); give a place you may use", err=True)
+            typer.echo(
+                _("{place}: cannot be read or written ({why}); give a place you may use").format(
+                    place=place, why=why
+                ),
+                err=True,
+            )
             raise typer.Exit(2) from None
 
     return run  # type: ignore[return-value]
@@ -54,7 +60,11 @@ def sum_text(line: Mapping[str, Any], system: str) -> str:
 def check_compound(text: str) -> Any:
     """Return how the compound was used, or say what would be right."""
     if text not in ("auto", "rubbed", "print"):
-        raise InputError(f"unknown way '{text}'", where="--compound", fix="use auto, rubbed or print")
+        raise InputError(
+            _("unknown way '{text}'").format(text=text),
+            where="--compound",
+            fix=_("use auto, rubbed or print"),
+        )
     return text
 
 
@@ -67,9 +77,11 @@ def new_file(path: Path, overwrite: bool) -> Path:
         When the folder is missing or the file exists and may not be overwritten.
     """
     if not path.parent.is_dir():
-        raise InputError("there is no such folder", where=str(path.parent), fix="make it or name another")
+        raise InputError(
+            _("there is no such folder"), where=str(path.parent), fix=_("make it or name another")
+        )
     if path.is_dir():
-        raise InputError("is a folder", where=str(path), fix="name a file in it")
+        raise InputError(_("is a folder"), where=str(path), fix=_("name a file in it"))
     if path.exists() and not overwrite:
-        raise InputError("exists already", where=str(path), fix="name another file or add --overwrite")
+        raise InputError(_("exists already"), where=str(path), fix=_("name another file or add --overwrite"))
     return path

@@ -12,6 +12,7 @@ from typing import Annotated, Any
 import typer
 
 from axlewright.cli.options import plain_errors, print_json
+from axlewright.language import _
 
 people = typer.Typer(
     no_args_is_help=True,
@@ -47,7 +48,7 @@ def list_people(home: HOME = None, as_json: JSON = False) -> None:
     for one in found:
         typer.echo(f"{one.name}  {one.role}{'' if one.active else '  (no longer active)'}")
     if not found:
-        typer.echo("nobody is entered yet; the first person becomes admin")
+        typer.echo(_("nobody is entered yet; the first person becomes admin"))
 
 
 @people.command()
@@ -58,7 +59,7 @@ def add(name: NAME, role: ROLE, pin: PIN, home: HOME = None) -> None:
 
     with open_store(home) as store:
         person = store.people.add(name, _role(role), pin)
-    typer.echo(person.note or f"{person.name} entered as {person.role}")
+    typer.echo(person.note or _("{name} entered as {role}").format(name=person.name, role=person.role))
 
 
 @people.command("set-pin")
@@ -69,7 +70,7 @@ def set_pin(name: NAME, pin: PIN, home: HOME = None) -> None:
 
     with open_store(home) as store:
         store.people.set_pin(name, pin)
-    typer.echo(f"{name} has another PIN")
+    typer.echo(_("{name} has another PIN").format(name=name))
 
 
 @people.command("set-role")

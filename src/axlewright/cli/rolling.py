@@ -9,6 +9,7 @@ import typer
 
 from axlewright.cli.options import new_file, plain_errors, print_json
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.units import parse_angle, parse_length, parse_torque, show_length
 
 
@@ -92,7 +93,11 @@ def roll(
 ) -> None:
     """Roll a set at a setting: contact pattern and motion error of each flank."""
     if flank not in ("drive", "coast", "both"):
-        raise InputError(f"unknown flank '{flank}'", where="--flank", fix="use drive, coast or both")
+        raise InputError(
+            _("unknown flank '{flank}'").format(flank=flank),
+            where="--flank",
+            fix=_("use drive, coast or both"),
+        )
     if png is not None:
         new_file(png, overwrite)
     settings = {
@@ -132,15 +137,29 @@ def roll(
         print_json({r.flank: r.summary() for r in rollings})
         return
     typer.echo(
-        f"{loaded.name}: pinion {show_length(settings['pinion_out_mm'], signed=True)} out, ring gear "
-        f"{show_length(settings['ring_away_mm'], signed=True)} away, "
-        f"{settings['torque_nm']:.0f} N·m at the ring gear"
+        _(
+            "{name}: pinion {pinion_out_mm} out, ring gear {ring_away_mm} away, "
+            "{torque_nm} N·m at the ring gear"
+        ).format(
+            name=loaded.name,
+            pinion_out_mm=show_length(settings["pinion_out_mm"], signed=True),
+            ring_away_mm=show_length(settings["ring_away_mm"], signed=True),
+            torque_nm=f"{settings['torque_nm']:.0f}",
+        )
     )
     for r in rollings:
         x, y = r.pattern.center
         typer.echo(
-            f"  {r.flank:5}: {r.pattern.describe()} (centre {x:+.2f} lengthwise, {y:+.2f} profile); "
-            f"motion error {r.motion_error_pp_urad:.0f} µrad"
+            _(
+                "  {flank}: {describe} (centre {x} lengthwise, {y} profile); motion error "
+                "{motion_error_pp_urad} µrad"
+            ).format(
+                flank=f"{r.flank:5}",
+                describe=r.pattern.describe(),
+                x=f"{x:+.2f}",
+                y=f"{y:+.2f}",
+                motion_error_pp_urad=f"{r.motion_error_pp_urad:.0f}",
+            )
         )
     if measured is not None:
         for sentence in measured.sentences():
@@ -148,4 +167,4 @@ def roll(
     if loaded.estimates:
         typer.echo(f"  estimated: {', '.join(e.field for e in loaded.estimates)}")
     if png is not None:
-        typer.echo(f"  drawn in {png}")
+        typer.echo(_("  drawn in {png}").format(png=png))

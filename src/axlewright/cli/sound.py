@@ -9,6 +9,7 @@ import typer
 
 from axlewright.cli.options import new_file, plain_errors, print_json
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.units import parse_length, parse_speed, parse_torque
 
 
@@ -45,9 +46,9 @@ def sound(
     load = parse_torque(torque, where="--torque")
     if abs(pinion - other) < 1e-9 and abs(ring) < 1e-9:
         raise InputError(
-            "both settings are the same",
+            _("both settings are the same"),
             where="--pinion-out",
-            fix="give a setting, such as --pinion-out 0.005in",
+            fix=_("give a setting, such as --pinion-out 0.005in"),
         )
     from axlewright.contact import Settings
     from axlewright.contact.atlas import write_atomically
@@ -83,5 +84,9 @@ def sound(
     for one in report.values():
         first = made["setting" if one is report["setting"] else "compared"]
         tone = ", ".join(f"{v:+.1f}" for v in first.tone_to_noise_db[:3])
-        typer.echo(f"{one['file']}: first three mesh harmonics {tone} dB over the road noise")
+        typer.echo(
+            _("{file}: first three mesh harmonics {tone} dB over the road noise").format(
+                file=one["file"], tone=tone
+            )
+        )
     typer.echo(made["setting"].label)

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
+from axlewright.language import _
 from axlewright.sound.evidence import NONE, UNKNOWN, Posterior, SetEvidence
 from axlewright.sound.orders import AxleOrders, Candidate
 from axlewright.sound.recording import Recording
@@ -85,9 +86,16 @@ def find_ambiguities(
                     Ambiguity(
                         one.name,
                         other.name,
-                        f"orders {one.orders[0]:.2f} and {other.orders[0]:.2f} differ by "
-                        f"{distance * 100:.1f} %, the speed is known to ±{sigma * 100:.1f} %",
-                        f"a satellite speed trace with a taped roll-out; {one.tells}",
+                        _(
+                            "orders {orders} and {orders2} differ by {distance} %, the speed is known to "
+                            "±{sigma} %"
+                        ).format(
+                            orders=f"{one.orders[0]:.2f}",
+                            orders2=f"{other.orders[0]:.2f}",
+                            distance=f"{distance * 100:.1f}",
+                            sigma=f"{sigma * 100:.1f}",
+                        ),
+                        _("a satellite speed trace with a taped roll-out; {tells}").format(tells=one.tells),
                         blocking=posterior.probability[other.name] > 0.1,
                     )
                 )
@@ -96,9 +104,11 @@ def find_ambiguities(
                 Ambiguity(
                     one.name,
                     ENGINE,
-                    f"in a fixed gear the engine turns in step with the wheels, and its firing may fall on "
-                    f"order {one.orders[0]:.2f}",
-                    "the same road speed in another gear, and coasting with the clutch out or in neutral",
+                    _(
+                        "in a fixed gear the engine turns in step with the wheels, and its firing "
+                        "may fall on order {orders}"
+                    ).format(orders=f"{one.orders[0]:.2f}"),
+                    _("the same road speed in another gear, and coasting with the clutch out or in neutral"),
                     blocking=False,
                 )
             )
@@ -106,8 +116,8 @@ def find_ambiguities(
             found.append(
                 Ambiguity(
                     one.name,
-                    f"another part that makes order {one.orders[0]:.2f}",
-                    "a line names an order, not a part",
+                    _("another part that makes order {orders}").format(orders=f"{one.orders[0]:.2f}"),
+                    _("a line names an order, not a part"),
                     one.tells,
                 )
             )
@@ -116,9 +126,11 @@ def find_ambiguities(
                 Ambiguity(
                     one.name,
                     FIXED,
-                    "the speed hardly changes, or a tone stays put while it does: "
-                    "what follows the speed is not shown",
-                    "a slow sweep, for example 30 to 60 mph and back in a minute",
+                    _(
+                        "the speed hardly changes, or a tone stays put while it does: what follows "
+                        "the speed is not shown"
+                    ),
+                    _("a slow sweep, for example 30 to 60 mph and back in a minute"),
                     blocking=True,
                 )
             )
@@ -138,16 +150,18 @@ def advise(
     if map_.sweep < 0.25:
         result.append(
             Advice(
-                "sweep slowly from about 30 to 60 mph (50 to 100 km/h) and back, 40 to 60 s, where it is "
-                "legal and safe; a second person keeps the phone and the marks",
-                "only a sweep shows what follows road speed",
+                _(
+                    "sweep slowly from about 30 to 60 mph (50 to 100 km/h) and back, 40 to 60 s, "
+                    "where it is legal and safe; a second person keeps the phone and the marks"
+                ),
+                _("only a sweep shows what follows road speed"),
             )
         )
     for kind, do in (
-        ("clipping", "move the microphone away from wind and vents or lower its gain"),
-        ("narrow_band", "record with a sound recorder as WAV, not as a voice message"),
-        ("speech", "keep quiet and leave the radio off"),
-        ("out_of_phase", "record one channel"),
+        ("clipping", _("move the microphone away from wind and vents or lower its gain")),
+        ("narrow_band", _("record with a sound recorder as WAV, not as a voice message")),
+        ("speech", _("keep quiet and leave the radio off")),
+        ("out_of_phase", _("record one channel")),
     ):
         if recording.has(kind):
             result.append(Advice(do, next(f.text for f in recording.flags if f.kind == kind)))
@@ -156,27 +170,32 @@ def advise(
         names = tuple(dict.fromkeys(n for a in close for n in (a.first, a.second)))
         result.append(
             Advice(
-                "record again with a satellite speed trace, and measure the tyre's roll-out with a tape",
-                f"the speed is known to ±{sigma * 100:.1f} % only; ±0.7 % would separate them",
+                _("record again with a satellite speed trace, and measure the tyre's roll-out with a tape"),
+                _("the speed is known to ±{sigma} % only; ±0.7 % would separate them").format(
+                    sigma=f"{sigma * 100:.1f}"
+                ),
                 names,
             )
         )
     for c in candidates:
         if c.name in posterior.top and posterior.probability[c.name] > 0.1 and c.tells:
-            result.append(Advice(c.tells, "to tell it from other parts at the same order", (c.name,)))
+            result.append(Advice(c.tells, _("to tell it from other parts at the same order"), (c.name,)))
     if posterior.probability[UNKNOWN] > 0.2:
         result.append(
             Advice(
-                "record the same speed in two gears, once on drive and once coasting in neutral",
-                "a tone that stays in every gear comes from behind the gearbox; one that changes does not",
+                _("record the same speed in two gears, once on drive and once coasting in neutral"),
+                _("a tone that stays in every gear comes from behind the gearbox; one that changes does not"),
                 (UNKNOWN, ENGINE),
             )
         )
     if posterior.probability[NONE] > 0.5:
         result.append(
             Advice(
-                "record where the complaint is heard best: that speed and load, windows shut, phone on seat",
-                "nothing in this recording follows road speed",
+                _(
+                    "record where the complaint is heard best: that speed and load, windows "
+                    "shut, phone on seat"
+                ),
+                _("nothing in this recording follows road speed"),
             )
         )
     return tuple(result)
@@ -194,7 +213,9 @@ def notices_when_nothing_fits(
     notices: list[str] = []
     for tone in map_.fixed_hz:
         notices.append(
-            f"a tone at {tone:.0f} Hz stays put while the speed changes: it is not from the axle's gears"
+            _(
+                "a tone at {tone} Hz stays put while the speed changes: it is not from the axle's gears"
+            ).format(tone=f"{tone:.0f}")
         )
     if UNKNOWN in winner.members and posterior.probability[UNKNOWN] > 0.5 and winner.unknown_order > 0:
         order = winner.unknown_order * math.exp(-winner.error)
@@ -202,24 +223,32 @@ def notices_when_nothing_fits(
             order = winner.unknown_order * math.exp(reference_error)
             doubt = f"{order:.1f} ± {2 * sigma * order:.1f}"
             notices.append(
-                f"nothing that was named fits: the clearest line is at order {doubt} per wheel turn"
+                _("nothing that was named fits: the clearest line is at order {doubt} per wheel turn").format(
+                    doubt=doubt
+                )
             )
             for factor, text in (
-                (MPH_KMH, "mph were meant as km/h"),
-                (1 / MPH_KMH, "km/h were meant as mph"),
+                (MPH_KMH, _("mph were meant as km/h")),
+                (1 / MPH_KMH, _("km/h were meant as mph")),
             ):
                 if abs(math.log(order * factor / axle.ring_teeth)) < 2 * sigma + 0.004:
-                    notices.append(f"it would fit the mesh if {text}: check the unit of the speed")
+                    notices.append(
+                        _("it would fit the mesh if {text}: check the unit of the speed").format(text=text)
+                    )
             low = math.ceil(order * (1 - 2 * sigma))
             high = math.floor(order * (1 + 2 * sigma))
             if 25 <= low <= high <= 60:
                 teeth = f"{low}" if low == high else f"{low} to {high}"
                 notices.append(
-                    f"it would fit a ring gear with {teeth} teeth instead of {axle.ring_teeth}: count them, "
-                    "and check the tyre"
+                    _(
+                        "it would fit a ring gear with {teeth} teeth instead of {ring_teeth}: count "
+                        "them, and check the tyre"
+                    ).format(teeth=teeth, ring_teeth=axle.ring_teeth)
                 )
         else:
             notices.append(
-                f"besides, a line at order {order:.2f} per wheel turn fits no source that was named"
+                _("besides, a line at order {order} per wheel turn fits no source that was named").format(
+                    order=f"{order:.2f}"
+                )
             )
     return tuple(notices)

@@ -14,6 +14,7 @@ import numpy as np
 from scipy import stats
 
 from axlewright.errors import SoundError
+from axlewright.language import _
 from axlewright.sound.findings import MESH
 from axlewright.sound.listening import Listening
 from axlewright.sound.mesh_figures import BIN_MPH, speed_bins_db
@@ -118,24 +119,30 @@ def compare_before_after(before: list[Listening], after: list[Listening]) -> Bef
     """
     if not before or not after:
         raise SoundError(
-            "one side has no recording", where="before and after", fix="give at least one pass each"
+            _("one side has no recording"), where=_("before and after"), fix=_("give at least one pass each")
         )
     notes: list[str] = []
     if min(len(before), len(after)) < WANTED_PASSES:
         notes.append(
-            f"{len(before)} passes before and {len(after)} after; three or more each make the spread known"
+            _("{count} passes before and {count2} after; three or more each make the spread known").format(
+                count=len(before), count2=len(after)
+            )
         )
     teeth = {(item.axle.ring_teeth, item.axle.pinion_teeth) for item in (*before, *after)}
     if len(teeth) > 1:
-        raise SoundError("the recordings are of axles with different tooth counts", where="before and after")
+        raise SoundError(
+            _("the recordings are of axles with different tooth counts"), where=_("before and after")
+        )
     if len({item.recording.codec for item in (*before, *after)}) > 1:
-        notes.append("the files are coded differently; compare only recordings of the same phone and place")
+        notes.append(
+            _("the files are coded differently; compare only recordings of the same phone and place")
+        )
     changes = [c for h in (1, 2, 3) if (c := _compare_harmonic(h, before, after, notes)) is not None]
     if not changes:
         raise SoundError(
-            "no harmonic could be followed on both sides at the same speed and load",
-            where="before and after",
-            fix="drive the same sweep both times",
+            _("no harmonic could be followed on both sides at the same speed and load"),
+            where=_("before and after"),
+            fix=_("drive the same sweep both times"),
         )
     return BeforeAfter(tuple(changes), tuple(dict.fromkeys(notes)))
 
@@ -154,19 +161,25 @@ def _compare_harmonic(
     for side, name in zip(tables, ("before", "after"), strict=True):
         missing = sum(not table for table in side)
         if missing:
-            notes.append(f"in {missing} pass(es) {name} the mesh could not be followed; left out")
+            notes.append(
+                _("in {missing} pass(es) {name} the mesh could not be followed; left out").format(
+                    missing=missing, name=name
+                )
+            )
     tables = [[table for table in side if table] for side in tables]
     if not all(tables):
         return None
     shared = set.intersection(*(set(table) for side in tables for table in side))
     if not shared:
-        notes.append(f"harmonic {harmonic}: the passes share no kind of segment and speed")
+        notes.append(
+            _("harmonic {harmonic}: the passes share no kind of segment and speed").format(harmonic=harmonic)
+        )
         return None
     sides = [np.array([np.mean([table[key] for key in shared]) for table in side]) for side in tables]
     change = float(np.median(sides[1]) - np.median(sides[0]))
     low, high = _interval(sides[0], sides[1], change, notes)
     if low <= 0 <= high or abs(change) < LEAST_CHANGE_DB:
-        verdict = "no change shown"
+        verdict = _("no change shown")
     else:
         verdict = "quieter" if change < 0 else "louder"
     return Change(
@@ -192,7 +205,9 @@ def _interval(
     for side in (before, after):
         if len(side) < 2:
             notes.append(
-                f"one pass on a side: a spread of {SINGLE_PASS_SD_DB:g} dB between passes is assumed"
+                _("one pass on a side: a spread of {single_pass_sd_db} dB between passes is assumed").format(
+                    single_pass_sd_db=f"{SINGLE_PASS_SD_DB:g}"
+                )
             )
             variances.append(SINGLE_PASS_SD_DB**2)
             freedoms.append(10.0)

@@ -12,6 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import signal
 
+from axlewright.language import _
+
 FloatArray = NDArray[np.float64]
 
 FRAME_S = 0.02
@@ -66,8 +68,10 @@ def inspect_samples(mono: FloatArray, rate_hz: int, speech_codec: bool = False) 
         flags.append(
             Flag(
                 "clipping",
-                f"the recorder was overdriven ({share * 100:.2g} % of the samples are cut off): overtones "
-                "may come from the recorder, not from the axle",
+                _(
+                    "the recorder was overdriven ({share} % of the samples are cut off): "
+                    "overtones may come from the recorder, not from the axle"
+                ).format(share=f"{share * 100:.2g}"),
                 2,
             )
         )
@@ -75,8 +79,10 @@ def inspect_samples(mono: FloatArray, rate_hz: int, speech_codec: bool = False) 
         flags.append(
             Flag(
                 "narrow_band",
-                "the recording was made for speech and ends near 3.4 kHz: tones can be followed, "
-                "but no figure for harshness or sharpness is given",
+                _(
+                    "the recording was made for speech and ends near 3.4 kHz: tones can be "
+                    "followed, but no figure for harshness or sharpness is given"
+                ),
                 2,
             )
         )
@@ -84,20 +90,36 @@ def inspect_samples(mono: FloatArray, rate_hz: int, speech_codec: bool = False) 
     silent = _silent_spans(mono, rate_hz)
     if silent:
         total = sum(b - a for a, b in silent)
-        flags.append(Flag("silent_stretch", f"{total:.1f} s of the recording are silent", 1, silent))
+        flags.append(
+            Flag(
+                "silent_stretch",
+                _("{total} s of the recording are silent").format(total=f"{total:.1f}"),
+                1,
+                silent,
+            )
+        )
     talk = speech_spans(levels)
     if sum(b - a for a, b in talk) >= 2.0:
         total = sum(b - a for a, b in talk)
         flags.append(
-            Flag("speech", f"speech or knocks in {total:.0f} s of the recording; these are left out", 1, talk)
+            Flag(
+                "speech",
+                _("speech or knocks in {total} s of the recording; these are left out").format(
+                    total=f"{total:.0f}"
+                ),
+                1,
+                talk,
+            )
         )
     jumps = gain_jumps(levels, talk + silent)
     if jumps >= 2:
         flags.append(
             Flag(
                 "gain_pumping",
-                f"the recorder changed its gain by itself (at least {jumps} times): only ratios within "
-                "one moment are used, no levels over time",
+                _(
+                    "the recorder changed its gain by itself (at least {jumps} times): only "
+                    "ratios within one moment are used, no levels over time"
+                ).format(jumps=jumps),
                 1,
             )
         )

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.errors import SoundError
+from axlewright.language import _
 
 FloatArray = NDArray[np.float64]
 _F = TypeVar("_F", float, FloatArray)
@@ -123,12 +124,15 @@ def _tone_lines(frequency: FloatArray, density: FloatArray, tone_hz: float) -> t
 def _check(samples: FloatArray, rate_hz: float, tone_hz: float) -> None:
     if not LOWEST_TONE_HZ <= tone_hz <= min(HIGHEST_TONE_HZ, rate_hz / 2.5):
         raise SoundError(
-            f"a tone at {tone_hz:.0f} Hz is outside what the method covers",
+            _("a tone at {tone_hz} Hz is outside what the method covers").format(tone_hz=f"{tone_hz:.0f}"),
             where="tone",
-            fix=f"choose a tone between {LOWEST_TONE_HZ:g} and {min(HIGHEST_TONE_HZ, rate_hz / 2.5):.0f} Hz",
+            fix=_("choose a tone between {lowest_tone_hz} and {highest_tone_hz} Hz").format(
+                lowest_tone_hz=f"{LOWEST_TONE_HZ:g}",
+                highest_tone_hz=f"{min(HIGHEST_TONE_HZ, rate_hz / 2.5):.0f}",
+            ),
         )
     if len(samples) < 2 * rate_hz:
-        raise SoundError("at least two seconds are needed for a tone figure", where="recording")
+        raise SoundError(_("at least two seconds are needed for a tone figure"), where="recording")
 
 
 def tone_to_noise_ratio(

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
+from axlewright.language import _
 from axlewright.sound.evidence import NONE, UNKNOWN, Posterior
 from axlewright.sound.mesh_figures import HarmonicTrack, segment_level_db
 from axlewright.sound.orders import AxleOrders, Candidate
@@ -78,9 +79,14 @@ def source_findings(
         p = mesh_p * odds / (1 + odds)
         teeth = axle.pinion_teeth if band.name == "pinion" else axle.ring_teeth
         text = (
-            f"sidebands once per {band.name} turn, {band.level_db:.1f} dB re the mesh tone "
-            f"(modulation {band.modulation * 100:.0f} %)",
-            f"tone over spacing {band.ratio:.2f} ± {band.ratio_sigma:.2f}; {band.name} teeth {teeth}",
+            _(
+                "sidebands once per {name} turn, {level_db} dB re the mesh tone (modulation {modulation} %)"
+            ).format(
+                name=band.name, level_db=f"{band.level_db:.1f}", modulation=f"{band.modulation * 100:.0f}"
+            ),
+            _("tone over spacing {ratio} ± {ratio_sigma}; {name} teeth {teeth}").format(
+                ratio=f"{band.ratio:.2f}", ratio_sigma=f"{band.ratio_sigma:.2f}", name=band.name, teeth=teeth
+            ),
         )
         word = (
             "likely" if p > LIKELY and mesh_word == "likely" else ("possible" if p > POSSIBLE else "unlikely")
@@ -90,7 +96,11 @@ def source_findings(
     unknown = posterior.probability[UNKNOWN]
     at = next((s.unknown_order for s in posterior.sets if UNKNOWN in s.members), 0.0)
     where = (
-        (f"a line near order {at:.2f} per wheel turn as stated fits none of the sources named",)
+        (
+            _("a line near order {at} per wheel turn as stated fits none of the sources named").format(
+                at=f"{at:.2f}"
+            ),
+        )
         if unknown > POSSIBLE
         else ()
     )
@@ -101,7 +111,7 @@ def source_findings(
     )
     none = posterior.probability[NONE]
     text_none = (
-        ("no line keeps step with road speed beyond what noise alone does",) if none > POSSIBLE else ()
+        (_("no line keeps step with road speed beyond what noise alone does"),) if none > POSSIBLE else ()
     )
     word_none = "likely" if none > LIKELY else ("possible" if none > POSSIBLE else "unlikely")
     result.append(SourceFinding(NONE, "none", none, 0.0, word_none, text_none))

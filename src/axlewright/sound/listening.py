@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.errors import SoundError
+from axlewright.language import _
 from axlewright.sound.advice import (
     Advice,
     Ambiguity,
@@ -278,13 +279,15 @@ def _reference(
     """Return wheel turns after the best path, order spectra on them, and the path's mean error."""
     turns = wheel_turns(times, stated * np.exp(best.error), len(samples), rate)
     if best.evidence > PRESENCE_OFFSET:
-        turns, _ = refine(samples, rate, turns, best.tracker.orders[:2])
+        turns, _rest = refine(samples, rate, turns, best.tracker.orders[:2])
     spectra = order_spectra(samples, rate, turns, leave_out)
     if spectra is None:
         raise SoundError(
-            f"the wheel makes only {turns[-1]:.0f} turns in the recording, too few to judge",
+            _("the wheel makes only {turns} turns in the recording, too few to judge").format(
+                turns=f"{turns[-1]:.0f}"
+            ),
             where="recording",
-            fix="record at least 20 s of driving",
+            fix=_("record at least 20 s of driving"),
         )
     at = np.clip((times * rate).astype(int), 0, len(turns) - 1)
     wheel = np.gradient(turns[at], times)

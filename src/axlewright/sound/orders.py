@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Final, Literal
 
 from axlewright.errors import InputError
+from axlewright.language import _
 
 BearingPlace = Literal["pinion", "side", "wheel"]
 
@@ -100,16 +101,21 @@ def bearing_orders(
     BSF = D/(2d) (1 − k²). With the outer race turning FTF = (1 + k)/2. The maker's table goes first.
     """
     if elements < 3:
-        raise InputError(f"{elements} rolling elements are too few", where="bearing")
+        raise InputError(
+            _("{elements} rolling elements are too few").format(elements=elements), where="bearing"
+        )
     if not 0 < element_diameter < pitch_diameter:
         raise InputError(
-            "the rolling element must be smaller than the pitch diameter",
+            _("the rolling element must be smaller than the pitch diameter"),
             where="bearing",
-            fix="measure across the roller and from roller centre to roller centre",
+            fix=_("measure across the roller and from roller centre to roller centre"),
         )
     k = element_diameter / pitch_diameter * math.cos(math.radians(contact_angle_deg))
     if math.pi * pitch_diameter < elements * element_diameter * 0.999:
-        raise InputError(f"{elements} elements of that size do not fit round the bearing", where="bearing")
+        raise InputError(
+            _("{elements} elements of that size do not fit round the bearing").format(elements=elements),
+            where="bearing",
+        )
     return BearingOrders(
         cage=(1 + k) / 2 if outer_turns else (1 - k) / 2,
         outer=elements * (1 - k) / 2,
@@ -162,16 +168,21 @@ class AxleOrders:
     def __post_init__(self) -> None:
         if not (20 <= self.ring_teeth <= 90 and 3 <= self.pinion_teeth <= 40):
             raise InputError(
-                f"{self.pinion_teeth}/{self.ring_teeth} teeth make no axle set",
+                _("{pinion_teeth}/{ring_teeth} teeth make no axle set").format(
+                    pinion_teeth=self.pinion_teeth, ring_teeth=self.ring_teeth
+                ),
                 where="teeth",
-                fix="give pinion teeth (3 to 40) and ring-gear teeth (20 to 90)",
+                fix=_("give pinion teeth (3 to 40) and ring-gear teeth (20 to 90)"),
             )
         if self.pinion_teeth >= self.ring_teeth:
             raise InputError(
-                "the pinion has more teeth than the ring gear", where="teeth", fix="swap the two counts"
+                _("the pinion has more teeth than the ring gear"), where="teeth", fix=_("swap the two counts")
             )
         if self.tread_blocks is not None and not 20 <= self.tread_blocks <= 140:
-            raise InputError(f"{self.tread_blocks} tread blocks fit no tyre", where="tread blocks")
+            raise InputError(
+                _("{tread_blocks} tread blocks fit no tyre").format(tread_blocks=self.tread_blocks),
+                where=_("tread blocks"),
+            )
 
     @property
     def ratio(self) -> float:
@@ -199,21 +210,21 @@ def candidate_sources(axle: AxleOrders) -> tuple[Candidate, ...]:
             (z, 2 * z, 3 * z),
             0.5,
             spacings=(r, 1.0),
-            tells="drive, coast and float over the same stretch: a mesh tone changes with load",
+            tells=_("drive, coast and float over the same stretch: a mesh tone changes with load"),
         ),
         Candidate(
             "propeller shaft or pinion, once per turn",
             "propshaft",
             (r, 2 * r, 3 * r),
             0.2,
-            tells="the same speed in another gear and coasting in neutral: it stays with road speed",
+            tells=_("the same speed in another gear and coasting in neutral: it stays with road speed"),
         ),
         Candidate(
             "wheel or tyre, once per turn",
             "wheel",
             (1.0, 2.0, 3.0, 4.0),
             0.15,
-            tells="swap wheels front to rear and record again",
+            tells=_("swap wheels front to rear and record again"),
         ),
     ]
     if axle.joint:
@@ -223,8 +234,10 @@ def candidate_sources(axle: AxleOrders) -> tuple[Candidate, ...]:
                 "joint",
                 (2 * r, 4 * r),
                 0.2,
-                tells="record at drive and at coast and check the joint angles; engine firing in direct gear "
-                "falls on the same order, so record the speed in another gear too",
+                tells=_(
+                    "record at drive and at coast and check the joint angles; engine firing in "
+                    "direct gear falls on the same order, so record the speed in another gear too"
+                ),
             )
         )
     blocks = float(axle.tread_blocks) if axle.tread_blocks else 0.0
@@ -234,7 +247,7 @@ def candidate_sources(axle: AxleOrders) -> tuple[Candidate, ...]:
             "tread",
             (blocks,) if blocks else (),
             0.25,
-            tells="drive the same speed on another road surface, or with other tyres",
+            tells=_("drive the same speed on another road surface, or with other tyres"),
         )
     )
     for bearing in axle.bearings:
@@ -246,9 +259,9 @@ def _bearing_candidates(bearing: Bearing, ratio: float) -> list[Candidate]:
     shaft = ratio if bearing.place == "pinion" else 1.0
     label = bearing.label or f"{bearing.place} bearing"
     tells = {
-        "pinion": "compare drive and coast: the pinion bearings take the load in turn",
-        "side": "swerve gently left and right: a side bearing changes little, a wheel bearing a lot",
-        "wheel": "swerve gently left and right: a worn wheel bearing grows louder outside the curve",
+        "pinion": _("compare drive and coast: the pinion bearings take the load in turn"),
+        "side": _("swerve gently left and right: a side bearing changes little, a wheel bearing a lot"),
+        "wheel": _("swerve gently left and right: a worn wheel bearing grows louder outside the curve"),
     }[bearing.place]
     result = []
     for part, order, spacings in (

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from axlewright.language import _
 from axlewright.sound.comparison import BeforeAfter
 from axlewright.sound.evidence import NONE
 from axlewright.sound.listening import Listening
@@ -66,7 +67,7 @@ def _order_map(axis: Axes, result: Listening) -> None:
         vmax=22,
         interpolation="nearest",
     )
-    axis.set_ylabel("turns of the sound per wheel turn", fontsize=SIZE, color=INK)
+    axis.set_ylabel(_("turns of the sound per wheel turn"), fontsize=SIZE, color=INK)
     axis.set_xlabel("time [s]", fontsize=SIZE, color=INK)
     for harmonic in (1, 2, 3):
         order = harmonic * result.axle.ring_teeth
@@ -174,7 +175,7 @@ def draw_evidence(result: Listening, path: str | Path) -> None:
     across = axis.get_xaxis_transform()
     axis.text(0, 0.01, "stated speed ±1 sd", transform=across, ha="center", fontsize=SIZE - 1, color=QUIET)
     axis.set_xlabel("error of the stated speed that it would need [%]", fontsize=SIZE, color=INK)
-    axis.set_ylabel("evidence of its lines [nats]", fontsize=SIZE, color=INK)
+    axis.set_ylabel(_("evidence of its lines [nats]"), fontsize=SIZE, color=INK)
     figure.legend(loc="outside upper left", fontsize=SIZE, frameon=False, labelcolor=INK)
     figure.savefig(str(path))
 
@@ -223,7 +224,7 @@ def draw_mesh_level(result: Listening, path: str | Path) -> None:
     )
     axis.set_ylim(-15, max(20.0, max([*figure_limits, 0.0]) + 3))
     axis.set_xlabel("speed [mph]", fontsize=SIZE, color=INK)
-    axis.set_ylabel("tone over band noise [dB]", fontsize=SIZE, color=INK)
+    axis.set_ylabel(_("tone over band noise [dB]"), fontsize=SIZE, color=INK)
     if result.tracks:
         axis.legend(loc="upper right", fontsize=SIZE, frameon=False, markerscale=3, labelcolor=INK)
     figure.savefig(str(path))
@@ -253,7 +254,7 @@ def draw_order_spectra(before: Listening, after: Listening, path: str | Path) ->
         axis.set_ylim(-3, None)
         axis.set_title(f"mesh ×{harmonic}", fontsize=SIZE, color=INK, loc="left")
     axes[0].legend(loc="upper right", fontsize=SIZE, frameon=False, labelcolor=INK)
-    axes[1].set_ylabel("level over the noise [dB]", fontsize=SIZE, color=INK)
+    axes[1].set_ylabel(_("level over the noise [dB]"), fontsize=SIZE, color=INK)
     axes[2].set_xlabel("order per wheel turn", fontsize=SIZE, color=INK)
     figure.savefig(str(path))
 

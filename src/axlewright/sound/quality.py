@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy import signal
 
 from axlewright.errors import OptionalPartMissingError, SoundError
+from axlewright.language import _
 
 FloatArray = NDArray[np.float64]
 
@@ -31,9 +32,12 @@ def _library() -> ModuleType:
             import mosqito
     except ImportError:
         raise OptionalPartMissingError(
-            "loudness, sharpness and roughness need the optional sound-quality part, which is not installed",
-            where="sound figures",
-            fix="install axlewright[sound-quality]",
+            _(
+                "loudness, sharpness and roughness need the optional sound-quality part, "
+                "which is not installed"
+            ),
+            where=_("sound figures"),
+            fix=_("install axlewright[sound-quality]"),
         ) from None
     module: ModuleType = mosqito
     return module
@@ -58,9 +62,9 @@ def at_level(samples: FloatArray, rate_hz: int, level_db: float | None) -> Float
     """
     if rate_hz < 16000:
         raise SoundError(
-            "a recording made for speech gives no figure for loudness, sharpness or roughness",
+            _("a recording made for speech gives no figure for loudness, sharpness or roughness"),
             where="recording",
-            fix="record as WAV or m4a at 44.1 or 48 kHz",
+            fix=_("record as WAV or m4a at 44.1 or 48 kHz"),
         )
     x = np.asarray(samples, dtype=np.float64)
     if rate_hz != RATE_HZ:
@@ -69,7 +73,7 @@ def at_level(samples: FloatArray, rate_hz: int, level_db: float | None) -> Float
     if level_db is not None:
         rms = float(np.sqrt((x**2).mean()))
         if rms <= 0:
-            raise SoundError("the stretch is silent", where="recording")
+            raise SoundError(_("the stretch is silent"), where="recording")
         x = x / rms * REFERENCE_PA * 10 ** (level_db / 20)
     return x
 

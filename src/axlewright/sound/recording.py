@@ -107,13 +107,13 @@ def read_recording(path: str | Path, *, start_s: float = 0.0, longest_s: float =
     path = Path(path)
     where = path.name
     if not path.is_file():
-        raise SoundError("there is no such file", where=str(path), fix="give the path of a recording")
+        raise SoundError(_("there is no such file"), where=str(path), fix=_("give the path of a recording"))
     if path.stat().st_size == 0:
-        raise SoundError("the file is empty", where=where, fix="record again")
+        raise SoundError(_("the file is empty"), where=where, fix=_("record again"))
     if start_s < 0 or longest_s <= 0:
-        raise SoundError("start must not be negative and length must be positive", where=where)
+        raise SoundError(_("start must not be negative and length must be positive"), where=where)
     if _is_text(path):
-        raise SoundError("this is not a recording", where=where, fix="give a sound file, not a text")
+        raise SoundError(_("this is not a recording"), where=where, fix=_("give a sound file, not a text"))
     source = open_sound(path, start_s, longest_s)
     mono = _one_channel(source.blocks, source.channels, source.flags)
     if mono.size == 0 and not source.by_decoder:

@@ -96,9 +96,9 @@ def listening_as_dict(result: Listening) -> dict[str, Any]:
                 }
                 for b in result.sidebands
             ],
-            "note": "ratios to the noise in the same recording; no calibrated level"
+            "note": _("ratios to the noise in the same recording; no calibrated level")
             if first
-            else "the speed could not be found well enough to follow the mesh",
+            else _("the speed could not be found well enough to follow the mesh"),
         },
         "cannot_separate": [
             {"sources": [a.first, a.second], "why": a.why, "tell_apart": a.tell_apart}

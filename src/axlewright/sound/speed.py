@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.units import MPS_PER_MPH, parse_length, parse_speed
 
 FloatArray = NDArray[np.float64]
@@ -63,27 +64,29 @@ class Tyre:
     def __post_init__(self) -> None:
         if not 0.9 <= self.circumference_m <= 6.5:
             raise InputError(
-                f"a rolling circumference of {self.circumference_m:.3g} m fits no road or farm tyre",
+                _("a rolling circumference of {circumference_m} m fits no road or farm tyre").format(
+                    circumference_m=f"{self.circumference_m:.3g}"
+                ),
                 where="tyre",
-                fix="mark the tyre, roll one full turn and measure the way (for example 2.10 m)",
+                fix=_("mark the tyre, roll one full turn and measure the way (for example 2.10 m)"),
             )
 
 
 def tyre_from_rollout(text: str | float) -> Tyre:
     """Take a measured roll-out, for example ``"2.10 m"`` or ``"82.7 in"``; a bare number is metres."""
-    circumference = parse_length(text, default_unit="m", where="tyre roll-out") / 1000.0
-    return Tyre(circumference, 0.005, "measured roll-out")
+    circumference = parse_length(text, default_unit="m", where=_("tyre roll-out")) / 1000.0
+    return Tyre(circumference, 0.005, _("measured roll-out"))
 
 
 def tyre_from_revolutions_per_mile(revolutions: float) -> Tyre:
     """Take the maker's revolutions per mile (1 mi = 1609.344 m)."""
     if not 200 <= revolutions <= 1800:
         raise InputError(
-            f"{revolutions:g} revolutions per mile fit no tyre",
+            _("{revolutions} revolutions per mile fit no tyre").format(revolutions=f"{revolutions:g}"),
             where="tyre",
-            fix="a car tyre turns about 600 to 900 times",
+            fix=_("a car tyre turns about 600 to 900 times"),
         )
-    return Tyre(1609.344 / revolutions, 0.015, "revolutions per mile")
+    return Tyre(1609.344 / revolutions, 0.015, _("revolutions per mile"))
 
 
 _METRIC: Final = re.compile(
@@ -106,9 +109,9 @@ def tyre_from_size(text: str) -> Tyre:
         other = _FLOTATION.match(text)
         if other is None:
             raise InputError(
-                f"'{text}' is no tyre size that can be read",
+                _("'{text}' is no tyre size that can be read").format(text=text),
                 where="tyre",
-                fix="type it like 205/55 R16 or 31x10.5 R15, or measure the roll-out",
+                fix=_("type it like 205/55 R16 or 31x10.5 R15, or measure the roll-out"),
             )
         diameter = float(other[1]) * 25.4
     return Tyre(3.05 * diameter / 1000.0, 0.02, f"size {text.strip()}")
@@ -165,27 +168,33 @@ def make_trace(
     t = np.asarray(times_s, dtype=np.float64)
     v = np.asarray(speed_mps, dtype=np.float64)
     if t.size == 0 or t.size != v.size:
-        raise InputError("there is no speed in it", where=where, fix="give at least one time with a speed")
+        raise InputError(
+            _("there is no speed in it"), where=where, fix=_("give at least one time with a speed")
+        )
     if not (np.all(np.isfinite(t)) and np.all(np.isfinite(v))):
-        raise InputError("a time or a speed is no number", where=where)
+        raise InputError(_("a time or a speed is no number"), where=where)
     if np.any(np.diff(t) <= 0):
-        raise InputError("times must rise from line to line", where=where, fix="sort the marks by time")
+        raise InputError(_("times must rise from line to line"), where=where, fix=_("sort the marks by time"))
     if v.min() < 0 or v.max() > FASTEST_MPS:
         worst = float(v.max() if v.max() > FASTEST_MPS else v.min())
         raise InputError(
-            f"a speed of {worst / MPS_PER_MPH:.0f} mph ({worst * 3.6:.0f} km/h) is not possible here",
+            _("a speed of {worst} mph ({worst2} km/h) is not possible here").format(
+                worst=f"{worst / MPS_PER_MPH:.0f}", worst2=f"{worst * 3.6:.0f}"
+            ),
             where=where,
-            fix="check the unit: mph or km/h",
+            fix=_("check the unit: mph or km/h"),
         )
     if v.max() < SLOWEST_MPS:
-        raise InputError("the vehicle does not move", where=where, fix="record while driving")
+        raise InputError(_("the vehicle does not move"), where=where, fix=_("record while driving"))
     if t.size > 1:
         hardest = float(np.max(np.abs(np.diff(v) / np.diff(t))))
         if hardest > HARDEST_ACCELERATION_MPS2:
             raise InputError(
-                f"the speed jumps by {hardest:.0f} m/s each second, which no vehicle does",
+                _("the speed jumps by {hardest} m/s each second, which no vehicle does").format(
+                    hardest=f"{hardest:.0f}"
+                ),
                 where=where,
-                fix="check times and units of the marks",
+                fix=_("check times and units of the marks"),
             )
     return SpeedTrace(t, v, source, SPEED_SIGMA[source], SPEED_CENTRE[source], constant)
 
@@ -207,10 +216,16 @@ def check_wheel_rate(trace: SpeedTrace, tyre: Tyre) -> None:
     fastest = float(trace.speed_mps.max()) / tyre.circumference_m
     if not WHEEL_RATE_RANGE_HZ[0] <= fastest <= WHEEL_RATE_RANGE_HZ[1]:
         raise InputError(
-            f"{trace.speed_mps.max() / MPS_PER_MPH:.0f} mph on a tyre of {tyre.circumference_m:.2f} m means "
-            f"{fastest:.1f} wheel turns a second, which cannot be",
+            _(
+                "{max} mph on a tyre of {circumference_m} m means {fastest} wheel turns a "
+                "second, which cannot be"
+            ).format(
+                max=f"{trace.speed_mps.max() / MPS_PER_MPH:.0f}",
+                circumference_m=f"{tyre.circumference_m:.2f}",
+                fastest=f"{fastest:.1f}",
+            ),
             where="speed",
-            fix="check the speed's unit and the roll-out",
+            fix=_("check the speed's unit and the roll-out"),
         )
 
 

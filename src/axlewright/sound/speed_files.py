@@ -15,6 +15,7 @@ from xml.etree import ElementTree
 import numpy as np
 
 from axlewright.errors import InputError
+from axlewright.language import _
 from axlewright.sound.speed import SpeedSource, SpeedTrace, make_trace
 from axlewright.units import MPS_PER_MPH, parse_speed
 
@@ -33,9 +34,11 @@ def parse_clock(text: str, where: str = "time") -> float:
     try:
         value = float(text.strip().removesuffix("s").strip().replace(",", "."))
     except ValueError:
-        raise InputError(f"'{text}' is no time", where=where, fix="type 65 or 1:05") from None
+        raise InputError(
+            _("'{text}' is no time").format(text=text), where=where, fix=_("type 65 or 1:05")
+        ) from None
     if not math.isfinite(value):
-        raise InputError(f"'{text}' is no time", where=where, fix="type 65 or 1:05")
+        raise InputError(_("'{text}' is no time").format(text=text), where=where, fix=_("type 65 or 1:05"))
     return value
 
 
@@ -64,11 +67,17 @@ def parse_marks(text: str, *, source: SpeedSource = "typed", where: str = "speed
         place = f"{where}, line {number}"
         parts = re.split(r"\s*[;=\t]\s*|\s*,\s+|\s+", body, maxsplit=1)
         if len(parts) != 2:
-            raise InputError(f"'{body}' is no mark", where=place, fix="type a time and a speed: 0:10 45 mph")
+            raise InputError(
+                _("'{body}' is no mark").format(body=body),
+                where=place,
+                fix=_("type a time and a speed: 0:10 45 mph"),
+            )
         times.append(parse_clock(parts[0], place))
         speeds.append(parse_speed(parts[1], where=place))
     if not times:
-        raise InputError("there is no mark in it", where=where, fix="type a time and a speed: 0:10 45 mph")
+        raise InputError(
+            _("there is no mark in it"), where=where, fix=_("type a time and a speed: 0:10 45 mph")
+        )
     return make_trace(times, speeds, source, where=where)
 
 
@@ -89,12 +98,14 @@ def read_speed(path: str | Path, *, source: SpeedSource | None = None) -> SpeedT
     """
     path = Path(path)
     if not path.is_file():
-        raise InputError("there is no such file", where=str(path))
+        raise InputError(_("there is no such file"), where=str(path))
     if path.stat().st_size > LARGEST_BYTES:
-        raise InputError("the file is too large to be a speed trace", where=path.name)
+        raise InputError(_("the file is too large to be a speed trace"), where=path.name)
     raw = path.read_bytes()
     if b"\x00" in raw[:4096]:
-        raise InputError("this is no text file", where=path.name, fix="give a CSV, a GPX or typed marks")
+        raise InputError(
+            _("this is no text file"), where=path.name, fix=_("give a CSV, a GPX or typed marks")
+        )
     text = raw.decode("utf-8-sig", errors="replace")
     if path.suffix.lower() == ".gpx" or text.lstrip()[:200].lower().find("<gpx") >= 0:
         return parse_gpx(text, where=path.name, source=source or "satellite")
@@ -112,7 +123,7 @@ def parse_table(text: str, *, where: str = "speed table", source: SpeedSource = 
     """
     lines = [line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")]
     if not lines:
-        raise InputError("the table is empty", where=where)
+        raise InputError(_("the table is empty"), where=where)
     separator = max(";\t,", key=lines[0].count)
     rows = list(csv.reader(io.StringIO("\n".join(lines)), delimiter=separator))
     names = [name.strip().lower() for name in rows[0]]
@@ -120,9 +131,9 @@ def parse_table(text: str, *, where: str = "speed table", source: SpeedSource = 
     speed_at = next((i for i, name in enumerate(names) if "speed" in name or name.startswith("v")), None)
     if time_at is None or speed_at is None:
         raise InputError(
-            f"no columns for time and speed among: {', '.join(names)}",
+            _("no columns for time and speed among: {names}").format(names=", ".join(names)),
             where=where,
-            fix="name them time_s and speed_mph, speed_kmh or speed_mps",
+            fix=_("name them time_s and speed_mph, speed_kmh or speed_mps"),
         )
     head = names[speed_at]
     unit = ""
@@ -135,7 +146,7 @@ def parse_table(text: str, *, where: str = "speed table", source: SpeedSource = 
     for number, row in enumerate(rows[1:], start=2):
         place = f"{where}, row {number}"
         if len(row) <= max(time_at, speed_at):
-            raise InputError("the row is too short", where=place)
+            raise InputError(_("the row is too short"), where=place)
         cell = row[speed_at].strip()
         if not cell:
             continue
@@ -151,7 +162,9 @@ def _table_time(cell: str, place: str) -> float:
         try:
             return datetime.fromisoformat(cell.strip().replace("Z", "+00:00")).timestamp()
         except ValueError:
-            raise InputError(f"'{cell}' is no time", where=place, fix="use seconds or ISO 8601") from None
+            raise InputError(
+                _("'{cell}' is no time").format(cell=cell), where=place, fix=_("use seconds or ISO 8601")
+            ) from None
     return parse_clock(cell, place)
 
 
@@ -162,11 +175,11 @@ def parse_gpx(text: str, *, where: str = "GPX", source: SpeedSource = "satellite
     Times count from the first point.
     """
     if "<!DOCTYPE" in text or "<!ENTITY" in text:
-        raise InputError("the track declares entities, which are not read", where=where)
+        raise InputError(_("the track declares entities, which are not read"), where=where)
     try:
         root = ElementTree.fromstring(text)
     except ElementTree.ParseError as error:
-        raise InputError(f"the track is damaged ({error})", where=where) from None
+        raise InputError(_("the track is damaged ({error})").format(error=error), where=where) from None
     stamps: list[float] = []
     places: list[tuple[float, float]] = []
     tagged: list[float | None] = []
@@ -182,14 +195,14 @@ def parse_gpx(text: str, *, where: str = "GPX", source: SpeedSource = "satellite
             place = (math.radians(float(point.attrib["lat"])), math.radians(float(point.attrib["lon"])))
             value = float(speed) if speed else None
         except (ValueError, KeyError):
-            raise InputError("a track point has no proper time or place", where=where) from None
+            raise InputError(_("a track point has no proper time or place"), where=where) from None
         if stamps and moment <= stamps[-1]:
             continue
         stamps.append(moment)
         places.append(place)
         tagged.append(value)
     if len(stamps) < 3:
-        raise InputError("the track has fewer than three timed points", where=where)
+        raise InputError(_("the track has fewer than three timed points"), where=where)
     t = np.asarray(stamps) - stamps[0]
     known = [value for value in tagged if value is not None]
     if len(known) == len(tagged):
@@ -201,7 +214,9 @@ def parse_gpx(text: str, *, where: str = "GPX", source: SpeedSource = "satellite
         speeds[1:-1] = (speeds[:-2] + speeds[1:-1] + speeds[2:]) / 3
     if speeds.max() > 90.0:
         raise InputError(
-            f"the track jumps ({speeds.max() / MPS_PER_MPH:.0f} mph)", where=where, fix="record a new track"
+            _("the track jumps ({max} mph)").format(max=f"{speeds.max() / MPS_PER_MPH:.0f}"),
+            where=where,
+            fix=_("record a new track"),
         )
     return make_trace(middle, speeds, source, where=where)
 

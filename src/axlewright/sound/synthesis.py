@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.errors import SoundError
+from axlewright.language import _
 from axlewright.sound.figures import critical_bandwidth_hz
 from axlewright.sound.listening import Listening
 from axlewright.sound.road_noise import noise_density, road_noise
@@ -65,11 +66,13 @@ class SoundPath:
         """What is assumed, in a sentence."""
         if self.kind == "learned":
             low, high = self.frequency_hz[0], self.frequency_hz[-1]
-            return (
-                f"path learned from your recording between {low:.0f} and {high:.0f} Hz, held constant beyond"
-            )
-        shape = "rising with frequency" if self.kind == "acceleration" else "the same at all frequencies"
-        return f"path assumed {shape}"
+            return _(
+                "path learned from your recording between {low} and {high} Hz, held constant beyond"
+            ).format(low=f"{low:.0f}", high=f"{high:.0f}")
+        shape = (
+            _("rising with frequency") if self.kind == "acceleration" else _("the same at all frequencies")
+        )
+        return _("path assumed {shape}").format(shape=shape)
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,10 +134,10 @@ def motion_harmonics(motion_error_urad: FloatArray, count: int = HARMONICS) -> C
     curve = np.asarray(motion_error_urad, dtype=np.float64)
     if curve.ndim != 1 or len(curve) < 8:
         raise SoundError(
-            "a motion-error curve needs at least eight points over one pitch", where="motion error"
+            _("a motion-error curve needs at least eight points over one pitch"), where="motion error"
         )
     if not np.all(np.isfinite(curve)):
-        raise SoundError("the motion error holds values that are no numbers", where="motion error")
+        raise SoundError(_("the motion error holds values that are no numbers"), where="motion error")
     spectrum = np.fft.rfft(curve) / len(curve) * 2
     result = np.zeros(count, dtype=np.complex128)
     usable = min(count, (len(curve) - 1) // 2)
@@ -145,9 +148,9 @@ def motion_harmonics(motion_error_urad: FloatArray, count: int = HARMONICS) -> C
 def speed_profile(speeds_mps: tuple[float, ...], duration_s: float, rate_hz: int = RATE_HZ) -> FloatArray:
     """Return a speed at every sample, passing through `speeds_mps` at even times."""
     if not speeds_mps or min(speeds_mps) <= 0:
-        raise SoundError("speeds must be above zero", where="speed", fix="for example 30 mph to 60 mph")
+        raise SoundError(_("speeds must be above zero"), where="speed", fix=_("for example 30 mph to 60 mph"))
     if not 0.5 <= duration_s <= 120:
-        raise SoundError("a made sound lasts between 0.5 and 120 s", where="length")
+        raise SoundError(_("a made sound lasts between 0.5 and 120 s"), where="length")
     knots = np.linspace(0, duration_s, max(len(speeds_mps), 2))
     values = speeds_mps if len(speeds_mps) > 1 else (speeds_mps[0], speeds_mps[0])
     result: FloatArray = np.interp(np.arange(int(duration_s * rate_hz)) / rate_hz, knots, values)
@@ -219,9 +222,9 @@ def make_sounds(
     dict of str to MadeSound
     """
     if not curves:
-        raise SoundError("there is no motion error to make a sound of", where="motion error")
+        raise SoundError(_("there is no motion error to make a sound of"), where="motion error")
     if not 0 < pinion_teeth < ring_teeth:
-        raise SoundError("the pinion must have fewer teeth than the ring gear", where="teeth")
+        raise SoundError(_("the pinion must have fewer teeth than the ring gear"), where="teeth")
     path = path or SoundPath()
     wheel_hz = np.asarray(speed_mps) / circumference_m
     turns = np.cumsum(wheel_hz) / rate_hz
@@ -230,7 +233,7 @@ def make_sounds(
     first = next(iter(curves))
     if not np.any(np.isfinite(ratios[first])):
         raise SoundError(
-            "the first setting has no motion error, so no level can be set by it", where="motion error"
+            _("the first setting has no motion error, so no level can be set by it"), where="motion error"
         )
     scale = 10 ** ((tone_to_noise_db - float(np.max(ratios[first]))) / 20)
     background = road_noise(np.asarray(speed_mps), rate_hz, seed) if noise else np.zeros(len(turns))
@@ -250,7 +253,9 @@ def make_sounds(
         name: MadeSound(
             x * gain * fade,
             rate_hz,
-            f"{LABEL}; {path.label}; equal gain for {', '.join(curves)}",
+            _("{label}; {label2}; equal gain for {curves}").format(
+                label=LABEL, label2=path.label, curves=", ".join(curves)
+            ),
             np.abs(spectra[name]),
             ratios[name] + 20 * math.log10(scale),
             gain,
@@ -296,7 +301,7 @@ def level_change_db(before_urad: FloatArray, after_urad: FloatArray) -> FloatArr
 def join_sounds(sounds: list[MadeSound], pause_s: float = 0.5) -> MadeSound:
     """Put sounds one after the other with a pause, gains untouched."""
     if not sounds:
-        raise SoundError("there is no sound to join", where="sounds")
+        raise SoundError(_("there is no sound to join"), where="sounds")
     pause = np.zeros(int(pause_s * sounds[0].rate_hz))
     parts = [sounds[0].samples]
     for item in sounds[1:]:
@@ -347,9 +352,9 @@ def learn_path(before: Listening, before_error_urad: FloatArray) -> SoundPath:
         gains.append(tone_db - 20 * np.log10(amplitude / math.sqrt(2)))
     if not places:
         raise SoundError(
-            "the mesh tone is not clear enough in the recording to learn the path from",
+            _("the mesh tone is not clear enough in the recording to learn the path from"),
             where=before.recording.name,
-            fix="use a recording in which the whine is heard, or the assumed path",
+            fix=_("use a recording in which the whine is heard, or the assumed path"),
         )
     frequency, gain = np.concatenate(places), np.concatenate(gains)
     third = np.round(3 * np.log2(frequency / 1000.0))
@@ -368,9 +373,11 @@ def write_wav(sound: MadeSound, path: str | FilePath) -> None:
 
     target = FilePath(path)
     if target.suffix.lower() != ".wav":
-        raise SoundError(f"'{target.name}' is no WAV name", where="output", fix="end it with .wav")
+        raise SoundError(
+            _("'{name}' is no WAV name").format(name=target.name), where="output", fix=_("end it with .wav")
+        )
     if not target.parent.is_dir():
-        raise SoundError("the folder does not exist", where=str(target.parent))
+        raise SoundError(_("the folder does not exist"), where=str(target.parent))
     with soundfile.SoundFile(str(target), "w", sound.rate_hz, 1, subtype="PCM_24") as handle:
         handle.comment = sound.label
         handle.title = "axlewright comparison"

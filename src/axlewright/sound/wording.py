@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 
+from axlewright.language import _
 from axlewright.sound.evidence import Posterior
 from axlewright.sound.orders import AxleOrders, Candidate
 from axlewright.sound.segments import Segment
@@ -56,21 +57,28 @@ def source_evidence(
     if candidate.kind == "tread":
         if len(clear) >= 3:
             sentences.append(
-                f"{len(clear)} lines at whole wheel orders between 40 and 96, as block patterns make"
+                _("{count} lines at whole wheel orders between 40 and 96, as block patterns make").format(
+                    count=len(clear)
+                )
             )
             proven = len(clear) >= 5
     elif clear:
         shown = ", ".join(f"{order:.2f}".rstrip("0").rstrip(".") for order in clear)
-        sentences.append(f"lines at order {shown} per wheel turn")
+        sentences.append(_("lines at order {shown} per wheel turn").format(shown=shown))
         if len(clear) >= 2:
             multiples = ":".join(str(round(order / candidate.orders[0])) for order in clear)
-            sentences.append(f"overtones at exact multiples {multiples}, whatever the speed")
+            sentences.append(
+                _("overtones at exact multiples {multiples}, whatever the speed").format(multiples=multiples)
+            )
             # Many parts have overtones; they name the part only where the speed leaves no room.
             proven = sigma < NARROW_SIGMA
     shift = float(best.error) + _mean_error(posterior)
     sentences.append(
-        f"needs the stated speed to be {abs(shift) * 100:.1f} % too {'low' if shift > 0 else 'high'} "
-        f"({abs(shift) / sigma:.1f} of its standard deviations)"
+        _("needs the stated speed to be {shift} % too {value} ({shift2} of its standard deviations)").format(
+            shift=f"{abs(shift) * 100:.1f}",
+            value="low" if shift > 0 else "high",
+            shift2=f"{abs(shift) / sigma:.1f}",
+        )
     )
     if candidate.kind == "mesh":
         for band in bands:
@@ -78,18 +86,28 @@ def source_evidence(
                 teeth = axle.pinion_teeth if band.name == "pinion" else axle.ring_teeth
                 agrees = abs(band.ratio - teeth) < max(3 * band.ratio_sigma, 0.02 * teeth / 10)
                 sentences.append(
-                    f"tone over sideband spacing is {band.ratio:.2f} ± {band.ratio_sigma:.2f}, "
-                    f"{'which is' if agrees else 'against'} {teeth} {band.name} teeth, whatever the speed"
+                    _(
+                        "tone over sideband spacing is {ratio} ± {ratio_sigma}, {value} {teeth} "
+                        "{name} teeth, whatever the speed"
+                    ).format(
+                        ratio=f"{band.ratio:.2f}",
+                        ratio_sigma=f"{band.ratio_sigma:.2f}",
+                        value="which is" if agrees else "against",
+                        teeth=teeth,
+                        name=band.name,
+                    )
                 )
                 proven |= agrees
         sentences.extend(_load_sentence(levels))
     # A bearing's slip lets it ask for any speed near by, so it proves nothing and is not proven so.
     others = [n for n in best.members if n in rigid and n != candidate.name]
     if others and candidate.name in rigid and clear:
-        sentences.append(f"{others[0]}, heard at the same time, asks for the same speed")
+        sentences.append(
+            _("{others}, heard at the same time, asks for the same speed").format(others=others[0])
+        )
         proven = True
     if map_.sweep < 0.06:
-        sentences.append("the speed hardly changes, so that the tone follows road speed is not shown")
+        sentences.append(_("the speed hardly changes, so that the tone follows road speed is not shown"))
         proven = False
     return tuple(sentences), proven
 
@@ -107,5 +125,9 @@ def _load_sentence(levels: dict[Segment, float | None]) -> list[str]:
             by_kind.setdefault(segment.kind, []).append(level)
     if "drive" in by_kind and "coast" in by_kind:
         change = float(np.median(by_kind["drive"]) - np.median(by_kind["coast"]))
-        return [f"{abs(change):.0f} dB {'more' if change > 0 else 'less'} prominent on drive than on coast"]
+        return [
+            _("{change} dB {value} prominent on drive than on coast").format(
+                change=f"{abs(change):.0f}", value="more" if change > 0 else "less"
+            )
+        ]
     return []

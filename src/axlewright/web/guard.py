@@ -147,15 +147,17 @@ class Guard:
             return
         host = _header(scope, b"host")
         if _host_name(host) not in self.hosts:
-            await _refuse(send, 400, f"This page is not served under the name '{_host_name(host)}'.")
+            await _refuse(
+                send, 400, _("This page is not served under the name '{name}'.").format(name=_host_name(host))
+            )
             return
         if _asked_by_another_site(scope):
-            await _refuse(send, 403, "Another site cannot ask this page.")
+            await _refuse(send, 403, _("Another site cannot ask this page."))
             return
         unsafe = scope["method"] not in ("GET", "HEAD", "OPTIONS")
         origin = _header(scope, b"origin")
         if unsafe and origin and urlsplit(origin).netloc.lower() != host.lower():
-            await _refuse(send, 403, "A form of another site cannot be sent here.")
+            await _refuse(send, 403, _("A form of another site cannot be sent here."))
             return
         kind = _header(scope, b"content-type")
         limit = LARGEST_BODY if kind.startswith("multipart/") else LARGEST_FORM
@@ -164,7 +166,9 @@ class Guard:
         except ValueError:
             announced = limit + 1
         if announced > limit:
-            await _refuse(send, 413, f"This is more than {limit // 1024} kB; send a smaller file.")
+            await _refuse(
+                send, 413, _("This is more than {limit} kB; send a smaller file.").format(limit=limit // 1024)
+            )
             return
         jar = _cookies(scope)
         session, fresh = _session(jar)
@@ -202,7 +206,11 @@ class Guard:
                 await self.app(scope, limited, dressed)
         except _TooLargeError:
             if not started:
-                await _refuse(send, 413, f"This is more than {limit // 1024} kB; send a smaller file.")
+                await _refuse(
+                    send,
+                    413,
+                    _("This is more than {limit} kB; send a smaller file.").format(limit=limit // 1024),
+                )
 
 
 def _cookies(scope: Scope) -> SimpleCookie:

@@ -10,7 +10,6 @@ from fastapi.responses import HTMLResponse, Response
 
 from axlewright.bench import design_names, find_design
 from axlewright.bench.practice import class_list, played_attempt, practice_attempt, practise, start_practice
-from axlewright.bench.practice_view import complaint, show_hours, show_outcome, show_review
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import _
 from axlewright.units import parse_length, show_length
@@ -30,6 +29,7 @@ def practice(request: Request) -> Response:
 
 
 def _list(request: Request, error: AxlewrightError | None = None, typed: Any = None) -> Response:
+    from axlewright.bench.practice_view import show_hours
     from axlewright.training import LARGEST_NUMBER, LEVEL_WORDS
 
     site = site_of(request)
@@ -83,6 +83,7 @@ def start(request: Request, form: Form) -> Response:
 def _exercise(
     request: Request, key: str, error: AxlewrightError | None = None, typed: Any = None
 ) -> Response:
+    from axlewright.bench.practice_view import complaint, show_hours, show_outcome, show_review
     from axlewright.training import ACTIONS
 
     site, system = site_of(request), person_of(request).system
