@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from axlewright.language import n_
+from axlewright.language import _, n_
 
 Kind = Literal[
     "text",
@@ -93,8 +93,8 @@ class StepForm:
     button: str = n_("Work it out and keep it")
 
     def labels(self) -> dict[str, str]:
-        """Return the label of each field."""
-        return {f.name: f.label for f in self.fields}
+        """Return the label of each field in the language chosen."""
+        return {f.name: _(f.label) for f in self.fields}
 
     def groups(self) -> list[tuple[str, list[Field]]]:
         """Return the fields by heading, in order."""

@@ -10,20 +10,20 @@ from typing import TYPE_CHECKING, Any, Final
 from axlewright.bench.form_parts import StepForm
 from axlewright.bench.forms import FORMS
 from axlewright.bench.pictures import Picture, pictures_of
-from axlewright.language import _
+from axlewright.language import _, n_
 from axlewright.units import MM_PER_INCH, System
 
 if TYPE_CHECKING:
     from axlewright.records import Entry, Job, JobStore, NextStep, StepStatus
 
 STATE_WORDS: Final[Mapping[str, str]] = {
-    "open": "open",
-    "begun": "begun",
-    "ask": "question",
-    "not ok": "not ok",
-    "again": "again",
-    "ok": "done",
-    "waived": "waived",
+    "open": n_("open"),
+    "begun": n_("begun"),
+    "ask": n_("question"),
+    "not ok": n_("not ok"),
+    "again": n_("again"),
+    "ok": n_("done"),
+    "waived": n_("waived"),
 }
 """What a step's state is called on the page; the word stands beside the sign, colour is never alone."""
 
