@@ -71,10 +71,19 @@ def test_an_unread_backlash_is_asked_for_and_hardly_pulls(seen):
 def test_beyond_what_was_computed_a_second_change_is_announced(seen):
     far = 1.3 * float(atlas_of(seen("TY-176B", Settings()).design).half_range[0])
     found = diagnose(seen("TY-176B", Settings(pinion_out_mm=far)))
-    assert any("second change" in note for note in found.notes)
+    assert any("edge of what was computed" in note and "second change" in note for note in found.notes)
     assert found.advice[0].pinion_move_mm < -0.15 or found.advice[0].cost_class in ("L0", "L4")
     near = diagnose(seen("TY-176B", Settings(pinion_out_mm=0.05)))
-    assert not any("second change" in note for note in near.notes)
+    assert not any("edge of what was computed" in note for note in near.notes)
+
+
+def test_a_pattern_off_the_edge_is_said_to_be_known_less_well(seen):
+    far, near = seen("TY-222", Settings(pinion_out_mm=0.25)), seen("TY-222", Settings(pinion_out_mm=0.1))
+    assert abs(far.drive.center[1]) > 0.45 > abs(near.drive.center[1])
+    found = diagnose(far)
+    assert any("runs off the edge" in note for note in found.notes)
+    assert not any("runs off the edge" in note for note in diagnose(near).notes)
+    assert found.cure["pinion_move_mm"].sd > 1.2 * diagnose(near).cure["pinion_move_mm"].sd
 
 
 @pytest.mark.parametrize(("unit", "real"), [("0.001 in", 0.01), ("0.01 mm", 0.0254)])
