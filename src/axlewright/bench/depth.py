@@ -2,15 +2,9 @@
 
 from __future__ import annotations
 
+from axlewright.bench.depth_asked import CARRIER_BAND_MM, SPACER_BAND_MM, Asked
 from axlewright.bench.depth_stock import from_shelf
-from axlewright.bench.depth_ways import (
-    CARRIER_BAND_MM,
-    DIRECT,
-    SPACER_BAND_MM,
-    WAYS,
-    Asked,
-    find_way,
-)
+from axlewright.bench.depth_ways import DIRECT, WAYS, find_way
 from axlewright.bench.found import Found, Known, ShownReading, shown_sum
 from axlewright.bench.gauges import instrument_of
 from axlewright.bench.identity import mark_of, mark_values, shown_mark

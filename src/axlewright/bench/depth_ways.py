@@ -4,23 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Final, Literal
+from typing import Final, Literal
 
-from axlewright.bench.found import Found, ShownReading
+from axlewright.bench.depth_asked import BEARING_BAND_MM, CARRIER_BAND_MM, SPACER_BAND_MM, Asked
+from axlewright.bench.depth_corrections import bearing_width, temperature_terms
+from axlewright.bench.found import ShownReading
 from axlewright.bench.identity import mark_of
-from axlewright.bench.typed import Typed
 from axlewright.errors import AxlewrightError
 from axlewright.language import _
 from axlewright.setup import (
     EXAMPLE_DIRECT_GAUGE,
-    EXPANSIONS,
-    DepthMark,
-    Instrument,
     MeasuredLength,
     RepeatedReadings,
-    ShimPlace,
     SpacerResult,
-    WidthClass,
     WrittenSum,
     axis_to_nose_over_case,
     carrier_from_centred_arbor,
@@ -32,19 +28,9 @@ from axlewright.setup import (
     spacer_from_nominal,
     spacer_from_old,
     spacer_from_zero_mark,
-    temperature_correction,
-    unmeasured_bearing_width,
 )
 from axlewright.units import show_length
 
-if TYPE_CHECKING:
-    from axlewright.setup.gauging import Expansion
-
-CARRIER_BAND_MM = (25.0, 1000.0)
-BEARING_BAND_MM = (8.0, 150.0)
-SPACER_BAND_MM = (0.1, 15.0)
-"""Plausible sizes, wider than any axle known to the author (common practice, no source); outside them a
-number is asked about, not refused."""
 DIRECT: Final = ("carrier", "centred", "resting", "parting")
 """Ways that give the carrier reading, into which bearing, mounting distance and mark go."""
 WAYS: Final = (*DIRECT, "gauge", "old", "outright", "over_case")
@@ -69,48 +55,6 @@ class Way:
     repeated: list[RepeatedReadings] = field(default_factory=list)
     letters: dict[str, float] = field(default_factory=dict)
     values: dict[str, float | list[float]] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """What every way needs: the fields, the instrument, the place and the set's mark.
-
-    Attributes
-    ----------
-    letters : dict of str to float
-        What was read [mm], by its letter in the drawing of the way.
-    """
-
-    typed: Typed
-    found: Found
-    instrument: Instrument
-    place: ShimPlace
-    mark: DepthMark | None
-    letters: dict[str, float] = field(default_factory=dict)
-
-    def repeated(
-        self, name: str, label: str, band: tuple[float, float], required: str, letter: str = ""
-    ) -> RepeatedReadings:
-        """Return readings taken several times and write them down."""
-        values = self.typed.lengths(name, low=band[0], high=band[1], required=required)
-        readings = RepeatedReadings(label, values, self.instrument)
-        if letter:
-            self.letters[letter] = readings.mean_mm
-        for index, value in enumerate(readings.readings_mm, start=1):
-            more = f", reading {index}" if readings.count > 1 else ""
-            self.found.read_length(f"{label}{more}", value, self.typed.system, place=letter)
-        return readings
-
-    def length(
-        self, name: str, label: str, band: tuple[float, float], required: str, letter: str = ""
-    ) -> MeasuredLength:
-        """Return a length read once, with what the instrument alone contributes to its uncertainty."""
-        value = self.typed.length(name, low=band[0], high=band[1], required=required)
-        assert value is not None  # required
-        self.found.read_length(label, value, self.typed.system, place=letter)
-        if letter:
-            self.letters[letter] = value
-        return RepeatedReadings(label, (value,), self.instrument).quantity
 
 
 def find_way(asked: Asked, distance: MeasuredLength | None, stamped: bool) -> Way:
@@ -196,85 +140,9 @@ def _carrier_parts(asked: Asked, way: str) -> tuple[list[MeasuredLength], Repeat
     return _merged(total), readings
 
 
-def _bearing(asked: Asked) -> tuple[MeasuredLength, RepeatedReadings | None]:
-    typed = asked.typed
-    readings = asked.repeated("bearing", "head bearing width", BEARING_BAND_MM, "measure the bearing", "T")
-    how = typed.choice("bearing_how", ("measured", "catalogue")) or "measured"
-    if how == "measured":
-        return readings.quantity, readings
-    if readings.count != 1:
-        raise typed.error(
-            "bearing", _("the catalogue gives one width"), _("type that one, or say that it was measured")
-        )
-    bore = typed.length("bearing_bore", low=5.0, high=400.0, required=_("it decides the tolerance"))
-    assert bore is not None  # required
-    classes: dict[str, WidthClass] = {
-        "metric_normal": "metric_normal",
-        "metric_6X": "metric_6X",
-        "inch_4_2": "inch_4_2",
-        "inch_3_0": "inch_3_0",
-    }
-    chosen = typed.choice("bearing_class", tuple(classes), required=_("it decides the tolerance"))
-    try:
-        width = unmeasured_bearing_width(readings.mean_mm, bore, classes[chosen])
-    except AxlewrightError as error:
-        raise typed.error("bearing_class", error.what, error.fix) from error
-    asked.found.questions.append(
-        _(
-            "The bearing's width is the catalogue's: from least to largest that is {width}, more than any "
-            "spacer step. Measure it before anything is pressed."
-        ).format(width=show_length(2.0 * 3.0**0.5 * width.standard_uncertainty_mm, typed.system))
-    )
-    return width, None
-
-
-def _expansion(asked: Asked) -> Expansion:
-    chosen = asked.typed.choice("part_material", tuple(EXPANSIONS)) or "cast_iron"
-    return EXPANSIONS[chosen]
-
-
-def _temperature(asked: Asked, reading: MeasuredLength) -> list[MeasuredLength]:
-    """Return the correction to 20 °C, or nothing where no temperature was typed."""
-    typed, found = asked.typed, asked.found
-    part, gauge = typed.temperature("part_temperature"), typed.temperature("gauge_temperature")
-    if part is None and gauge is None:
-        return []
-    if part is None or gauge is None:
-        missing = "part_temperature" if part is None else "gauge_temperature"
-        raise typed.error(
-            missing, _("nothing typed"), _("give both temperatures, or neither: their difference counts")
-        )
-    expansion, steel = _expansion(asked), EXPANSIONS["steel"]
-    try:
-        correction = temperature_correction(
-            reading, part_temperature_c=part, gauge_temperature_c=gauge, part=expansion, gauge=steel
-        )
-    except AxlewrightError as error:
-        raise typed.error("part_temperature", error.what, error.fix) from error
-    for name, value in ((_("carrier's temperature"), part), (_("gauge's temperature"), gauge)):
-        found.readings.append(ShownReading(name, f"{value:.1f} °C ({value * 1.8 + 32.0:.0f} °F)"))
-    found.notes.append(
-        _(
-            "Temperature: {length} × ({gauge:.1f}e-6 × ({gauge_c:.1f} − 20) − {part:.1f}e-6 × "
-            "({part_c:.1f} − 20)) = {correction}. Expansion per °C: part {part_source}; "
-            "gauge, steel, {gauge_source}."
-        ).format(
-            length=show_length(reading.value_mm, typed.system),
-            gauge=steel.per_kelvin * 1e6,
-            gauge_c=gauge,
-            part=expansion.per_kelvin * 1e6,
-            part_c=part,
-            correction=show_length(correction.value_mm, typed.system, signed=True),
-            part_source=expansion.source,
-            gauge_source=steel.source,
-        )
-    )
-    return [correction]
-
-
 def _direct(asked: Asked, way: str, distance: MeasuredLength, stamped: bool) -> Way:
     parts, readings = _carrier_parts(asked, way)
-    bearing, bearing_readings = _bearing(asked)
+    bearing, bearing_readings = bearing_width(asked)
     carrier_mm = sum(part.value_mm for part in parts)
     low, high = CARRIER_BAND_MM
     if way != "carrier" and not low <= carrier_mm <= high:
@@ -296,7 +164,7 @@ def _direct(asked: Asked, way: str, distance: MeasuredLength, stamped: bool) -> 
         if cage is None
         else MeasuredLength("cage height", cage, source=asked.instrument.name),
         mounting_distance_is_this_sets=stamped,
-        carrier_corrections=(*parts[1:], *_temperature(asked, whole)),
+        carrier_corrections=(*parts[1:], *temperature_terms(asked, whole)),
     )
     repeated = [readings, *([bearing_readings] if bearing_readings is not None else [])]
     letters = {"A": carrier_mm, "D": distance.value_mm, "T": bearing.value_mm}
