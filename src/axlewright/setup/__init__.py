@@ -1,135 +1,260 @@
-"""What the bench MEASURES and TURNS: marks, spacers, bearing widths, preload, backlash, runout, stock."""
+"""What the bench MEASURES and TURNS: marks, spacers, bearing widths, preload, backlash, runout, stock.
 
-from axlewright.setup.backlash import (
-    BacklashReadings,
-    BacklashVerdict,
-    RingMove,
-    judge_backlash,
-    ring_move_for_backlash,
-)
-from axlewright.setup.backlash_factor import (
-    START_FACTOR,
-    LearnedFactor,
-    StemDirection,
-    backlash_of_flange_turn,
-    backlash_per_pinion_move,
-    backlash_per_ring_move,
-    learn_backlash_factor,
-)
-from axlewright.setup.backlash_table import (
-    BACKLASH_BY_DIAMETRAL_PITCH,
-    backlash_limit_by_pitch,
-    diametral_pitch_per_inch,
-)
-from axlewright.setup.cautions import CAUTIONS, Caution, cautions_for
-from axlewright.setup.default_limits import DEFAULT_LIMITS
-from axlewright.setup.depth import (
-    SpacerResult,
-    bearing_width_terms,
-    pinion_out_of_shim_change_mm,
-    shim_change_of_pinion_out_mm,
-    spacer_from_carrier,
-    spacer_from_fitted,
-    spacer_from_nominal,
-    spacer_from_old,
-    spacer_from_zero_mark,
-)
-from axlewright.setup.gauging import (
-    EXAMPLE_DIRECT_GAUGE,
-    EXPANSIONS,
-    DialRange,
-    DirectGauge,
-    Expansion,
-    WidthClass,
-    axis_to_nose_over_case,
-    carrier_from_centred_arbor,
-    carrier_from_parting_face,
-    carrier_from_resting_arbor,
-    checking_distance,
-    gap_over_case,
-    mounting_distance_from_nose,
-    temperature_correction,
-    unmeasured_bearing_width,
-)
-from axlewright.setup.limits import (
-    Limit,
-    LimitUnit,
-    Verdict,
-    VerdictKind,
-    choose_limit,
-    inch_limit,
-    judge,
-    lbf_in_limit,
-)
-from axlewright.setup.mark_text import MarkCandidate, parse_mark
-from axlewright.setup.marks import (
-    MARK_MEANINGS,
-    MARK_UNITS,
-    PLACE_WORDS,
-    SHIM_PLACES,
-    DepthMark,
-    MarkMeaning,
-    MarkUnit,
-    ShimPlace,
-    place_sign,
-)
-from axlewright.setup.measured import (
-    MeasuredLength,
-    Term,
-    WrittenSum,
-    coverage_factor,
-    effective_degrees_of_freedom,
-)
-from axlewright.setup.pack import (
-    PINION_SPACERS,
-    SIDE_SHIMS,
-    OrderAdvice,
-    SizeSeries,
-    best_pack,
-    what_to_order,
-)
-from axlewright.setup.preload import (
-    SETUP_BEARING_ALLOWANCE_MM,
-    NutReading,
-    SleeveAdvice,
-    SpacerBetween,
-    cap_spread,
-    next_sleeve_step,
-    preload_change_sign,
-    preload_spacer,
-)
-from axlewright.setup.readings import (
-    Instrument,
-    NextReading,
-    OutlierQuestion,
-    RepeatedReadings,
-    grubbs_critical_value,
-    most_useful_reading,
-    outlier_question,
-)
-from axlewright.setup.runout import (
-    BacklashLink,
-    IndexAdvice,
-    RunoutFit,
-    Separated,
-    best_index,
-    fit_runout,
-    link_runout_to_backlash,
-    separate_by_reindexing,
-)
-from axlewright.setup.side_shims import AdjusterMove, SideShims, notch_travel_mm, notches_for_move
-from axlewright.setup.stock import RoundingRule, StockChoice, StockItem, nearest_spacer
-from axlewright.setup.torque import (
-    PairKind,
-    Torque,
-    TotalTorque,
-    UnitSuspicion,
-    doubt_preload_unit,
-    printed_pair_question,
-    torque_of_cord,
-    total_at_pinion,
-    wrench_uncertainty_nm,
-)
+The names are loaded when first used, so that the page starts without the numerics.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any, Final
+
+if TYPE_CHECKING:
+    from axlewright.setup.backlash import (
+        BacklashReadings,
+        BacklashVerdict,
+        RingMove,
+        judge_backlash,
+        ring_move_for_backlash,
+    )
+    from axlewright.setup.backlash_factor import (
+        START_FACTOR,
+        LearnedFactor,
+        StemDirection,
+        backlash_of_flange_turn,
+        backlash_per_pinion_move,
+        backlash_per_ring_move,
+        learn_backlash_factor,
+    )
+    from axlewright.setup.backlash_table import (
+        BACKLASH_BY_DIAMETRAL_PITCH,
+        backlash_limit_by_pitch,
+        diametral_pitch_per_inch,
+    )
+    from axlewright.setup.cautions import CAUTIONS, Caution, cautions_for
+    from axlewright.setup.default_limits import DEFAULT_LIMITS
+    from axlewright.setup.depth import (
+        SpacerResult,
+        bearing_width_terms,
+        pinion_out_of_shim_change_mm,
+        shim_change_of_pinion_out_mm,
+        spacer_from_carrier,
+        spacer_from_fitted,
+        spacer_from_nominal,
+        spacer_from_old,
+        spacer_from_zero_mark,
+    )
+    from axlewright.setup.gauging import (
+        EXAMPLE_DIRECT_GAUGE,
+        EXPANSIONS,
+        DialRange,
+        DirectGauge,
+        Expansion,
+        WidthClass,
+        axis_to_nose_over_case,
+        carrier_from_centred_arbor,
+        carrier_from_parting_face,
+        carrier_from_resting_arbor,
+        checking_distance,
+        gap_over_case,
+        mounting_distance_from_nose,
+        temperature_correction,
+        unmeasured_bearing_width,
+    )
+    from axlewright.setup.limits import (
+        Limit,
+        LimitUnit,
+        Verdict,
+        VerdictKind,
+        choose_limit,
+        inch_limit,
+        judge,
+        lbf_in_limit,
+    )
+    from axlewright.setup.mark_text import MarkCandidate, parse_mark
+    from axlewright.setup.marks import (
+        MARK_MEANINGS,
+        MARK_UNITS,
+        PLACE_WORDS,
+        SHIM_PLACES,
+        DepthMark,
+        MarkMeaning,
+        MarkUnit,
+        ShimPlace,
+        place_sign,
+    )
+    from axlewright.setup.measured import (
+        MeasuredLength,
+        Term,
+        WrittenSum,
+        coverage_factor,
+        effective_degrees_of_freedom,
+    )
+    from axlewright.setup.pack import (
+        PINION_SPACERS,
+        SIDE_SHIMS,
+        OrderAdvice,
+        SizeSeries,
+        best_pack,
+        what_to_order,
+    )
+    from axlewright.setup.preload import (
+        SETUP_BEARING_ALLOWANCE_MM,
+        NutReading,
+        SleeveAdvice,
+        SpacerBetween,
+        cap_spread,
+        next_sleeve_step,
+        preload_change_sign,
+        preload_spacer,
+    )
+    from axlewright.setup.readings import (
+        Instrument,
+        NextReading,
+        OutlierQuestion,
+        RepeatedReadings,
+        grubbs_critical_value,
+        most_useful_reading,
+        outlier_question,
+    )
+    from axlewright.setup.runout import (
+        BacklashLink,
+        IndexAdvice,
+        RunoutFit,
+        Separated,
+        best_index,
+        fit_runout,
+        link_runout_to_backlash,
+        separate_by_reindexing,
+    )
+    from axlewright.setup.side_shims import AdjusterMove, SideShims, notch_travel_mm, notches_for_move
+    from axlewright.setup.stock import RoundingRule, StockChoice, StockItem, nearest_spacer
+    from axlewright.setup.torque import (
+        PairKind,
+        Torque,
+        TotalTorque,
+        UnitSuspicion,
+        doubt_preload_unit,
+        printed_pair_question,
+        torque_of_cord,
+        total_at_pinion,
+        wrench_uncertainty_nm,
+    )
+
+_WHERE: Final = {
+    "AdjusterMove": "axlewright.setup.side_shims",
+    "BACKLASH_BY_DIAMETRAL_PITCH": "axlewright.setup.backlash_table",
+    "BacklashLink": "axlewright.setup.runout",
+    "BacklashReadings": "axlewright.setup.backlash",
+    "BacklashVerdict": "axlewright.setup.backlash",
+    "CAUTIONS": "axlewright.setup.cautions",
+    "Caution": "axlewright.setup.cautions",
+    "DEFAULT_LIMITS": "axlewright.setup.default_limits",
+    "DepthMark": "axlewright.setup.marks",
+    "DialRange": "axlewright.setup.gauging",
+    "DirectGauge": "axlewright.setup.gauging",
+    "EXAMPLE_DIRECT_GAUGE": "axlewright.setup.gauging",
+    "EXPANSIONS": "axlewright.setup.gauging",
+    "Expansion": "axlewright.setup.gauging",
+    "IndexAdvice": "axlewright.setup.runout",
+    "Instrument": "axlewright.setup.readings",
+    "LearnedFactor": "axlewright.setup.backlash_factor",
+    "Limit": "axlewright.setup.limits",
+    "LimitUnit": "axlewright.setup.limits",
+    "MARK_MEANINGS": "axlewright.setup.marks",
+    "MARK_UNITS": "axlewright.setup.marks",
+    "MarkCandidate": "axlewright.setup.mark_text",
+    "MarkMeaning": "axlewright.setup.marks",
+    "MarkUnit": "axlewright.setup.marks",
+    "MeasuredLength": "axlewright.setup.measured",
+    "NextReading": "axlewright.setup.readings",
+    "NutReading": "axlewright.setup.preload",
+    "OrderAdvice": "axlewright.setup.pack",
+    "OutlierQuestion": "axlewright.setup.readings",
+    "PINION_SPACERS": "axlewright.setup.pack",
+    "PLACE_WORDS": "axlewright.setup.marks",
+    "PairKind": "axlewright.setup.torque",
+    "RepeatedReadings": "axlewright.setup.readings",
+    "RingMove": "axlewright.setup.backlash",
+    "RoundingRule": "axlewright.setup.stock",
+    "RunoutFit": "axlewright.setup.runout",
+    "SETUP_BEARING_ALLOWANCE_MM": "axlewright.setup.preload",
+    "SHIM_PLACES": "axlewright.setup.marks",
+    "SIDE_SHIMS": "axlewright.setup.pack",
+    "START_FACTOR": "axlewright.setup.backlash_factor",
+    "Separated": "axlewright.setup.runout",
+    "ShimPlace": "axlewright.setup.marks",
+    "SideShims": "axlewright.setup.side_shims",
+    "SizeSeries": "axlewright.setup.pack",
+    "SleeveAdvice": "axlewright.setup.preload",
+    "SpacerBetween": "axlewright.setup.preload",
+    "SpacerResult": "axlewright.setup.depth",
+    "StemDirection": "axlewright.setup.backlash_factor",
+    "StockChoice": "axlewright.setup.stock",
+    "StockItem": "axlewright.setup.stock",
+    "Term": "axlewright.setup.measured",
+    "Torque": "axlewright.setup.torque",
+    "TotalTorque": "axlewright.setup.torque",
+    "UnitSuspicion": "axlewright.setup.torque",
+    "Verdict": "axlewright.setup.limits",
+    "VerdictKind": "axlewright.setup.limits",
+    "WidthClass": "axlewright.setup.gauging",
+    "WrittenSum": "axlewright.setup.measured",
+    "axis_to_nose_over_case": "axlewright.setup.gauging",
+    "backlash_limit_by_pitch": "axlewright.setup.backlash_table",
+    "backlash_of_flange_turn": "axlewright.setup.backlash_factor",
+    "backlash_per_pinion_move": "axlewright.setup.backlash_factor",
+    "backlash_per_ring_move": "axlewright.setup.backlash_factor",
+    "bearing_width_terms": "axlewright.setup.depth",
+    "best_index": "axlewright.setup.runout",
+    "best_pack": "axlewright.setup.pack",
+    "cap_spread": "axlewright.setup.preload",
+    "carrier_from_centred_arbor": "axlewright.setup.gauging",
+    "carrier_from_parting_face": "axlewright.setup.gauging",
+    "carrier_from_resting_arbor": "axlewright.setup.gauging",
+    "cautions_for": "axlewright.setup.cautions",
+    "checking_distance": "axlewright.setup.gauging",
+    "choose_limit": "axlewright.setup.limits",
+    "coverage_factor": "axlewright.setup.measured",
+    "diametral_pitch_per_inch": "axlewright.setup.backlash_table",
+    "doubt_preload_unit": "axlewright.setup.torque",
+    "effective_degrees_of_freedom": "axlewright.setup.measured",
+    "fit_runout": "axlewright.setup.runout",
+    "gap_over_case": "axlewright.setup.gauging",
+    "grubbs_critical_value": "axlewright.setup.readings",
+    "inch_limit": "axlewright.setup.limits",
+    "judge": "axlewright.setup.limits",
+    "judge_backlash": "axlewright.setup.backlash",
+    "lbf_in_limit": "axlewright.setup.limits",
+    "learn_backlash_factor": "axlewright.setup.backlash_factor",
+    "link_runout_to_backlash": "axlewright.setup.runout",
+    "most_useful_reading": "axlewright.setup.readings",
+    "mounting_distance_from_nose": "axlewright.setup.gauging",
+    "nearest_spacer": "axlewright.setup.stock",
+    "next_sleeve_step": "axlewright.setup.preload",
+    "notch_travel_mm": "axlewright.setup.side_shims",
+    "notches_for_move": "axlewright.setup.side_shims",
+    "outlier_question": "axlewright.setup.readings",
+    "parse_mark": "axlewright.setup.mark_text",
+    "pinion_out_of_shim_change_mm": "axlewright.setup.depth",
+    "place_sign": "axlewright.setup.marks",
+    "preload_change_sign": "axlewright.setup.preload",
+    "preload_spacer": "axlewright.setup.preload",
+    "printed_pair_question": "axlewright.setup.torque",
+    "ring_move_for_backlash": "axlewright.setup.backlash",
+    "separate_by_reindexing": "axlewright.setup.runout",
+    "shim_change_of_pinion_out_mm": "axlewright.setup.depth",
+    "spacer_from_carrier": "axlewright.setup.depth",
+    "spacer_from_fitted": "axlewright.setup.depth",
+    "spacer_from_nominal": "axlewright.setup.depth",
+    "spacer_from_old": "axlewright.setup.depth",
+    "spacer_from_zero_mark": "axlewright.setup.depth",
+    "temperature_correction": "axlewright.setup.gauging",
+    "torque_of_cord": "axlewright.setup.torque",
+    "total_at_pinion": "axlewright.setup.torque",
+    "unmeasured_bearing_width": "axlewright.setup.gauging",
+    "what_to_order": "axlewright.setup.pack",
+    "wrench_uncertainty_nm": "axlewright.setup.torque",
+}
 
 __all__ = [
     "BACKLASH_BY_DIAMETRAL_PITCH",
@@ -246,3 +371,9 @@ __all__ = [
     "what_to_order",
     "wrench_uncertainty_nm",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _WHERE:
+        return getattr(import_module(_WHERE[name]), name)
+    raise AttributeError(f"module 'axlewright.setup' has no attribute '{name}'")

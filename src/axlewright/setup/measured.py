@@ -17,8 +17,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Final
 
-from scipy import special
-
 from axlewright.errors import InputError
 from axlewright.language import _
 from axlewright.units import MM_PER_INCH, System
@@ -177,6 +175,8 @@ def coverage_factor(degrees_of_freedom: float, level: float = LEVEL_95) -> float
     ----------
     GUM, G.3.4 and table G.2.
     """
+    from scipy import special  # here, so that the page starts without it
+
     if not 0.0 < level < 1.0:
         raise InputError(
             _("{level} is not a probability").format(level=level),

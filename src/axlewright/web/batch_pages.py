@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from axlewright.bench import FieldError, batch, design_names, find_design
-from axlewright.bench import batch_answers as answers
 from axlewright.bench import batch_typed as typing_in
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import _
@@ -17,6 +16,9 @@ from axlewright.setup.cautions import cautions_for
 from axlewright.setup.marks import MARK_UNITS, PLACE_WORDS
 from axlewright.units import MM_PER_INCH, System, parse_length, show_length
 from axlewright.web.page import Form, Person, go, person_of, site_of
+
+if TYPE_CHECKING:
+    from axlewright.bench.batch_answers import MatchAnswer
 
 router = APIRouter()
 
@@ -33,11 +35,16 @@ def _values(request: Request, **more: Any) -> dict[str, Any]:
         "typed": {},
         "error": None,
         "error_field": "",
-        "show": lambda mm: show_length(mm, system, signed=True),
-        "size": lambda mm: show_length(mm, system),
+        "show": lambda mm: _together(show_length(mm, system, signed=True)),
+        "size": lambda mm: _together(show_length(mm, system)),
         "cautions": [caution.text for caution in cautions_for("roll_test")],
         **more,
     }
+
+
+def _together(text: str) -> str:
+    """Let a number stay with its unit on one line."""
+    return text.replace(" in", "\u00a0in").replace(" mm", "\u00a0mm")
 
 
 def _with_error(values: dict[str, Any], error: AxlewrightError | None) -> dict[str, Any]:
@@ -69,6 +76,8 @@ def _sets(
     typed: dict[str, str] | None = None,
     read: Any = None,
 ) -> Response:
+    from axlewright.bench import batch_answers as answers
+
     site, person = site_of(request), person_of(request)
     views = answers.set_views(site.store, _named(request, design))
     wanted = [v for v in views if only != "undecided" or not v.decided]
@@ -172,6 +181,7 @@ def back(request: Request, form: Form) -> Response:
 @router.get("/batch/set", response_class=HTMLResponse)
 def one_set(request: Request, number: str, design: str = "") -> Response:
     """Show one set: readings, curves, best position, mark."""
+    from axlewright.bench import batch_answers as answers
     from axlewright.plant.drawing import position_svg
 
     site, person = site_of(request), person_of(request)
@@ -202,6 +212,8 @@ def _plain_length(mm: float | None, system: System) -> str:
 @router.get("/batch/labels.pdf")
 def labels(request: Request, design: str = "", number: str = "") -> Response:
     """Print the labels of one set, or of all decided ones, as one PDF."""
+    from axlewright.bench import batch_answers as answers
+
     store = site_of(request).store
     name = _named(request, design)
     views = [answers.set_view(store, name, number)] if number else answers.set_views(store, name)[:LABELS]
@@ -243,6 +255,7 @@ def charts(
     high: str = "",
 ) -> Response:
     """Show control charts and the capability of one figure."""
+    from axlewright.bench import batch_answers as answers
     from axlewright.plant import drawing
 
     site, person = site_of(request), person_of(request)
@@ -325,7 +338,7 @@ def _matching(
     typed: dict[str, str],
     *,
     error: AxlewrightError | None = None,
-    answer: answers.MatchAnswer | None = None,
+    answer: MatchAnswer | None = None,
 ) -> Response:
     values = _values(request, typed=typed, places=PLACE_WORDS, answer=answer)
     return site_of(request).show(
@@ -336,6 +349,8 @@ def _matching(
 @router.post("/batch/match")
 def match_now(request: Request, form: Form) -> Response:
     """Match carriers, sets and spacers as typed."""
+    from axlewright.bench import batch_answers as answers
+
     store, person = site_of(request).store, person_of(request)
     typed = {
         name: form.text(name)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qsl, urlencode
 
 from fastapi import APIRouter, Request
@@ -13,11 +13,13 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from axlewright.bench import FieldError, design_names, find_design
 from axlewright.bench.hearing import Heard, Passes, compare_passes, hear
 from axlewright.bench.made_sounds import BESIDE, NOW, Pair, Wish, learn_from_recording, make_pair
-from axlewright.contact import Settings
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import _
 from axlewright.web.page import Form, person_of, site_of
 from axlewright.web.rolling_state import CONTROLS, State, state_of, state_of_form
+
+if TYPE_CHECKING:
+    from axlewright.contact import Settings
 
 router = APIRouter()
 
@@ -126,6 +128,8 @@ def compare_recordings(request: Request, form: Form) -> Response:
 
 
 def _settings(state: State) -> Settings:
+    from axlewright.contact import Settings
+
     return Settings(state.pinion, state.ring, state.offset, state.angle)
 
 
