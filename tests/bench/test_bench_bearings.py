@@ -233,3 +233,20 @@ def test_the_way_to_a_sleeve_is_drawn_with_its_stop_line(store: JobStore, job: J
     assert "stop line" in drawing.svg
     assert drawing.svg.count('class="d-dot"') == 2
     assert "next" in drawing.svg
+
+
+def test_first_setting_with_adjusters_is_told_in_notches(store: JobStore, job: Job) -> None:
+    fields = {
+        "stage": "zero",
+        "axle": "light",
+        "sides": "adjusters",
+        "target": "0.0065",
+        "thread_pitch": "0.0833",
+        "notches": "24",
+        "end_play": "0",
+    }
+    outcome = enter(store, job.number, "backlash", fields, who="b")
+    # 12 threads per inch and 24 notches: 0.0035 in each; 0.0065 / 0.90 = 0.0072 in, so two notches.
+    assert outcome.values["notches"] == 2
+    assert any("2 notches" in note for note in outcome.notes)
+    assert outcome.verdict == "ask"

@@ -168,6 +168,17 @@ def test_what_belongs_to_another_way_is_not_silently_left_out(store: JobStore, j
     with pytest.raises(FieldError) as caught:
         enter(store, job.number, "depth", {**SET, "carrier": "5.6254", "cage_height": "1.0"}, who="b")
     assert caught.value.field == "cage_height"
+    gauge = {"method": "gauge", "dial": "3", **MARK}
+    for more, field in (
+        ({"place": "cage_flange", "cage_height": "1.0"}, "cage_height"),
+        (
+            {"place": "under_head", "part_temperature": "30 C", "gauge_temperature": "20 C"},
+            "part_temperature",
+        ),
+    ):
+        with pytest.raises(FieldError) as caught:
+            enter(store, job.number, "depth", {**gauge, **more}, who="b")
+        assert caught.value.field == field
 
 
 def test_a_cage_pack_has_three_leaves_thin_ones_outside(store: JobStore, job: Job) -> None:

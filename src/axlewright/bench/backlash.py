@@ -154,12 +154,11 @@ def _first_shims(typed: Typed, known: Known) -> Found:
     nothing = BacklashReadings((0.0,), stem=_stem(typed))
     factor, source = _factor(typed, known, found, nothing)
     move = ring_move_for_backlash(nothing, target, factor=factor, factor_source=source)
-    found.sums.append(_move_sum(move))
-    if not shims_to_fit(found, typed, known, move.ring_away_mm):
-        raise typed.error("ring_side", _("nothing typed"), _("type both side shims as they were found"))
+    _tell_move(found, typed, known, move)
+    find_side_preload(found, typed, known)
     found.values |= {"target_mm": target, "factor": move.factor, "stage": "zero"}
     found.questions.append(
-        _("Fit these, then read backlash at four to eight places and enter the step again.")
+        _("Set it so, then read backlash at four to eight places and enter the step again.")
     )
     found.settle("")
     return found

@@ -90,6 +90,10 @@ def find_depth(typed: Typed, known: Known) -> Found:
         raise typed.error(
             "cage_height", "nothing typed", "measure from the cage's flange face to its cup shoulder"
         )
+    if cage is not None and not direct:
+        raise typed.error(
+            "cage_height", _("this way does without the cage's height"), _("empty it, or choose another way")
+        )
     found.readings.append(ShownReading("where the shim sits", PLACE_WORDS[place]))
     distance, stamped = _distance(typed, mark)
     asked = Asked(typed, found, instrument, place, mark)

@@ -332,8 +332,15 @@ DEPTH: Final = StepForm(
             "temperature",
             n_("Leave both empty when gauge and carrier stood in the same room."),
             group=n_("Temperature"),
+            only="method:carrier,centred,resting,parting",
         ),
-        Field("gauge_temperature", n_("Gauge's temperature"), "temperature", group=n_("Temperature")),
+        Field(
+            "gauge_temperature",
+            n_("Gauge's temperature"),
+            "temperature",
+            group=n_("Temperature"),
+            only="method:carrier,centred,resting,parting",
+        ),
         Field(
             "part_material",
             n_("The carrier is made of"),
@@ -345,6 +352,7 @@ DEPTH: Final = StepForm(
             ),
             sticky=True,
             group=n_("Temperature"),
+            only="method:carrier,centred,resting,parting",
         ),
         *SHELF_FIELDS,
         Field(
