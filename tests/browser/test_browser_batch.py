@@ -36,7 +36,7 @@ def test_a_week_of_sets(own_server: Served, sit_down: Callable[..., Bench], size
     page.fill("#f-drive-0", "48.2")
     page.fill("#f-coast-0", "33,1")
     bench.press("form[action='/batch/readings'] button.main")
-    page.wait_for_function(f"document.querySelectorAll('tbody tr').length === {before + 1}")
+    page.locator("tbody tr").nth(before).wait_for()
 
     page.goto("/batch")
     bench.press("#import > summary")

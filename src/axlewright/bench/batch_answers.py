@@ -34,7 +34,7 @@ from axlewright.plant import (
     pattern_position,
     stock_to_order,
 )
-from axlewright.plant.design_curve import DesignCurve, Held
+from axlewright.plant.curves import DesignCurve, Held
 from axlewright.setup.stock import StockItem
 from axlewright.units import System, parse_length, show_length
 

@@ -9,13 +9,13 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
-    from axlewright.plant.best_position import BestPosition, best_position, smallest_reading
-    from axlewright.plant.capability import Capability, capability
+    from axlewright.plant.capabilities import Capability, capability
     from axlewright.plant.control import ControlChart, Panel, Signal, averages_chart, individuals_chart
-    from axlewright.plant.design_curve import DesignCurve, design_curve
+    from axlewright.plant.curves import DesignCurve, design_curve
     from axlewright.plant.matching import Carrier, MarkedSet, Match, Matching, MatchingAnswer, match
     from axlewright.plant.ordering import Order, OrderLine, stock_to_order
-    from axlewright.plant.pattern_position import PatternPosition, pattern_position
+    from axlewright.plant.pattern_positions import PatternPosition, pattern_position
+    from axlewright.plant.positions import BestPosition, best_position, smallest_reading
     from axlewright.plant.practice import Practice
     from axlewright.plant.reading_log import Problem, ReadLog, read_log, write_log
     from axlewright.plant.rolls import COLUMNS, Roll, by_set
@@ -23,12 +23,12 @@ if TYPE_CHECKING:
     from axlewright.plant.study import SettingSpread, StudyResult, tolerance_study
 
 _WHERE: Final = {
-    "BestPosition": "axlewright.plant.best_position",
+    "BestPosition": "axlewright.plant.positions",
     "COLUMNS": "axlewright.plant.rolls",
-    "Capability": "axlewright.plant.capability",
+    "Capability": "axlewright.plant.capabilities",
     "Carrier": "axlewright.plant.matching",
     "ControlChart": "axlewright.plant.control",
-    "DesignCurve": "axlewright.plant.design_curve",
+    "DesignCurve": "axlewright.plant.curves",
     "MarkedSet": "axlewright.plant.matching",
     "Match": "axlewright.plant.matching",
     "Matching": "axlewright.plant.matching",
@@ -36,7 +36,7 @@ _WHERE: Final = {
     "Order": "axlewright.plant.ordering",
     "OrderLine": "axlewright.plant.ordering",
     "Panel": "axlewright.plant.control",
-    "PatternPosition": "axlewright.plant.pattern_position",
+    "PatternPosition": "axlewright.plant.pattern_positions",
     "Practice": "axlewright.plant.practice",
     "Problem": "axlewright.plant.reading_log",
     "ReadLog": "axlewright.plant.reading_log",
@@ -47,17 +47,17 @@ _WHERE: Final = {
     "Spread": "axlewright.plant.simulated_log",
     "StudyResult": "axlewright.plant.study",
     "averages_chart": "axlewright.plant.control",
-    "best_position": "axlewright.plant.best_position",
+    "best_position": "axlewright.plant.positions",
     "by_set": "axlewright.plant.rolls",
-    "capability": "axlewright.plant.capability",
-    "design_curve": "axlewright.plant.design_curve",
+    "capability": "axlewright.plant.capabilities",
+    "design_curve": "axlewright.plant.curves",
     "individuals_chart": "axlewright.plant.control",
     "match": "axlewright.plant.matching",
-    "pattern_position": "axlewright.plant.pattern_position",
+    "pattern_position": "axlewright.plant.pattern_positions",
     "read_log": "axlewright.plant.reading_log",
     "simulate_set": "axlewright.plant.simulated_log",
     "simulated_log": "axlewright.plant.simulated_log",
-    "smallest_reading": "axlewright.plant.best_position",
+    "smallest_reading": "axlewright.plant.positions",
     "stock_to_order": "axlewright.plant.ordering",
     "tolerance_study": "axlewright.plant.study",
     "write_log": "axlewright.plant.reading_log",

@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.language import _
-from axlewright.plant.best_position import BestPosition
 from axlewright.plant.control import Panel
+from axlewright.plant.positions import BestPosition
 from axlewright.units import MM_PER_INCH, System
 
 Array = NDArray[np.float64]
@@ -173,6 +173,7 @@ def panel_svg(panel: Panel, labels: Sequence[str], unit: str, scale: float = 1.0
 
 def panel_text(panel: Panel, labels: Sequence[str], unit: str, scale: float = 1.0) -> str:
     """Say in a sentence what the chart shows."""
+    unit = f"× {unit}" if unit[:1].isdigit() else unit
     text = _("{name}: {count} points, centre {center} {unit}, limits {low} to {high} {unit}.").format(
         name=panel.name[:1].upper() + panel.name[1:],
         count=int(np.isfinite(panel.values).sum()),

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from axlewright.contact import Settings
 from axlewright.contact.atlas import FIGURES, figures_at
 from axlewright.gearset import GearSetDesign
-from axlewright.plant.design_curve import backlash_slopes
+from axlewright.plant.curves import backlash_slopes
 from axlewright.plant.practice import Practice
 from axlewright.plant.rolls import Roll
 from axlewright.units import MM_PER_INCH

@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 
 from axlewright.errors import InputError
 from axlewright.language import _
-from axlewright.plant.design_curve import DesignCurve
+from axlewright.plant.curves import DesignCurve
 from axlewright.plant.practice import Practice
 from axlewright.plant.rolls import Roll
 from axlewright.setup.marks import DepthMark

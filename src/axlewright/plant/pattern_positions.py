@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from axlewright.plant.design_curve import DesignCurve
+from axlewright.plant.curves import DesignCurve
 from axlewright.plant.practice import Practice
 from axlewright.plant.rolls import Roll
 
