@@ -282,6 +282,23 @@ def test_a_mark_turned_round_is_asked_about(store: JobStore, job: Job) -> None:
     assert "wrong way round" in found.words
 
 
+def test_a_housing_out_of_true_stops_the_job(store: JobStore, job: Job) -> None:
+    """No spacer brings both flanks right: the page says to stop and measure, and offers no sum."""
+    design, readings = aw.load_design("TY-222"), {}
+    for flank in ("drive", "coast"):
+        pattern = roll(design, flank, offset_error_mm=-0.2, shaft_angle_error_deg=0.1).pattern
+        readings[flank] = PatternReading(pattern=pattern, center_sd=SD, length_sd=0.03, source="photo")
+    enter(store, job.number, "depth", depth(0.0559), who="b")
+    outcome = enter_readings(store, job.number, readings, who="b")
+    shown = advice_shown(outcome.entries[1].payload, "inch")
+    stops = [a for a in shown if a.cost_class == "L4"]
+    assert len(stops) == 1
+    assert "measure the housing" in stops[0].text
+    assert shown.index(stops[0]) <= (0 if outcome.values["explained"] else 1)
+    assert outcome.sums == ()
+    assert outcome.verdict in ("not ok", "ask")
+
+
 def test_what_the_page_shows_comes_from_the_record(store: JobStore, job: Job) -> None:
     outcome = enter_readings(store, job.number, read_of(Settings(0.14)), who="b")
     result = outcome.entries[1].payload
