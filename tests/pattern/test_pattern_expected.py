@@ -37,11 +37,11 @@ def test_marks_the_set_makes_are_likely_and_others_not(name: str) -> None:
     """Rolled at full resolution with other settings than the table's; thin strips at an edge are no marks."""
     design = aw.load_design(name)
     expected = expected_marks(design)
-    for depth in (-0.15, -0.05, 0.0, 0.08, 0.2):
+    for depth in (-0.4, -0.15, -0.05, 0.0, 0.08, 0.2, 0.4):
         for flank in ("drive", "coast"):
             figures = figures_of(aw.roll(design, flank, pinion_out_mm=depth, ring_away_mm=0.03).pattern.mask)
             assert figures is not None
-            assert expected.log_density(flank, figures) > -3.0  # type: ignore[arg-type]
+            assert expected.log_density(flank, figures) > -5.0  # type: ignore[arg-type]
     for mask in (_oval(-0.1, -0.9, 0.9, 0.1), _oval(0.9, 0.0, 0.1, 0.9), _oval(0.0, 0.0, 0.15, 0.1)):
         figures = figures_of(mask)
         assert figures is not None

@@ -43,7 +43,7 @@ def _starts(f: Array, rows: int, cols: int, use: Array, basis: Array) -> tuple[l
         for a, b in ((0.35, 0.35), (0.5, 0.45), (0.65, 0.7))
     ]).astype(float) * use  # fmt: skip
     for data in (f, flat):
-        inside = masks.sum(1, keepdims=True)
+        inside = np.maximum(masks.sum(1, keepdims=True), 1.0)
         all_count = use.sum()
         total = use @ data
         mi = masks @ data / inside

@@ -40,7 +40,7 @@ def coded_light(linear: Array) -> NDArray[np.uint8]:
 
 def lab(linear: Array) -> Array:
     """Return L*, a*, b* of linear RGB, shape (..., 3)."""
-    t = np.clip(linear @ _TO_XYZ.T / _WHITE, 0.0, None)
+    t = np.clip(linear @ (_TO_XYZ.T / _WHITE).astype(linear.dtype), 0.0, None)
     f = np.where(t > 0.008856, np.cbrt(t), 7.787 * t + 16.0 / 116.0)
     return np.stack(
         [116.0 * f[..., 1] - 16.0, 500.0 * (f[..., 0] - f[..., 1]), 200.0 * (f[..., 1] - f[..., 2])], -1

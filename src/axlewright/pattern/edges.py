@@ -8,6 +8,7 @@ from scipy import ndimage
 
 from axlewright.gearset import FlankName, GearSetDesign
 from axlewright.pattern.camera import FittedCamera, flank_surface
+from axlewright.pattern.colour import lab, linear_light
 
 Array = NDArray[np.float64]
 
@@ -20,8 +21,14 @@ EDGES = {
 }
 
 
+def softened(pixels: NDArray[np.uint8]) -> Array:
+    """Return a part of a picture in perceptual units (CIE Lab), its noise smoothed, shape (h, w, 3)."""
+    image = lab(linear_light(pixels).astype(np.float32))
+    return np.stack([ndimage.gaussian_filter(image[..., k], 1.0) for k in range(3)], -1)
+
+
 def find_edges(
-    image: Array,
+    soft: Array,
     camera: FittedCamera,
     design: GearSetDesign,
     flank: FlankName,
@@ -33,8 +40,8 @@ def find_edges(
 
     Parameters
     ----------
-    image : array, shape (h, w, 3)
-        Part of the picture, reduced, in any perceptual units.
+    soft : array, shape (h, w, 3)
+        Part of the picture, reduced, as `softened` gives it.
     camera : FittedCamera
         From the taps, in full-picture pixels.
     design : GearSetDesign
@@ -55,7 +62,6 @@ def find_edges(
     """
     reach = max(4.0, SEARCH_SHARE * length_px)
     steps = np.arange(-reach, reach + 1e-9, 1.0 / scale)
-    soft = np.stack([ndimage.gaussian_filter(image[..., k], 1.0) for k in range(3)], -1)
     found: list[tuple[Array, Array, Array, Array]] = []
     support: dict[str, float] = {}
     for name, (places, inward) in EDGES.items():

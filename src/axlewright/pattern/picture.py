@@ -127,9 +127,9 @@ def _too_many(name: str) -> PhotoError:
 
 def _decode(image: Image.Image, name: str) -> Image.Image:
     try:
-        upright = ImageOps.exif_transpose(image)
-        upright.load()
-        return upright
+        image.load()
+        ImageOps.exif_transpose(image, in_place=True)
+        return image
     except (OSError, SyntaxError, ValueError, EOFError) as error:
         raise PhotoError(
             "the file is cut short or damaged", where=name, fix="copy or send the photo again"
@@ -172,7 +172,8 @@ def load_picture(source: str | Path | bytes) -> Picture:
         upright = upright.convert("RGBA")
         ground = Image.new("RGBA", upright.size, (128, 128, 128, 255))
         upright = Image.alpha_composite(ground, upright)
-    return Picture(np.asarray(upright.convert("RGB")), focal, name)
+    plain = upright if upright.mode == "RGB" else upright.convert("RGB")
+    return Picture(np.asarray(plain), focal, name)
 
 
 def strip_private_data(data: bytes) -> bytes:

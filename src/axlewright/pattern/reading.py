@@ -22,9 +22,9 @@ from axlewright.pattern.camera import (
     fit_camera,
     flank_surface,
 )
-from axlewright.pattern.colour import coded_light, lab, linear_light
+from axlewright.pattern.colour import coded_light
 from axlewright.pattern.corners import check_corners, parse_corners
-from axlewright.pattern.edges import find_edges
+from axlewright.pattern.edges import find_edges, softened
 from axlewright.pattern.expected import expected_marks, figures_of
 from axlewright.pattern.picture import Picture, load_picture
 from axlewright.pattern.readings import PhotoReading
@@ -156,10 +156,10 @@ def _snapped(
     tap_sd: float,
     length_px: float,
 ) -> tuple[FittedCamera, dict[str, float]]:
-    image = lab(linear_light(part.pixels))
+    soft = softened(part.pixels)
     camera, support = first, dict[str, float]()
     for _turn in range(2):
-        edges, support = find_edges(image, camera, design, flank, part.scale, part.origin, length_px)
+        edges, support = find_edges(soft, camera, design, flank, part.scale, part.origin, length_px)
         if edges is None:
             return first, support
         size = (picture.width, picture.height)
