@@ -266,6 +266,9 @@ def test_what_was_named_is_taken_from_the_shelf_once(store: JobStore, job: Job) 
     put_on_shelf(store, "pinion spacer", "0.0630", count=2, who="b")
     outcome = enter(store, job.number, "depth", DEPTH, who="b")
     seq = outcome.entries[0].seq
+    other = enter(store, job.number, "depth", {**DEPTH, "fitted": "0.0640"}, who="b")
+    assert to_take(job_view(store, job.number), "depth") == "", "something else went in"
+    take_back(store, job.number, other.entries[0].seq, "not fitted", who="b")
     assert to_take(job_view(store, job.number), "depth") == "the spacer 0.0630"
     for _ in range(2):
         take_for_job(store, job.number, seq, who="b")

@@ -18,6 +18,8 @@ PINION_LEAF: Final = "pinion shim leaf"
 SIDE_SHIM: Final = "side shim"
 PRELOAD_SPACER: Final = "preload spacer"
 SAME_MM: Final = 1e-5
+OTHER_MM: Final = 0.005
+"""A piece measured this far off is another one (common practice, no source)."""
 KINDS: Final = (PINION_SPACER, PINION_LEAF, SIDE_SHIM, PRELOAD_SPACER)
 
 
@@ -68,6 +70,9 @@ def to_take(view: JobView, step: str) -> str:
     latest = view.step(step).latest
     if latest is None or not latest.result.get("values", {}).get("shelf_leaves_mm"):
         return ""
+    values = latest.result["values"]
+    if values.get("fitted") and abs(float(values["spacer_now_mm"]) - float(values["shelf_mm"])) > OTHER_MM:
+        return ""  # something else went in
     taken = any(e.payload.get("taken_for") == latest.seq for e in view.entries if e.kind == "note")
     return "" if taken else str(latest.result["values"].get("shelf_label", ""))
 

@@ -139,6 +139,6 @@ def _runout(step: StepView, system: System) -> list[Drawing]:
     from axlewright.sheets import round_plot_svg
 
     return [
-        Drawing(round_plot_svg(plot, wide=360.0, high=190.0), f"{plot.title}. {plot.caption}", on_paper=True)
+        Drawing(round_plot_svg(plot, wide=260.0, high=160.0), f"{plot.title}. {plot.caption}", on_paper=True)
         for plot in plots
     ]
