@@ -6,6 +6,7 @@ docs/method-loaded.md.
 
 from __future__ import annotations
 
+import resource
 import sys
 import time
 from dataclasses import replace
@@ -149,8 +150,13 @@ def growth_table() -> None:
                 )
 
 
+def memory() -> float:
+    """Return the most memory of this process so far [MB]."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
+
+
 def speed_table() -> None:
-    """Time of both flanks at one load, and of what is done once."""
+    """Time and memory of both flanks at one load, and of what is done once."""
     design = load_design("TY-222")
     mesh = build_mesh(design)
 
@@ -161,12 +167,18 @@ def speed_table() -> None:
                 kernel=kernel,  # type: ignore[arg-type]
             )  # fmt: skip
 
-    began = time.process_time()
-    compute_influence(design)
-    print(f"finite-element influence of a design, once: {time.process_time() - began:.1f} s")
+    print(f"program and mesh loaded: {memory():.0f} MB")
     began = time.process_time()
     both("auto")
-    print(f"first call (compiled code from the cache, columns prepared): {time.process_time() - began:.2f} s")
+    print(
+        f"first call (compiled code and influence from their caches, columns prepared): "
+        f"{time.process_time() - began:.2f} s, {memory():.0f} MB"
+    )
+    began = time.process_time()
+    compute_influence(design)
+    print(
+        f"finite-element influence of a design, once: {time.process_time() - began:.1f} s, {memory():.0f} MB"
+    )
     times = []
     for _ in range(30):
         began = time.process_time()

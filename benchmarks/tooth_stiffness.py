@@ -1,10 +1,10 @@
 """Compare the project's tooth bending influence with CalculiX on its own mesh and elements.
 
-Run ``python benchmarks/tooth_stiffness.py [--fine] [design ...]``; needs the ``ccx`` command (Debian package
-calculix-ccx). Both programs get the same flanks, the same rim block held on the same faces and the same line
-loads (hats along a level, as in `compliance`), each as consistent nodal forces of its own elements; both are
-read on the tooth's middle surface, which no dent of a single node reaches. Prints Markdown, kept in
-docs/method-loaded.md. ``--fine`` has twice the cells lengthwise in CalculiX.
+Run ``python benchmarks/tooth_stiffness.py [--fine] [design[:ring|:pinion] ...]``; needs the ``ccx`` command
+(Debian package calculix-ccx). Both programs get the same flanks, the same rim block held on the same faces
+and the same line loads (hats along a level, as in `compliance`), each as consistent nodal forces of its own
+elements; both are read on the tooth's middle surface, which no dent of a node reaches. Prints Markdown,
+kept in docs/method-loaded.md. ``--fine`` has twice the cells lengthwise in CalculiX.
 """
 
 from __future__ import annotations
@@ -105,9 +105,11 @@ def main() -> None:
     )
     print("| --- | --- | --- | ---: | ---: | ---: |")
     notes = []
-    for name in names:
+    for name, _, only in (n.partition(":") for n in names):
         geometry = build_geometry(load_design(name))
         for member in (ring_member(geometry), pinion_member(geometry)):
+            if only not in ("", member.name):
+                continue
             for flank, (ours, theirs, took) in compare(member, nx=nx).items():
                 own = np.diag(ours) / np.diag(theirs) - 1.0
                 for n, (i, j) in enumerate(PLACES):

@@ -117,6 +117,23 @@ def test_complementarity_on_random_problems(seed: int) -> None:
     assert u == pytest.approx(v, abs=1e-10)
 
 
+@pytest.mark.parametrize("deep", [1e-11, 1e-10, 1e-9, 2e-9, 1e-8])
+def test_a_point_that_only_just_touches_is_settled(deep: float) -> None:
+    """A second point overlaps by a hair's hair [mm] when the first carries all: no to and fro about it."""
+    lever, cell, torque = np.array([75.0, 80.0]), np.array([1.0, 1.0]), 2e4
+    C = np.diag([1e-6, 1e-6])
+    c0 = np.full(2, 2 * math.log(16.0 * math.pi * MODULUS / 25.0) - POISSON_TERM)
+    alone = torque / lever[0]
+    u = C[0, 0] * alone + alone * SLOPE * (c0[0] - 2.0 * math.log(alone))
+    gap = np.array([0.0, u / lever[0] - deep / lever[1]])
+    force = np.zeros(2)
+    twist, v, took = complementarity.solve_complementarity(C, lever, gap, c0, SLOPE, cell, torque, force)
+    assert took > 0
+    assert np.all(force >= 0.0)
+    assert force @ lever == pytest.approx(torque, rel=1e-9)
+    assert (lever * (gap - twist) + v).min() > -1e-11
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_heel_shift_and_growth(name: str) -> None:
     """More load: toward the heel and larger on both flanks, drive more than coast (shop practice, no source).

@@ -55,6 +55,8 @@ def solve_complementarity(C, lever, gap, c0, a1, cell, torque, force):  # type: 
             f = max(force[i] / cell[i], SMALLEST_LOAD)
             bracket = c0[i] - 2.0 * math.log(f)
             slope = max(bracket - 2.0, 0.5) * a1 / cell[i]
+            if force[i] <= SMALLEST_LOAD * cell[i]:
+                slope = bracket * a1 / cell[i]  # a straight line through nought, so that touching starts at 0
             h0 = f * bracket * a1
             for q in range(p + 1):
                 L[p, q] = C[i, index[q]]
