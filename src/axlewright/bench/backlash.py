@@ -40,14 +40,14 @@ def _stem(typed: Typed) -> Literal["", "in_rotation", "square_to_tooth"]:
 
 def _band(typed: Typed, known: Known) -> Limit:
     axle = typed.choice(
-        "axle", ("light", "truck", "heavy_tandem", "earthmover"), required="it chooses the default limit"
+        "axle", ("light", "truck", "heavy_tandem", "earthmover"), required=_("it chooses the default limit")
     )
     default = choose_limit({"light": "backlash_light_axle"}.get(axle, f"backlash_{axle}"))
     low = typed.length("limit_low", low=0.0, high=2.0)
     high = typed.length("limit_high", low=0.0, high=2.0)
     if low is None and high is None:
         return default
-    source = typed.text("limit_source") or f"service data typed in by {known.who}"
+    source = typed.text("limit_source") or _("service data typed in by {who}").format(who=known.who)
     try:
         return Limit(default.name, low, high, "mm", source)
     except AxlewrightError as error:
@@ -64,8 +64,8 @@ def _spread(typed: Typed, known: Known) -> Limit | None:
     high = typed.length("limit_spread", low=0.0, high=1.0)
     if high is None:
         return None
-    source = typed.text("limit_source") or f"service data typed in by {known.who}"
-    return Limit("spread of backlash around the ring gear", None, high, "mm", source)
+    source = typed.text("limit_source") or _("service data typed in by {who}").format(who=known.who)
+    return Limit(_("spread of backlash around the ring gear"), None, high, "mm", source)
 
 
 def _factor(
@@ -88,7 +88,9 @@ def _factor(
             found.questions.append(str(error))
         else:
             found.notes.append(
-                f"Learned on this axle: backlash changed {learned.value:.2f} times the ring gear's move."
+                _("Learned on this axle: backlash changed {value} times the ring gear's move.").format(
+                    value=f"{learned.value:.2f}"
+                )
             )
             found.notes.append(
                 _(
@@ -104,7 +106,7 @@ def _factor(
                 LearnedFactor(
                     float(values["factor_learned"]),
                     float(values.get("factor_learned_uncertainty") or 0.0),
-                    "learned from two readings on this axle",
+                    _("learned from two readings on this axle"),
                 ),
                 "",
             )
@@ -115,8 +117,10 @@ def _factor(
         k = rolled.square_to_tooth if readings.stem == "square_to_tooth" else rolled.computed
         if readings.heel_radius_mm is not None:
             k *= readings.heel_radius_mm / (known.design.ring_outer_diameter_mm / 2.0)
-        return k, f"computed from design {known.design.name}; learn it from the next reading"
-    return START_FACTOR, "start value, learn it from the next reading"
+        return k, _("computed from design {name}; learn it from the next reading").format(
+            name=known.design.name
+        )
+    return START_FACTOR, _("start value, learn it from the next reading")
 
 
 def _heel_radius(typed: Typed, known: Known, found: Found) -> float | None:
@@ -174,7 +178,7 @@ def find_backlash(typed: Typed, known: Known) -> Found:
         "readings",
         low=BACKLASH_BAND_MM[0],
         high=BACKLASH_BAND_MM[1],
-        required="read at four to eight places once round",
+        required=_("read at four to eight places once round"),
     )
     try:
         readings = BacklashReadings(
@@ -195,7 +199,10 @@ def find_backlash(typed: Typed, known: Known) -> Found:
         note = "tightest" if index == readings.tightest_index else ""
         found.readings.append(
             ShownReading(
-                f"backlash at {index * step:.0f}°", show_length(value, typed.system), place="j", note=note
+                _("backlash at {index}°").format(index=f"{index * step:.0f}"),
+                show_length(value, typed.system),
+                place="j",
+                note=note,
             )
         )
     verdict = judge_backlash(readings, band, spread=_spread(typed, known))
@@ -204,7 +211,7 @@ def find_backlash(typed: Typed, known: Known) -> Found:
     found.notes += list(readings.notes)
     found.sums.append(
         plain_sum(
-            "spread round the ring gear", (readings.maximum_mm, -readings.minimum_mm), readings.spread_mm
+            _("spread round the ring gear"), (readings.maximum_mm, -readings.minimum_mm), readings.spread_mm
         )
     )
     etched = known.last_values("identity").get("etched_backlash_mm")
@@ -222,8 +229,10 @@ def find_backlash(typed: Typed, known: Known) -> Found:
     }
     if verdict.spread.kind == "outside":
         found.notes.append(
-            "The spread comes from runout: moving the ring gear does not cure it. Look at flange, bearings, "
-            "dirt under the gear; re-index it high to low."
+            _(
+                "The spread comes from runout: moving the ring gear does not cure it. Look "
+                "at flange, bearings, dirt under the gear; re-index it high to low."
+            )
         )
     _link_to_runout(found, known, readings, move.factor, typed.system)
     find_side_preload(found, typed, known)
@@ -237,19 +246,23 @@ def find_backlash(typed: Typed, known: Known) -> Found:
         tell_shims_read(found, typed)
     else:
         _tell_move(found, typed, known, move)
-    found.settle(f"{show_length(readings.minimum_mm, typed.system)} at the tightest place")
+    found.settle(
+        _("{minimum_mm} at the tightest place").format(
+            minimum_mm=show_length(readings.minimum_mm, typed.system)
+        )
+    )
     return found
 
 
 def _inside_words(move: RingMove, system: System) -> str:
-    words = "Inside; no move needed."
+    words = _("Inside; no move needed.")
     if abs(move.ring_away_mm) < 0.005:
         return words
-    way = "away from" if move.ring_away_mm > 0 else "toward"
-    return (
-        f"{words} Remark: the middle of the range would be {show_length(abs(move.ring_away_mm), system)} "
-        f"{way} the pinion; a reason to move only if the gear has to be moved anyway."
-    )
+    way = _("away from") if move.ring_away_mm > 0 else "toward"
+    return _(
+        "{words} Remark: the middle of the range would be {ring_away_mm} {way} the "
+        "pinion; a reason to move only if the gear has to be moved anyway."
+    ).format(words=words, ring_away_mm=show_length(abs(move.ring_away_mm), system), way=way)
 
 
 def _depth_change_due(known: Known) -> tuple[str, float | None]:
@@ -268,9 +281,9 @@ def _depth_change_due(known: Known) -> tuple[str, float | None]:
         values = entry.payload.get("values", {})
         if entry.step == "depth":
             left = values.get("pinion_left_out_mm")
-            return "the pinion depth is not right", None if left is None else -float(left)
+            return _("the pinion depth is not right"), None if left is None else -float(left)
         move = values.get("pinion_move_mm")
-        return "the pattern is not right", None if move is None else float(move)
+        return _("the pattern is not right"), None if move is None else float(move)
     return "", None
 
 
@@ -279,12 +292,14 @@ def _waits_for(known: Known, readings: BacklashReadings) -> str:
     why, pinion_out = _depth_change_due(known)
     if not why:
         return ""
-    then = "; enter the depth step again once the spacer is changed, then read backlash again."
+    then = _("; enter the depth step again once the spacer is changed, then read backlash again.")
     if not pinion_out:
-        return f"Not yet: {why}. Put that right before the ring gear is moved for backlash{then}"
-    words = f"Not yet: {why}, and the depth change moves backlash too"
+        return _("Not yet: {why}. Put that right before the ring gear is moved for backlash{then}").format(
+            why=why, then=then
+        )
+    words = _("Not yet: {why}, and the depth change moves backlash too").format(why=why)
     if known.design is None:
-        return f"{words} (by how much is not known without a design){then}"
+        return _("{words} (by how much is not known without a design){then}").format(words=words, then=then)
     from axlewright.contact import backlash_per_move
 
     _per_ring, per_pinion = backlash_per_move(known.design)
@@ -292,9 +307,14 @@ def _waits_for(known: Known, readings: BacklashReadings) -> str:
     per = per_pinion.square_to_tooth if square else per_pinion.computed
     after = readings.minimum_mm + per * pinion_out
     way = "out" if pinion_out > 0 else "in"
-    return (
-        f"{words}: moving the pinion {show_length(abs(pinion_out), known.system)} {way} brings the tightest "
-        f"place to about {show_length(max(0.0, after), known.system)}{then}"
+    return _(
+        "{words}: moving the pinion {pinion_out} {way} brings the tightest place to about {value}{then}"
+    ).format(
+        words=words,
+        pinion_out=show_length(abs(pinion_out), known.system),
+        way=way,
+        value=show_length(max(0.0, after), known.system),
+        then=then,
     )
 
 
@@ -309,18 +329,18 @@ def _move_sum(move: RingMove) -> ShownSum:
 
     systems: tuple[System, System] = ("inch", "metric")
     return ShownSum(
-        "ring gear move for the target, plus is away from the pinion",
+        _("ring gear move for the target, plus is away from the pinion"),
         {s: line(s) for s in systems},
         {s: show_length(move.ring_away_mm, s, signed=True) for s in systems},
         dict.fromkeys(systems, ""),
-        f"Backlash per move: {move.factor_source}.",
+        _("Backlash per move: {factor_source}.").format(factor_source=move.factor_source),
     )
 
 
 def _tell_move(found: Found, typed: Typed, known: Known, move: RingMove) -> None:
     found.sums.append(_move_sum(move))
     if abs(move.ring_away_mm) < 0.005:
-        found.notes.append("The backlash is at its target; nothing to move.")
+        found.notes.append(_("The backlash is at its target; nothing to move."))
         return
     pitch, notches = typed.length("thread_pitch", low=0.3, high=6.0), typed.count("notches", low=4, high=200)
     if pitch is not None and notches is not None:
@@ -330,7 +350,9 @@ def _tell_move(found: Found, typed: Typed, known: Known, move: RingMove) -> None
         return
     if (pitch is None) != (notches is None):
         missing = "thread_pitch" if pitch is None else "notches"
-        raise typed.error(missing, "nothing typed", "give both the thread pitch and the notches, or neither")
+        raise typed.error(
+            missing, _("nothing typed"), _("give both the thread pitch and the notches, or neither")
+        )
     if not shims_to_fit(found, typed, known, move.ring_away_mm):
         found.notes.append(move.text(typed.system))
 

@@ -432,7 +432,7 @@ def labels_pdf(
             about = {
                 "ratio": f"{design.pinion_teeth}/{design.ring_teeth}",
                 "tooth_form": design.tooth_form,
-                "hand": f"{design.hand}-hand pinion",
+                "hand": _("{hand}-hand pinion").format(hand=design.hand),
             }
         except AxlewrightError:
             pass

@@ -30,7 +30,7 @@ from axlewright.units import show_length
 def place_of(typed: Typed) -> ShimPlace:
     """Return where the shim sits; it is always asked."""
     chosen = typed.choice(
-        "place", SHIM_PLACES, required="say where the shim sits; it decides which way the pinion moves"
+        "place", SHIM_PLACES, required=_("say where the shim sits; it decides which way the pinion moves")
     )
     for place in SHIM_PLACES:
         if place == chosen:
@@ -50,7 +50,9 @@ def _mark(typed: Typed, known: Known, found: Found) -> DepthMark | None:
         and abs(float(identity["mark_mm"]) - mark.mounting_distance_deviation_mm) > 1e-9
     ):
         found.questions.append(
-            f"The mark here ({mark.text()}) is not the one kept at the set's identity. Which is right?"
+            _("The mark here ({text}) is not the one kept at the set's identity. Which is right?").format(
+                text=mark.text()
+            )
         )
     return mark
 
@@ -65,17 +67,17 @@ def _distance(typed: Typed, mark: DepthMark | None) -> tuple[MeasuredLength | No
         "mounting_distance",
         low=CARRIER_BAND_MM[0],
         high=CARRIER_BAND_MM[1],
-        required="take it from the set's data or from the stamp",
+        required=_("take it from the set's data or from the stamp"),
     )
     assert distance_mm is not None  # required above
     if stamped and way != "outright" and mark is not None and mark.value != 0.0:
         raise typed.error(
             "mounting_distance_of",
-            "a distance stamped on this set and a mark would count it twice",
-            "say that it is the design's, or empty the mark",
+            _("a distance stamped on this set and a mark would count it twice"),
+            _("say that it is the design's, or empty the mark"),
         )
-    source = "stamped on this set" if stamped else "design data"
-    return MeasuredLength("mounting distance", distance_mm, source=source), stamped
+    source = _("stamped on this set") if stamped else _("design data")
+    return MeasuredLength(_("mounting distance"), distance_mm, source=source), stamped
 
 
 def find_depth(typed: Typed, known: Known) -> Found:
@@ -88,13 +90,13 @@ def find_depth(typed: Typed, known: Known) -> Found:
     direct = (typed.choice("method", WAYS) or "carrier") in DIRECT
     if place == "cage_flange" and cage is None and direct:
         raise typed.error(
-            "cage_height", "nothing typed", "measure from the cage's flange face to its cup shoulder"
+            "cage_height", _("nothing typed"), _("measure from the cage's flange face to its cup shoulder")
         )
     if cage is not None and not direct:
         raise typed.error(
             "cage_height", _("this way does without the cage's height"), _("empty it, or choose another way")
         )
-    found.readings.append(ShownReading("where the shim sits", PLACE_WORDS[place]))
+    found.readings.append(ShownReading(_("where the shim sits"), PLACE_WORDS[place]))
     distance, stamped = _distance(typed, mark)
     asked = Asked(typed, found, instrument, place, mark)
     way = find_way(asked, distance, stamped)
@@ -102,7 +104,7 @@ def find_depth(typed: Typed, known: Known) -> Found:
     if distance is not None:
         found.readings.append(
             ShownReading(
-                "mounting distance",
+                _("mounting distance"),
                 show_length(distance.value_mm, typed.system),
                 place="D",
                 note=distance.source,
@@ -112,7 +114,7 @@ def find_depth(typed: Typed, known: Known) -> Found:
         found.readings.append(shown_mark(mark, place="M"))
     found.sums.append(
         shown_sum(
-            f"{PLACE_WORDS[place]}, to fit",
+            _("{place_words}, to fit").format(place_words=PLACE_WORDS[place]),
             result.total,
             "Terms: " + ", ".join(t.label for t in result.terms),
         )
@@ -120,26 +122,36 @@ def find_depth(typed: Typed, known: Known) -> Found:
     if result.other_convention is not None and result.other_convention_difference_mm:
         found.sums.append(
             shown_sum(
-                "if plus meant the opposite",
+                _("if plus meant the opposite"),
                 result.other_convention,
-                f"{show_length(result.other_convention_difference_mm, typed.system, signed=True)} "
-                "from the one above",
+                _("{other_convention_difference_mm} from the one above").format(
+                    other_convention_difference_mm=show_length(
+                        result.other_convention_difference_mm, typed.system, signed=True
+                    )
+                ),
             )
         )
     found.questions += list(result.questions)
     if result.value_mm > SPACER_BAND_MM[1] or 0.0 < result.value_mm < SPACER_BAND_MM[0]:
         found.questions.append(
-            f"The sum gives {show_length(result.value_mm, typed.system)}, no usual spacer. "
-            "Check the readings, the mounting distance and the design before anything is pressed."
+            _(
+                "The sum gives {value_mm}, no usual spacer. Check the readings, the mounting "
+                "distance and the design before anything is pressed."
+            ).format(value_mm=show_length(result.value_mm, typed.system))
         )
     for readings in way.repeated:
         _say_readings(found, typed, readings)
     helps = most_useful_reading(result.total, way.repeated)
     if helps is not None and helps.gain_mm > 0.0002:
         found.notes.append(
-            f"One more reading of the {helps.label} would help most: "
-            f"± {show_length(helps.expanded_after_mm, typed.system)} instead of "
-            f"± {show_length(helps.expanded_before_mm, typed.system)}."
+            _(
+                "One more reading of the {label} would help most: ± {expanded_after_mm} "
+                "instead of ± {expanded_before_mm}."
+            ).format(
+                label=helps.label,
+                expanded_after_mm=show_length(helps.expanded_after_mm, typed.system),
+                expanded_before_mm=show_length(helps.expanded_before_mm, typed.system),
+            )
         )
     found.values |= {
         "place": place,
@@ -182,8 +194,12 @@ def _say_carried_over(found: Found, typed: Typed, known: Known) -> None:
         before = entry.payload.get("typed", {})
         same = [name for name in ("carrier", "bearing") if before.get(name, "").strip() == typed.text(name)]
         if same:
-            words = " and ".join({"carrier": "carrier", "bearing": "bearing width"}[name] for name in same)
-            found.notes.append(f"Readings of {words} as entered before by {entry.who}; not taken again.")
+            words = " and ".join({"carrier": "carrier", "bearing": _("bearing width")}[name] for name in same)
+            found.notes.append(
+                _("Readings of {words} as entered before by {who}; not taken again.").format(
+                    words=words, who=entry.who
+                )
+            )
         return
 
 
@@ -194,13 +210,15 @@ def _fit(found: Found, typed: Typed, known: Known, result: SpacerResult) -> None
     limit = choose_limit("depth_remainder")
     want = show_length(result.value_mm, typed.system)
     if fitted is not None:
-        found.read_length("spacer fitted", fitted, typed.system, place="S")
+        found.read_length(_("spacer fitted"), fitted, typed.system, place="S")
         out = pinion_out_of_shim_change_mm(fitted - result.value_mm, result.place)
         found.values |= {"spacer_now_mm": fitted, "pinion_left_out_mm": out, "fitted": True}
         found.judged(judge(out, limit))
         way = "out" if out > 0 else "in"
         found.settle("")
-        sits = f"the pinion sits {show_length(abs(out), typed.system)} too far {way}"
+        sits = _("the pinion sits {out} too far {way}").format(
+            out=show_length(abs(out), typed.system), way=way
+        )
         words = f"Fitted {show_length(fitted, typed.system)}, wanted {want}: {sits}"
         if found.verdict == "ask":
             found.notes.append(f"{words}.")
@@ -208,7 +226,9 @@ def _fit(found: Found, typed: Typed, known: Known, result: SpacerResult) -> None
             found.why = words
         return
     if choice is None:
-        found.questions.append(f"Fit {want}, measure it and type it in: which one went in?")
+        found.questions.append(
+            _("Fit {want}, measure it and type it in: which one went in?").format(want=want)
+        )
         found.settle("")
         return
     found.values |= {

@@ -24,7 +24,9 @@ if TYPE_CHECKING:
 
 def bearing_width(asked: Asked) -> tuple[MeasuredLength, RepeatedReadings | None]:
     typed = asked.typed
-    readings = asked.repeated("bearing", "head bearing width", BEARING_BAND_MM, "measure the bearing", "T")
+    readings = asked.repeated(
+        "bearing", _("head bearing width"), BEARING_BAND_MM, _("measure the bearing"), "T"
+    )
     how = typed.choice("bearing_how", ("measured", "catalogue")) or "measured"
     if how == "measured":
         return readings.quantity, readings

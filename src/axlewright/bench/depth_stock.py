@@ -47,7 +47,7 @@ def from_shelf(found: Found, typed: Typed, known: Known, result: SpacerResult) -
     rule = _rule(typed)
     if not known.shelf and not (cage and known.leaves):
         found.notes.append(
-            "No spacers are entered on the shelf (Settings): nearest stock size cannot be named."
+            _("No spacers are entered on the shelf (Settings): nearest stock size cannot be named.")
         )
         return None
     pieces: tuple[StockItem, ...] = known.shelf + known.leaves
@@ -70,8 +70,10 @@ def from_shelf(found: Found, typed: Typed, known: Known, result: SpacerResult) -
         return None
     if abs(choice.remainder_mm) > TOO_FAR_MM:
         found.notes.append(
-            f"The nearest on the shelf is {show_length(choice.thickness_mm, typed.system)}, too far away: "
-            f"order {show_length(result.value_mm, typed.system)}."
+            _("The nearest on the shelf is {thickness_mm}, too far away: order {value_mm}.").format(
+                thickness_mm=show_length(choice.thickness_mm, typed.system),
+                value_mm=show_length(result.value_mm, typed.system),
+            )
         )
         return None
     found.notes.append(choice.text(typed.system))

@@ -108,7 +108,7 @@ def _carrier_parts(asked: Asked, way: str) -> tuple[list[MeasuredLength], Repeat
     """Return what adds up to the carrier reading, and the readings taken several times among it."""
     block_band = (1.0, 500.0)
     if way == "carrier":
-        readings = asked.repeated("carrier", "carrier", CARRIER_BAND_MM, "read it five times", "A")
+        readings = asked.repeated("carrier", "carrier", CARRIER_BAND_MM, _("read it five times"), "A")
         return [readings.quantity], readings
     if way == "parting":
         readings = asked.repeated(
@@ -153,7 +153,7 @@ def _direct(asked: Asked, way: str, distance: MeasuredLength, stamped: bool) -> 
         )
     whole = MeasuredLength("carrier", carrier_mm)
     cage = asked.typed.length("cage_height", low=-300.0, high=300.0)
-    asked.found.read_length("cage height", cage, asked.typed.system, place="c")
+    asked.found.read_length(_("cage height"), cage, asked.typed.system, place="c")
     result = spacer_from_carrier(
         parts[0],
         bearing,
@@ -162,7 +162,7 @@ def _direct(asked: Asked, way: str, distance: MeasuredLength, stamped: bool) -> 
         place=asked.place,
         cage_height=None
         if cage is None
-        else MeasuredLength("cage height", cage, source=asked.instrument.name),
+        else MeasuredLength(_("cage height"), cage, source=asked.instrument.name),
         mounting_distance_is_this_sets=stamped,
         carrier_corrections=(*parts[1:], *temperature_terms(asked, whole)),
     )

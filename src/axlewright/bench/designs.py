@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from axlewright.errors import DesignError
+from axlewright.language import _
 
 if TYPE_CHECKING:
     from axlewright.gearset import GearSetDesign
@@ -55,7 +56,9 @@ def find_design(store: JobStore, name: str) -> GearSetDesign:
                 return _parsed(path.read_text(encoding="utf-8"), known)
             return load_design(known)
     raise DesignError(
-        f"no design '{name}'", where="design", fix=f"use one of {', '.join(design_names(store))}"
+        _("no design '{name}'").format(name=name),
+        where="design",
+        fix=_("use one of {design_names}").format(design_names=", ".join(design_names(store))),
     )
 
 
@@ -84,32 +87,40 @@ def put_design(store: JobStore, data: bytes) -> GearSetDesign:
         When it is no design, or its name cannot be a file name.
     """
     if len(data) > LARGEST_FILE:
-        raise DesignError("the file is too large", where="design file", fix="a design has a few dozen lines")
+        raise DesignError(
+            _("the file is too large"), where="design file", fix=_("a design has a few dozen lines")
+        )
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError as error:
-        raise DesignError("is no text file", where="design file", fix="save it as UTF-8 text") from error
+        raise DesignError(
+            _("is no text file"), where="design file", fix=_("save it as UTF-8 text")
+        ) from error
     design = _parsed(text, "design file")
     from axlewright.contact.atlas import write_atomically
     from axlewright.gearset import build_geometry, shipped_designs
 
     if not NAME.fullmatch(design.name) or design.name.startswith("."):
         raise DesignError(
-            f"name '{design.name[:80]}'",
+            _("name '{name}'").format(name=design.name[:80]),
             where="design file",
-            fix="use letters, digits, hyphen and underscore, 60 at most",
+            fix=_("use letters, digits, hyphen and underscore, 60 at most"),
         )
     folded = design.name.casefold()
     if folded in {name.casefold() for name in shipped_designs()}:
         raise DesignError(
-            f"'{design.name}' comes with the program", where="design file", fix="give yours another name"
+            _("'{name}' comes with the program").format(name=design.name),
+            where="design file",
+            fix=_("give yours another name"),
         )
     build_geometry(design)
     folder = own_folder(store)
     for other in folder.glob("*.toml") if folder.is_dir() else ():
         if other.stem.casefold() == folded and other.stem != design.name:
             raise DesignError(
-                f"'{other.stem}' is there already", where="design file", fix="write the name the same way"
+                _("'{stem}' is there already").format(stem=other.stem),
+                where="design file",
+                fix=_("write the name the same way"),
             )
     write_atomically(folder / f"{design.name}.toml", text.encode())
     return design

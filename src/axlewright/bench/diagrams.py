@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from axlewright.bench.drawn import box, dimension, drawing, line, shape, text
+from axlewright.language import _
 from axlewright.units import MM_PER_INCH, System
 
 _AXIS_X: Final = 54.0
@@ -119,8 +120,8 @@ def depth_diagram(place: str, values: Mapping[str, str]) -> str:
         left = _BACK_X if under else bearing_right
         parts.append(dimension(left, left + spacer, base + 22, y + 52, "S", values.get("S", "")))
         parts.append(dimension(_AXIS_X, shoulder, base + 90, y + 52, "A", values.get("A", "")))
-    words = "; ".join(f"{k} {v}" for k, v in values.items() if v) or "no numbers yet"
-    title = f"Section through the pinion: {words}."
+    words = "; ".join(f"{k} {v}" for k, v in values.items() if v) or _("no numbers yet")
+    title = _("Section through the pinion: {words}.").format(words=words)
     return drawing(parts, title)
 
 
@@ -147,5 +148,7 @@ def backlash_diagram(values_mm: Sequence[float], system: System) -> str:
         parts.append(text(tx, ty, word, "d-value", anchor))
     parts.append(text(cx, cy + 5, "in" if system == "inch" else "mm", "d-text"))
     shown = ", ".join(f"{v / per:.{places}f}" for v in values_mm)
-    title = f"Backlash round the ring gear: {shown} {'in' if system == 'inch' else 'mm'}."
+    title = _("Backlash round the ring gear: {shown} {value}.").format(
+        shown=shown, value="in" if system == "inch" else "mm"
+    )
     return drawing(parts, title, box="90 14 460 284", kind="diagram round")

@@ -84,7 +84,11 @@ def finder_of(step: str) -> Finder:
         "close": plain_steps.find_close,
     }
     if step not in finders:
-        raise InputError(f"there is no step '{step}'", where="step", fix=f"use one of {', '.join(finders)}")
+        raise InputError(
+            _("there is no step '{step}'").format(step=step),
+            where="step",
+            fix=_("use one of {finders}").format(finders=", ".join(finders)),
+        )
     return finders[step]
 
 
@@ -157,7 +161,9 @@ def work_out(
     unknown = sorted(set(fields) - set(form.labels()) - {"really"})
     if unknown:
         raise InputError(
-            f"unknown field '{unknown[0]}'", where=step, fix=f"the fields are {', '.join(form.labels())}"
+            _("unknown field '{unknown}'").format(unknown=unknown[0]),
+            where=step,
+            fix=_("the fields are {labels}").format(labels=", ".join(form.labels())),
         )
     typed = Typed(fields, form.labels(), system)
     _refuse_strays(typed, form)
@@ -233,7 +239,7 @@ def enter(
     """
     who = who.strip()
     if not who:
-        raise InputError("nobody named", where="who", fix="say who enters it")
+        raise InputError(_("nobody named"), where="who", fix=_("say who enters it"))
     if idempotency_key:
         already = kept_outcome(store, number, idempotency_key)
         if already is not None:
@@ -328,17 +334,19 @@ def take_back(
         Why; required.
     """
     if not reason.strip():
-        raise InputError("no reason given", where="reason", fix="say why it no longer counts")
+        raise InputError(_("no reason given"), where="reason", fix=_("say why it no longer counts"))
     entries = {e.seq: e for e in store.entries(number)}
     if seq not in entries:
-        raise InputError(f"there is no entry {seq}", where="entry", fix="name one of this job")
+        raise InputError(
+            _("there is no entry {seq}").format(seq=seq), where="entry", fix=_("name one of this job")
+        )
     step = entries[seq].step
     result = result_of(store, number, seq)
     note = store.add_entry(
         number,
         "note",
         step,
-        {"text": f"taken back: {reason.strip()}"},
+        {"text": _("taken back: {strip}").format(strip=reason.strip())},
         who=who,
         supersedes=seq,
         idempotency_key=idempotency_key,
@@ -348,7 +356,7 @@ def take_back(
             number,
             "note",
             step,
-            {"text": f"result taken back with reading {seq}"},
+            {"text": _("result taken back with reading {seq}").format(seq=seq)},
             who=who,
             supersedes=result,
             idempotency_key=f"{idempotency_key}:result" if idempotency_key else "",

@@ -27,7 +27,7 @@ def _limit(typed: Typed, known: Known, name: str, default: Limit) -> Limit:
     high = typed.length(name, low=0.0, high=2.0)
     if high is None:
         return default
-    source = typed.text("limit_source") or f"service data typed in by {known.who}"
+    source = typed.text("limit_source") or _("service data typed in by {who}").format(who=known.who)
     return Limit(default.name, None, high, "mm", source)
 
 
@@ -63,7 +63,7 @@ def find_fits(typed: Typed, known: Known) -> Found:
     found = Found()
     instrument = instrument_of(typed, known)
     found.readings.append(
-        ShownReading("bearing journals and bores", typed.required("bearings", "say what was found"))
+        ShownReading(_("bearing journals and bores"), typed.required("bearings", _("say what was found")))
     )
     flange_fit = _round(typed, found, "flange_readings", _("case flange"))
     face_fit = _round(typed, found, "face_readings", _("back face"))
@@ -98,8 +98,8 @@ def find_fits(typed: Typed, known: Known) -> Found:
         _high_to_low(typed, found, apart)
     _say_whose(found)
     if not found.limits:
-        found.notes.append("No runout was read: a wandering pattern later may come from here.")
-    found.settle("fits and runout written down" if not found.limits else "runout inside")
+        found.notes.append(_("No runout was read: a wandering pattern later may come from here."))
+    found.settle(_("fits and runout written down") if not found.limits else _("runout inside"))
     return found
 
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
+from axlewright.language import _
 from axlewright.units import MM_PER_INCH, System, show_length
 
 if TYPE_CHECKING:
@@ -123,13 +124,19 @@ class Found:
         near = [limit for limit in self.limits if limit.verdict == "ask"]
         if outside:
             self.verdict = "not ok"
-            self.why = "; ".join(f"{limit.name}: {limit.read['inch']} is outside" for limit in outside)
+            self.why = "; ".join(
+                _("{name}: {inch} is outside").format(name=limit.name, inch=limit.read["inch"])
+                for limit in outside
+            )
         elif self.questions:
             self.verdict, self.why = "ask", self.questions[0]
         elif near:
             self.verdict = "ask"
             self.why = "; ".join(
-                f"{limit.name}: {limit.read['inch']} is near the edge, measure again" for limit in near
+                _("{name}: {inch} is near the edge, measure again").format(
+                    name=limit.name, inch=limit.read["inch"]
+                )
+                for limit in near
             )
         else:
             self.verdict, self.why = "ok", ok_text
@@ -230,9 +237,9 @@ def shown_limit(verdict: Verdict) -> ShownLimit:
 def band_text(limit: Limit, system: System) -> str:
     """Return the band alone, in words."""
     if limit.low is None:
-        return f"at most {limit.show_value(limit.middle, system)}"
+        return _("at most {show_value}").format(show_value=limit.show_value(limit.middle, system))
     if limit.high is None:
-        return f"at least {limit.show_value(limit.middle, system)}"
+        return _("at least {show_value}").format(show_value=limit.show_value(limit.middle, system))
     return f"{limit.show_value(limit.low, system)} to {limit.show_value(limit.high, system)}"
 
 

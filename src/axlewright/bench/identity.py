@@ -46,15 +46,19 @@ def mark_of(typed: Typed, *, needed: bool = True, name: str = "mark") -> DepthMa
     if not needed and (unit in open_answers or meaning in open_answers):
         return None
     if unit in open_answers:
-        raise typed.error(unit_field, "the unit of the mark is not known", ASK_UNIT)
+        raise typed.error(unit_field, _("the unit of the mark is not known"), ASK_UNIT)
     if meaning in open_answers:
-        raise typed.error(meaning_field, "what a plus mark means is not known", ASK_MEANING)
+        raise typed.error(meaning_field, _("what a plus mark means is not known"), ASK_MEANING)
     typed.choice(unit_field, MARK_UNITS)
     typed.choice(meaning_field, MARK_MEANINGS)
     chosen = [c for c in candidates if c.unit == unit]
     if not chosen:
         offered = " or ".join(dict.fromkeys(c.unit for c in candidates))
-        raise typed.error(unit_field, f"'{text}' cannot be in units of {unit}", f"it reads as {offered}")
+        raise typed.error(
+            unit_field,
+            _("'{text}' cannot be in units of {unit}").format(text=text, unit=unit),
+            _("it reads as {offered}").format(offered=offered),
+        )
     assert meaning in get_args(MarkMeaning)
     return chosen[0].confirm(_meaning(meaning))
 
@@ -85,39 +89,47 @@ def mark_values(mark: DepthMark) -> dict[str, object]:
 
 def shown_mark(mark: DepthMark, *, place: str = "") -> ShownReading:
     """Return a mark as a reading: the number, with unit and meaning as its note."""
-    number, _, rest = mark.text().partition(" ")
-    return ShownReading("depth mark", number, place=place, note=rest)
+    number, _rest, rest = mark.text().partition(" ")
+    return ShownReading(_("depth mark"), number, place=place, note=rest)
 
 
 def find_identity(typed: Typed, known: Known) -> Found:
     """Check the pair and settle the mark."""
     found = Found()
-    pinion = typed.required("pinion_number", "read the pair number on the pinion's nose or shaft")
-    ring = typed.required("ring_number", "read the pair number on the ring gear's face or rim")
+    pinion = typed.required("pinion_number", _("read the pair number on the pinion's nose or shaft"))
+    ring = typed.required("ring_number", _("read the pair number on the ring gear's face or rim"))
     found.readings += [
-        ShownReading("pair number, pinion", pinion),
-        ShownReading("pair number, ring gear", ring),
+        ShownReading(_("pair number, pinion"), pinion),
+        ShownReading(_("pair number, ring gear"), ring),
     ]
     bad: list[str] = []
     if pinion.casefold().replace(" ", "") != ring.casefold().replace(" ", ""):
-        bad.append(f"pinion {pinion} and ring gear {ring} are not a pair")
+        bad.append(_("pinion {pinion} and ring gear {ring} are not a pair").format(pinion=pinion, ring=ring))
     found.values |= {"pinion_number": pinion, "ring_number": ring}
     design = known.design
     for name, word, wanted in (
-        ("pinion_teeth", "pinion teeth", None if design is None else design.pinion_teeth),
-        ("ring_teeth", "ring gear teeth", None if design is None else design.ring_teeth),
+        ("pinion_teeth", _("pinion teeth"), None if design is None else design.pinion_teeth),
+        ("ring_teeth", _("ring gear teeth"), None if design is None else design.ring_teeth),
     ):
         count = typed.count(name, low=3, high=200)
         if count is None:
             continue
         found.readings.append(ShownReading(word, str(count)))
         if wanted is not None and count != wanted:
-            bad.append(f"{count} {word}, but design {known.job.design_name} has {wanted}")
+            bad.append(
+                _("{count} {word}, but design {design_name} has {wanted}").format(
+                    count=count, word=word, design_name=known.job.design_name, wanted=wanted
+                )
+            )
     hand = typed.choice("hand", ("left", "right", UNKNOWN.key))
     if hand in ("left", "right"):
-        found.readings.append(ShownReading("hand of the pinion", hand))
+        found.readings.append(ShownReading(_("hand of the pinion"), hand))
         if design is not None and hand != design.hand:
-            bad.append(f"{hand}-hand pinion, but design {known.job.design_name} is {design.hand}-hand")
+            bad.append(
+                _("{hand}-hand pinion, but design {design_name} is {hand2}-hand").format(
+                    hand=hand, design_name=known.job.design_name, hand2=design.hand
+                )
+            )
     _settle_mark(typed, found)
     bad += _marks_of_both(typed, found)
     form = typed.choice("tooth_form", ("face-milled", "face-hobbed", UNKNOWN.key))
@@ -132,20 +144,20 @@ def find_identity(typed: Typed, known: Known) -> Found:
             )
     timing = typed.choice("timing", ("none", "matched", "there"))
     if timing:
-        words = {"none": "none", "matched": "there, and matched", "there": "there"}
-        found.readings.append(ShownReading("timing marks", words[timing]))
+        words = {"none": "none", "matched": _("there, and matched"), "there": "there"}
+        found.readings.append(ShownReading(_("timing marks"), words[timing]))
     if design is not None and timing:
         _timing(found, timing, design.pinion_teeth, design.ring_teeth)
     _thickness(typed, found)
     etched = typed.length("etched_backlash", low=0.02, high=1.5)
     if etched is not None:
-        found.read_length("backlash etched on the set", etched, typed.system)
+        found.read_length(_("backlash etched on the set"), etched, typed.system)
         found.values["etched_backlash_mm"] = etched
     if bad:
         found.verdict = "not ok"
-        found.why = "; ".join(bad) + ". Stop and answer: a pair that does not match is not used"
+        found.why = "; ".join(bad) + _(". Stop and answer: a pair that does not match is not used")
     else:
-        found.settle("the numbers match")
+        found.settle(_("the numbers match"))
     return found
 
 
@@ -192,7 +204,7 @@ THICKNESS_DIFFERS_MM: Final = 0.5
 def _thickness(typed: Typed, found: Found) -> None:
     now = typed.length("ring_thickness", low=3, high=200)
     before = typed.length("ring_thickness_before", low=3, high=200)
-    found.read_length("ring gear thickness", now, typed.system)
+    found.read_length(_("ring gear thickness"), now, typed.system)
     found.read_length(_("thickness of the ring gear that came out"), before, typed.system)
     if now is None or before is None or abs(now - before) <= THICKNESS_DIFFERS_MM:
         return
@@ -210,22 +222,30 @@ def _thickness(typed: Typed, found: Found) -> None:
 def _settle_mark(typed: Typed, found: Found) -> None:
     text = typed.text("mark")
     if not text:
-        found.notes.append("No depth mark: depth is measured or compared, and the pattern decides.")
+        found.notes.append(_("No depth mark: depth is measured or compared, and the pattern decides."))
         return
     open_answers = ("", UNKNOWN.key)
     if typed.text("mark_unit") == "":
-        raise typed.error("mark_unit", f"'{text}' has no unit", ASK_UNIT + ", or 'not known yet'")
+        raise typed.error(
+            "mark_unit", _("'{text}' has no unit").format(text=text), ASK_UNIT + _(", or 'not known yet'")
+        )
     if typed.text("mark_meaning") == "":
-        raise typed.error("mark_meaning", f"'{text}' has two meanings", ASK_MEANING + ", or 'not known yet'")
+        raise typed.error(
+            "mark_meaning",
+            _("'{text}' has two meanings").format(text=text),
+            ASK_MEANING + _(", or 'not known yet'"),
+        )
     mark = mark_of(typed, needed=False)
     if mark is None:
-        found.readings.append(ShownReading("depth mark", text, note="unit or meaning not known yet"))
+        found.readings.append(ShownReading(_("depth mark"), text, note=_("unit or meaning not known yet")))
         candidates = [c for c in parse_mark(text) if c.likely]
         found.notes += [c.text() for c in candidates]
         missing = "unit" if typed.text("mark_unit") in open_answers else "meaning"
         found.questions.append(
-            f"The {missing} of the mark {text} is not known: find it in the set's data "
-            "before a spacer is chosen."
+            _(
+                "The {missing} of the mark {text} is not known: find it in the set's data "
+                "before a spacer is chosen."
+            ).format(missing=missing, text=text)
         )
         unit = _unit(typed.text("mark_unit"))
         found.values["mark_text"] = text
@@ -235,11 +255,14 @@ def _settle_mark(typed: Typed, found: Found) -> None:
     found.readings.append(shown_mark(mark))
     found.values |= {**mark_values(mark), "mark_text": text}
     found.notes.append(
-        f"Against a mark of 0 this pinion wants to sit "
-        f"{show_length(abs(mark.mounting_distance_deviation_mm), typed.system)} "
-        f"{'farther out' if mark.mounting_distance_deviation_mm > 0 else 'farther in'}."
+        _("Against a mark of 0 this pinion wants to sit {mounting_distance_deviation_mm} {value}.").format(
+            mounting_distance_deviation_mm=show_length(
+                abs(mark.mounting_distance_deviation_mm), typed.system
+            ),
+            value="farther out" if mark.mounting_distance_deviation_mm > 0 else "farther in",
+        )
         if mark.value
-        else "Mark 0: the pinion sits at the design's mounting distance."
+        else _("Mark 0: the pinion sits at the design's mounting distance.")
     )
     chosen = [c for c in parse_mark(text) if c.unit == mark.unit]
     found.notes += list(chosen[0].questions)

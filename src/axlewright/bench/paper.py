@@ -100,7 +100,11 @@ def _block(step: StepView, system: System) -> StepBlock:
             notes.append(f"{remark.kind}, {remark.who}, {zoned_time(remark.at)}: {text}")
     notes += [_("Tag: {what}").format(what=one.what) for one in step.pictures if not one.file]
     if step.taken_back:
-        notes.append(f"{step.taken_back} earlier reading(s) superseded; they stay in the record.")
+        notes.append(
+            _("{taken_back} earlier reading(s) superseded; they stay in the record.").format(
+                taken_back=step.taken_back
+            )
+        )
     return StepBlock(
         title=step.status.step.title,
         verdict=_WORDS[step.status.state],
@@ -205,7 +209,7 @@ def _signatures(view: JobView) -> tuple[Any, ...]:
         )
         for e in signed
     ]
-    return tuple(out) if out else (Signature(role="technician"), Signature(role="checked by"))
+    return tuple(out) if out else (Signature(role="technician"), Signature(role=_("checked by")))
 
 
 def job_sheet_pdf(

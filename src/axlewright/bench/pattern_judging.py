@@ -136,8 +136,9 @@ def _show_readings(found: Found, readings: Mapping[FlankName, PatternReading]) -
                 f"{flank} pattern",
                 read.pattern.describe(),
                 note=(
-                    f"centre {x:+.2f} ± {sx:.2f} lengthwise, {y:+.2f} ± {sy:.2f} in profile; "
-                    f"from {read.source}"
+                    _("centre {x} ± {sx} lengthwise, {y} ± {sy} in profile; from {source}").format(
+                        x=f"{x:+.2f}", sx=f"{sx:.2f}", y=f"{y:+.2f}", sy=f"{sy:.2f}", source=read.source
+                    )
                 ).replace("-", "−"),
             )
         )

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.bench.kept_masks import mask_rows
 from axlewright.bench.view import JobView, Round
+from axlewright.language import _
 from axlewright.units import System, show_length
 
 if TYPE_CHECKING:
@@ -83,13 +84,16 @@ def sheet_parts(store: JobStore, view: JobView, system: System) -> SheetParts:
                 measured_caption=""
                 if kept is None
                 else f"{kept['summary']['words']}; from {kept['summary']['source']}",
-                computed_caption="" if after is None else "after the change advised",
+                computed_caption="" if after is None else _("after the change advised"),
                 tapered=tapered,
             )
         )
         if kept is not None and kept.get("photo"):
             photos.append(
-                Photo(jpeg=store.read_file(kept["photo"]), caption=f"{flank} flank, as photographed")
+                Photo(
+                    jpeg=store.read_file(kept["photo"]),
+                    caption=_("{flank} flank, as photographed").format(flank=flank),
+                )
             )
     causes = tuple(
         Cause(name=name, value=value, uncertainty=sure) for name, value, sure in cause_texts(result, system)

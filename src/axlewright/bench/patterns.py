@@ -323,10 +323,12 @@ def answer_advice(
 ) -> Entry:
     """Write down whether an advice was followed."""
     if not taken and not reason.strip():
-        raise InputError("no reason given", where="advice", fix="say why it is not followed")
+        raise InputError(_("no reason given"), where="advice", fix=_("say why it is not followed"))
     if not any(e.seq == seq for e in store.entries(number, kind="advice")):
         raise InputError(
-            f"this job has no advice {seq}", where="advice", fix="use the buttons under the advice"
+            _("this job has no advice {seq}").format(seq=seq),
+            where="advice",
+            fix=_("use the buttons under the advice"),
         )
     return store.add_entry(
         number,

@@ -14,17 +14,17 @@ from axlewright.units import show_length, show_torque
 def find_complaint(typed: Typed, known: Known) -> Found:
     """Write the complaint down; until the other sources are ruled out the step stays open."""
     found = Found()
-    heard = typed.required("heard", "say what the customer hears or feels")
+    heard = typed.required("heard", _("say what the customer hears or feels"))
     when = typed.choice(
-        "when", ("drive", "cruise", "float", "coast", "always", "unknown"), required="say when it is heard"
+        "when", ("drive", "cruise", "float", "coast", "always", "unknown"), required=_("say when it is heard")
     )
-    out = typed.choice("others_out", ("yes", "no"), required="answer yes or not yet")
+    out = typed.choice("others_out", ("yes", "no"), required=_("answer yes or not yet"))
     found.readings += [
-        ShownReading("heard or felt", heard),
+        ShownReading(_("heard or felt"), heard),
         ShownReading("when", when.replace("unknown", "not known yet")),
     ]
     for name, label in (
-        ("speed", "speed band"),
+        ("speed", _("speed band")),
         ("pitch", _("pitch")),
         ("road", _("road test before opening")),
     ):
@@ -42,9 +42,9 @@ def find_complaint(typed: Typed, known: Known) -> Found:
         if oil in ("low", "wrong"):
             found.notes.append(_("Put the oil right and listen again before anything is opened."))
     if out == "no":
-        found.questions.append("Tyres, wheel bearings and driveline are not ruled out yet.")
+        found.questions.append(_("Tyres, wheel bearings and driveline are not ruled out yet."))
     found.values |= {"heard": heard, "when": when, "others_ruled_out": out == "yes"}
-    found.settle("tyres, wheel bearings and driveline are ruled out")
+    found.settle(_("tyres, wheel bearings and driveline are ruled out"))
     return found
 
 
@@ -54,13 +54,17 @@ def find_as_found(typed: Typed, known: Known) -> Found:
     backlash = typed.lengths("backlash", low=0.0, high=3.0)
     for index, value in enumerate(backlash):
         found.readings.append(
-            ShownReading(f"backlash, place {index + 1}", show_length(value, typed.system), place="j")
+            ShownReading(
+                _("backlash, place {index}").format(index=index + 1),
+                show_length(value, typed.system),
+                place="j",
+            )
         )
     for name, label, place in (
-        ("spacer", "depth spacer that was in", "S"),
-        ("ring_side", "side shim, ring gear side", "R"),
-        ("other_side", "side shim, other side", "O"),
-        ("ring_runout", "ring gear back face runout", ""),
+        ("spacer", _("depth spacer that was in"), "S"),
+        ("ring_side", _("side shim, ring gear side"), "R"),
+        ("other_side", _("side shim, other side"), "O"),
+        ("ring_runout", _("ring gear back face runout"), ""),
         ("end_play", _("pinion end play"), ""),
     ):
         value_mm = typed.length(name, low=0.0, high=20.0)
@@ -69,31 +73,37 @@ def find_as_found(typed: Typed, known: Known) -> Found:
             found.values[f"{name}_mm"] = value_mm
     turning = typed.torque("turning")
     if turning is not None:
-        found.readings.append(ShownReading("torque to turn the pinion", show_torque(turning, typed.system)))
+        found.readings.append(
+            ShownReading(_("torque to turn the pinion"), show_torque(turning, typed.system))
+        )
     if typed.given("pattern"):
         found.readings.append(ShownReading(_("pattern as found"), typed.text("pattern")))
     if typed.ticked("tagged"):
-        found.readings.append(ShownReading("shims and caps", "tagged"))
+        found.readings.append(ShownReading(_("shims and caps"), "tagged"))
     if not found.readings and not typed.given("note"):
         raise typed.error(
-            "backlash", "nothing typed", "type at least one reading, or a note on why there is none"
+            "backlash", _("nothing typed"), _("type at least one reading, or a note on why there is none")
         )
     if backlash:
         found.values["backlash_mm"] = numbers(backlash)
     if not typed.ticked("tagged"):
-        found.notes.append("Shims and caps not tagged yet: do it before they move.")
-    found.settle("kept as found")
+        found.notes.append(_("Shims and caps not tagged yet: do it before they move."))
+    found.settle(_("kept as found"))
     return found
 
 
 def find_final(typed: Typed, known: Known) -> Found:
     """Prove the trial result once more with everything in place."""
     found = Found()
-    values = typed.lengths("backlash", low=0.0, high=2.0, required="read it round the ring gear once more")
+    values = typed.lengths("backlash", low=0.0, high=2.0, required=_("read it round the ring gear once more"))
     readings = BacklashReadings(values, stem="in_rotation")
     for index, value in enumerate(values):
         found.readings.append(
-            ShownReading(f"backlash, place {index + 1}", show_length(value, typed.system), place="j")
+            ShownReading(
+                _("backlash, place {index}").format(index=index + 1),
+                show_length(value, typed.system),
+                place="j",
+            )
         )
     before = known.last_values("backlash")
     band = choose_limit("backlash_light_axle")
@@ -106,58 +116,60 @@ def find_final(typed: Typed, known: Known) -> Found:
     if before.get("tightest_mm") is not None:
         change = readings.minimum_mm - float(before["tightest_mm"])
         found.notes.append(
-            f"Against the trial: {show_length(change, typed.system, signed=True)} at the tightest place."
+            _("Against the trial: {change} at the tightest place.").format(
+                change=show_length(change, typed.system, signed=True)
+            )
         )
-    torque = typed.torque("torque", required="turn the pinion and read")
+    torque = typed.torque("torque", required=_("turn the pinion and read"))
     assert torque is not None  # required above
     found.readings.append(
-        ShownReading("torque to turn the pinion, everything fitted", show_torque(torque, typed.system))
+        ShownReading(_("torque to turn the pinion, everything fitted"), show_torque(torque, typed.system))
     )
     find_total(found, typed, known, torque)
-    pattern = typed.choice("pattern", ("same", "changed"), required="roll the pattern once more")
-    found.readings.append(ShownReading("pattern", "as accepted" if pattern == "same" else "changed"))
+    pattern = typed.choice("pattern", ("same", "changed"), required=_("roll the pattern once more"))
+    found.readings.append(ShownReading("pattern", _("as accepted") if pattern == "same" else "changed"))
     if pattern == "changed":
-        found.questions.append("The pattern has changed: what moved? Back to the step that did.")
+        found.questions.append(_("The pattern has changed: what moved? Back to the step that did."))
     found.values |= {"tightest_mm": readings.minimum_mm, "torque_nm": torque}
-    found.settle("the trial result holds with everything in place")
+    found.settle(_("the trial result holds with everything in place"))
     return found
 
 
 def find_close(typed: Typed, known: Known) -> Found:
     """Write the close-out down; the signature is a step of its own."""
     found = Found()
-    road = typed.required("road", "say what was heard, and at which speeds")
-    gone = typed.choice("gone", ("gone", "less", "same"), required="say how the complaint stands")
-    found.readings += [ShownReading("road test", road), ShownReading("the complaint is", gone)]
-    for name, label in (("locks", "locks and caps"), ("oil", "oil in, no leak")):
-        found.readings.append(ShownReading(label, "done" if typed.ticked(name) else "not done"))
+    road = typed.required("road", _("say what was heard, and at which speeds"))
+    gone = typed.choice("gone", ("gone", "less", "same"), required=_("say how the complaint stands"))
+    found.readings += [ShownReading(_("road test"), road), ShownReading(_("the complaint is"), gone)]
+    for name, label in (("locks", _("locks and caps")), ("oil", _("oil in, no leak"))):
+        found.readings.append(ShownReading(label, "done" if typed.ticked(name) else _("not done")))
         if not typed.ticked(name):
-            found.questions.append(f"{label.capitalize()}: not ticked yet.")
+            found.questions.append(_("{capitalize}: not ticked yet.").format(capitalize=label.capitalize()))
     if gone != "gone":
-        found.questions.append("The complaint is not gone: back to it with the new readings.")
+        found.questions.append(_("The complaint is not gone: back to it with the new readings."))
     found.values |= {"complaint": gone}
-    found.settle("closed out; sign the sheet")
+    found.settle(_("closed out; sign the sheet"))
     return found
 
 
 def find_pattern(typed: Typed, known: Known) -> Found:
     """Keep the decision on the pattern that was read."""
     found = Found()
-    accepted = typed.choice("accepted", ("yes", "no"), required="look at the marks and say")
+    accepted = typed.choice("accepted", ("yes", "no"), required=_("look at the marks and say"))
     read = known.last_values("pattern")
     found.values |= {**read, "accepted": accepted == "yes"}
     reason = typed.text("reason")
     found.readings.append(
-        ShownReading("the pattern is", "right" if accepted == "yes" else "not right", note=reason)
+        ShownReading(_("the pattern is"), "right" if accepted == "yes" else _("not right"), note=reason)
     )
     if accepted == "no":
-        found.verdict, found.why = "not ok", reason or "the pattern is not right"
+        found.verdict, found.why = "not ok", reason or _("the pattern is not right")
         return found
     if not read and not reason:
         raise typed.error(
             "reason",
-            "no pattern has been read on this job",
-            "read photos or words first, or say why it is right",
+            _("no pattern has been read on this job"),
+            _("read photos or words first, or say why it is right"),
         )
-    found.verdict, found.why = "ok", reason or "the pattern is right"
+    found.verdict, found.why = "ok", reason or _("the pattern is right")
     return found

@@ -33,7 +33,7 @@ def torque_limit(typed: Typed, known: Known, key: str) -> Limit:
     default = choose_limit(key)
     if low is None and high is None:
         return default
-    source = typed.text("limit_source") or f"service data typed in by {known.who}"
+    source = typed.text("limit_source") or _("service data typed in by {who}").format(who=known.who)
     try:
         return Limit(default.name, low, high, "N·m", source)
     except AxlewrightError as error:
@@ -43,22 +43,25 @@ def torque_limit(typed: Typed, known: Known, key: str) -> Limit:
 def find_preload(typed: Typed, known: Known) -> Found:
     """Judge the running torque and say the next step."""
     found = Found()
-    bearings = typed.choice("bearings", ("new", "used"), required="new and used have different limits")
-    kind = typed.choice("kind", ("sleeve", "spacer"), required="say what sets the preload")
+    bearings = typed.choice("bearings", ("new", "used"), required=_("new and used have different limits"))
+    kind = typed.choice("kind", ("sleeve", "spacer"), required=_("say what sets the preload"))
     seal = typed.torque("seal") or 0.0
     read, uncertainty, how = _torque(typed, found)
     own = read - seal
     if own < 0.0:
-        raise typed.error("seal", "the seal's drag is more than the whole torque", "read both again")
+        raise typed.error("seal", _("the seal's drag is more than the whole torque"), _("read both again"))
     found.readings.append(
         ShownReading("bearings", f"{bearings}, {'crushed sleeve' if kind == 'sleeve' else 'rigid spacer'}")
     )
-    found.readings.append(ShownReading("running torque", show_torque(read, typed.system), note=how))
+    found.readings.append(ShownReading(_("running torque"), show_torque(read, typed.system), note=how))
     if seal:
-        found.readings.append(ShownReading("of that the seal", show_torque(seal, typed.system)))
+        found.readings.append(ShownReading(_("of that the seal"), show_torque(seal, typed.system)))
         found.notes.append(
-            f"{show_torque(read, typed.system)} less the seal's {show_torque(seal, typed.system)} "
-            f"= {show_torque(own, typed.system)} at the bearings."
+            _("{read} less the seal's {seal} = {own} at the bearings.").format(
+                read=show_torque(read, typed.system),
+                seal=show_torque(seal, typed.system),
+                own=show_torque(own, typed.system),
+            )
         )
     limit = torque_limit(typed, known, f"pinion_preload_{bearings}" + ("_sleeve" if kind == "sleeve" else ""))
     found.values |= {"torque_nm": own, "seal_nm": seal, "kind": kind, "bearings": bearings}
@@ -70,24 +73,24 @@ def find_preload(typed: Typed, known: Known) -> Found:
     else:
         found.judged(judge(own, limit, expanded_uncertainty=1.96 * uncertainty))
         _rigid(found, typed, known, limit, own)
-    found.settle(f"{show_torque(own, typed.system)} is inside")
+    found.settle(_("{own} is inside").format(own=show_torque(own, typed.system)))
     return found
 
 
 def _torque(typed: Typed, found: Found) -> tuple[float, float, str]:
     direct = typed.torque("torque")
     if direct is not None:
-        return direct, wrench_uncertainty_nm(direct), "torque wrench"
+        return direct, wrench_uncertainty_nm(direct), _("torque wrench")
     force, radius = typed.force("force"), typed.length("radius", low=5.0, high=500.0)
     if force is None or radius is None:
         raise typed.error(
-            "torque", "nothing typed", "type the torque, or the pull on the cord and its radius"
+            "torque", _("nothing typed"), _("type the torque, or the pull on the cord and its radius")
         )
     cord = torque_of_cord(force, radius)
     found.notes.append(
         f"{force:.1f} N × {show_length(radius, typed.system)} = {show_torque(cord.value_nm, typed.system)}"
     )
-    return cord.value_nm, 0.0, "cord and scale, its own error not known"
+    return cord.value_nm, 0.0, _("cord and scale, its own error not known")
 
 
 def _sleeve(
@@ -137,7 +140,7 @@ def _rigid(found: Found, typed: Typed, known: Known, limit: Limit, own: float) -
         return
     if not chosen:
         found.notes.append(
-            "Another preload spacer: between the cones a thinner one gives more, between the cups less."
+            _("Another preload spacer: between the cones a thinner one gives more, between the cups less.")
         )
         return
     between: SpacerBetween = "cones" if chosen == "cones" else "cups"
@@ -180,7 +183,7 @@ def find_total(found: Found, typed: Typed, known: Known, total_nm: float) -> Non
     seal, side = typed.torque("seal"), typed.torque("side_torque")
     low, high = typed.torque("limit_low"), typed.torque("limit_high")
     if low is not None or high is not None:
-        source = typed.text("limit_source") or f"service data typed in by {known.who}"
+        source = typed.text("limit_source") or _("service data typed in by {who}").format(who=known.who)
         try:
             limit = Limit(_("torque at the pinion, everything fitted"), low, high, "N·m", source)
         except AxlewrightError as error:
@@ -191,9 +194,13 @@ def find_total(found: Found, typed: Typed, known: Known, total_nm: float) -> Non
     if pinion is None:
         return
     rise = total_nm - float(pinion)
-    found.notes.append(f"Side bearings and seal add {show_torque(rise, typed.system)} to the pinion's own.")
+    found.notes.append(
+        _("Side bearings and seal add {rise} to the pinion's own.").format(
+            rise=show_torque(rise, typed.system)
+        )
+    )
     if rise < 0.0:
-        found.questions.append("The total is less than the pinion alone had. Has the preload been lost?")
+        found.questions.append(_("The total is less than the pinion alone had. Has the preload been lost?"))
     if side is None or known.design is None:
         return
     found.readings.append(ShownReading(_("torque to turn the case"), show_torque(side, typed.system)))

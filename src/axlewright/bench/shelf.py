@@ -31,7 +31,7 @@ def spacers(store: JobStore, design_name: str = "", kind: str = PINION_SPACER) -
     for item in store.stock.list(kind=kind, in_stock_only=True):
         if item.design_name and design_name and item.design_name != design_name:
             continue
-        word = {PINION_SPACER: "the spacer"}.get(kind, kind)
+        word = {PINION_SPACER: _("the spacer")}.get(kind, kind)
         label = item.part or f"{word} {(item.nominal_mm or item.thickness_mm) / MM_PER_INCH:.4f}"
         out.append(StockItem(label, item.thickness_mm, item.count))
     return tuple(out)
@@ -58,8 +58,12 @@ def put_on_shelf(
 
     typed = Typed({"thickness": thicknesses}, {"thickness": "thickness"}, system)
     if kind not in KINDS:
-        raise InputError(f"unknown kind '{kind}'", where="kind", fix=f"use {' or '.join(KINDS)}")
-    sizes = typed.lengths("thickness", low=0.05, high=15.0, required="type the measured thickness")
+        raise InputError(
+            _("unknown kind '{kind}'").format(kind=kind),
+            where="kind",
+            fix=_("use {kinds}").format(kinds=" or ".join(KINDS)),
+        )
+    sizes = typed.lengths("thickness", low=0.05, high=15.0, required=_("type the measured thickness"))
     for size in sizes:
         store.stock.add(kind, size, count=count, part=part, design_name=design_name, who=who)
     return len(sizes)

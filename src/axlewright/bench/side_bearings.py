@@ -27,8 +27,8 @@ def tell_shims_read(found: Found, typed: Typed) -> SideShims | None:
     ring, other = (
         typed.length(name, low=SHIM_BAND_MM[0], high=SHIM_BAND_MM[1]) for name in ("ring_side", "other_side")
     )
-    found.read_length("side shim, ring gear side", ring, typed.system, place="R")
-    found.read_length("side shim, other side", other, typed.system, place="O")
+    found.read_length(_("side shim, ring gear side"), ring, typed.system, place="R")
+    found.read_length(_("side shim, other side"), other, typed.system, place="O")
     return None if ring is None or other is None else SideShims(ring, other)
 
 
@@ -51,11 +51,13 @@ def shims_to_fit(found: Found, typed: Typed, known: Known, ring_away_mm: float) 
     more = (each,) if each else ()
     found.sums.append(
         plain_sum(
-            "side shim to fit, ring gear side", (now.ring_side_mm, -ring_away_mm, *more), new.ring_side_mm
+            _("side shim to fit, ring gear side"), (now.ring_side_mm, -ring_away_mm, *more), new.ring_side_mm
         )
     )
     found.sums.append(
-        plain_sum("side shim to fit, other side", (now.other_side_mm, ring_away_mm, *more), new.other_side_mm)
+        plain_sum(
+            _("side shim to fit, other side"), (now.other_side_mm, ring_away_mm, *more), new.other_side_mm
+        )
     )
     if each:
         found.notes.append(
@@ -65,7 +67,9 @@ def shims_to_fit(found: Found, typed: Typed, known: Known, ring_away_mm: float) 
         )
     else:
         found.notes.append(
-            f"Total stays {show_length(now.total_mm, typed.system)}, and with it the side bearings' preload."
+            _("Total stays {total_mm}, and with it the side bearings' preload.").format(
+                total_mm=show_length(now.total_mm, typed.system)
+            )
         )
     if typed.choice("sides", ("cups", "cones", "adjusters")) == "cones":
         found.notes.append(_("Shims behind the cones: both side bearings are pulled for every change."))

@@ -80,16 +80,20 @@ def split_readings(text: str) -> tuple[tuple[str, str], ...]:
     for match in _TOKEN.finditer(clean):
         gap = clean[position : match.start()].strip()
         if gap:
-            raise InputError(f"'{gap}' is no reading", fix="separate readings by spaces or new lines")
+            raise InputError(
+                _("'{gap}' is no reading").format(gap=gap), fix=_("separate readings by spaces or new lines")
+            )
         found.append((match[1].replace(" ", "") if "/" not in match[1] else match[1], match[2] or ""))
         position = match.end()
     rest = clean[position:].strip()
     if rest:
-        raise InputError(f"'{rest}' is no reading", fix="separate readings by spaces or new lines")
-    units = {unit.lower() for _, unit in found if unit}
+        raise InputError(
+            _("'{rest}' is no reading").format(rest=rest), fix=_("separate readings by spaces or new lines")
+        )
+    units = {unit.lower() for _key, unit in found if unit}
     if len(units) == 1:
-        one = next(unit for _, unit in found if unit)
-        found = [(number, one) for number, _ in found]
+        one = next(unit for _key, unit in found if unit)
+        found = [(number, one) for number, _value in found]
     return tuple(found)
 
 
@@ -131,7 +135,7 @@ class Typed:
         """Return the text of a field that has to be filled in; with an empty `fix` it may be empty."""
         text = self.text(name)
         if not text and fix:
-            raise self.error(name, "nothing typed", fix)
+            raise self.error(name, _("nothing typed"), fix)
         return text
 
     def choice(self, name: str, allowed: Sequence[str], *, required: str = "") -> str:
@@ -145,26 +149,32 @@ class Typed:
         value = self.text(name)
         if not value:
             if required:
-                raise self.error(name, "nothing chosen", required)
+                raise self.error(name, _("nothing chosen"), required)
             return ""
         if value not in allowed:
-            raise self.error(name, f"unknown choice '{value}'", f"use one of {', '.join(allowed)}")
+            raise self.error(
+                name,
+                _("unknown choice '{value}'").format(value=value),
+                _("use one of {allowed}").format(allowed=", ".join(allowed)),
+            )
         return value
 
     def _usual(self, name: str, shown: str, value: float, low: float, high: float, band: str) -> float:
         if not (low <= value <= high) and not self.ticked(REALLY):
             raise self.error(
                 name,
-                f"{shown} is unusual here, {band}",
-                "check number and unit, or tick 'the numbers are really so'",
+                _("{shown} is unusual here, {band}").format(shown=shown, band=band),
+                _("check number and unit, or tick 'the numbers are really so'"),
                 confirmable=True,
             )
         return value
 
     def _band(self, low: float, high: float) -> str:
         if self.system == "inch":
-            return f"usual are {low / 25.4:.4g} to {high / 25.4:.4g} in"
-        return f"usual are {low:.4g} to {high:.4g} mm"
+            return _("usual are {low} to {high} in").format(
+                low=f"{low / 25.4:.4g}", high=f"{high / 25.4:.4g}"
+            )
+        return _("usual are {low} to {high} mm").format(low=f"{low:.4g}", high=f"{high:.4g}")
 
     def _read(self, name: str, parse: Callable[..., float], text: str, unit: str) -> float:
         """Return a value read from a text; what is wrong with it is said at the field."""
@@ -286,7 +296,9 @@ class Typed:
         except ValueError:
             value = math.nan
         if not math.isfinite(value):
-            raise self.error(name, f"'{text}' is not a number", "type a number such as 12.5")
+            raise self.error(
+                name, _("'{text}' is not a number").format(text=text), _("type a number such as 12.5")
+            )
         return value
 
     def count(self, name: str, *, low: int = 0, high: int = 10_000, required: str = "") -> int | None:
@@ -296,6 +308,8 @@ class Typed:
             return None
         if value != int(value) or not low <= value <= high:
             raise self.error(
-                name, f"'{self.text(name)}' is not a count", f"type a whole number from {low} to {high}"
+                name,
+                _("'{text}' is not a count").format(text=self.text(name)),
+                _("type a whole number from {low} to {high}").format(low=low, high=high),
             )
         return int(value)
