@@ -208,6 +208,15 @@ def table(rows: Rows) -> None:
             lambda g: share(abs(t["after"]) <= NEAR for t in advised(g)),
         ),
         (
+            "  of sets of which both photos were read",
+            "",
+            lambda g: share(
+                abs(r["trial"]["after"]) <= NEAR
+                for r in g
+                if "trial" in r and not r["trial"]["stop"] and _both_read(r)
+            ),
+        ),
+        (
             "  of those that were not before",
             "",
             lambda g: share(abs(t["after"]) <= NEAR for t in advised(g) if abs(t["before"]) > NEAR),
@@ -271,6 +280,10 @@ def table(rows: Rows) -> None:
     print(f"\nPictures refused: {sum(refused.values())} of {2 * len(rows)}")
     for what, n in refused.most_common():
         print(f"* {n} × {what}")
+
+
+def _both_read(row: dict[str, Any]) -> bool:
+    return not any("refused" in p for p in row["photos"].values())
 
 
 def _ratio(trials: Rows, k: int) -> str:
