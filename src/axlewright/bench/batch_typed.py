@@ -28,7 +28,7 @@ def usual_positions(system: System, ways: Practice) -> list[str]:
     """Return the positions a form offers: −4 to +4 marks in steps of two, in the person's unit."""
     divisor, digits = (MM_PER_INCH, 4) if system == "inch" else (1.0, 3)
     places = (n * ways.step_mm / divisor for n in (-4, -2, 0, 2, 4))
-    return [f"{place:+.{digits}f}" if place else "0" for place in places]
+    return [f"{place:+.{digits}f}".rstrip("0") if place else "0" for place in places]
 
 
 def rolls_of(fields: Mapping[str, str], store: JobStore, system: System, *, who: str) -> list[Roll]:
