@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from axlewright.contact import Settings
+from axlewright.contact import ContactPattern, Settings
 from axlewright.diagnosis import Diagnosis, Earlier, Evidence, Goal, diagnose
 from axlewright.diagnosis.advice import COMEBACK_HOURS
 from axlewright.errors import InputError
@@ -151,7 +151,7 @@ def review(played: Played) -> Review:
     """
     if not played.attempt.over:
         raise InputError(
-            "the exercise is not over", where="exercise", fix="sign it off, or say what is wrong"
+            _("the exercise is not over"), where="exercise", fix=_("sign it off, or say what is wrong")
         )
     axle, end = played.axle, played.attempt.actions[-1].kind
     judged = judge_axle(axle, show_axle(axle, played.settings))
@@ -188,7 +188,7 @@ def review(played: Played) -> Review:
 
 @dataclass(frozen=True)
 class _Seen:
-    pattern: object
+    pattern: ContactPattern
     center_sd: tuple[float, float]
 
 
