@@ -255,14 +255,20 @@ def find_backlash(typed: Typed, known: Known) -> Found:
 
 
 def _inside_words(move: RingMove, system: System) -> str:
-    words = _("Inside; no move needed.")
     if abs(move.ring_away_mm) < 0.005:
-        return words
-    way = _("away from") if move.ring_away_mm > 0 else "toward"
-    return _(
-        "{words} Remark: the middle of the range would be {ring_away_mm} {way} the "
-        "pinion; a reason to move only if the gear has to be moved anyway."
-    ).format(words=words, ring_away_mm=show_length(abs(move.ring_away_mm), system), way=way)
+        return _("Inside; no move needed.")
+    words = (
+        _(
+            "Inside; no move needed. Remark: the middle of the range would be {by} away from the "
+            "pinion; a reason to move only if the gear has to be moved anyway."
+        )
+        if move.ring_away_mm > 0
+        else _(
+            "Inside; no move needed. Remark: the middle of the range would be {by} toward the "
+            "pinion; a reason to move only if the gear has to be moved anyway."
+        )
+    )
+    return words.format(by=show_length(abs(move.ring_away_mm), system))
 
 
 def _depth_change_due(known: Known) -> tuple[str, float | None]:
@@ -292,29 +298,39 @@ def _waits_for(known: Known, readings: BacklashReadings) -> str:
     why, pinion_out = _depth_change_due(known)
     if not why:
         return ""
-    then = _("; enter the depth step again once the spacer is changed, then read backlash again.")
     if not pinion_out:
-        return _("Not yet: {why}. Put that right before the ring gear is moved for backlash{then}").format(
-            why=why, then=then
-        )
-    words = _("Not yet: {why}, and the depth change moves backlash too").format(why=why)
+        return _(
+            "Not yet: {why}. Put that right before the ring gear is moved for backlash; enter the depth step "
+            "again once the spacer is changed, then read backlash again."
+        ).format(why=why)
     if known.design is None:
-        return _("{words} (by how much is not known without a design){then}").format(words=words, then=then)
+        return _(
+            "Not yet: {why}, and the depth change moves backlash too (by how much is not known without a "
+            "design); enter the depth step again once the spacer is changed, then read backlash again."
+        ).format(why=why)
     from axlewright.contact import backlash_per_move
 
     _per_ring, per_pinion = backlash_per_move(known.design)
     square = readings.stem == "square_to_tooth"
     per = per_pinion.square_to_tooth if square else per_pinion.computed
     after = readings.minimum_mm + per * pinion_out
-    way = "out" if pinion_out > 0 else "in"
-    return _(
-        "{words}: moving the pinion {pinion_out} {way} brings the tightest place to about {value}{then}"
-    ).format(
-        words=words,
-        pinion_out=show_length(abs(pinion_out), known.system),
-        way=way,
+    words = (
+        _(
+            "Not yet: {why}, and the depth change moves backlash too: moving the pinion {by} out brings the "
+            "tightest place to about {value}; enter the depth step again once the spacer is changed, then "
+            "read backlash again."
+        )
+        if pinion_out > 0
+        else _(
+            "Not yet: {why}, and the depth change moves backlash too: moving the pinion {by} in brings the "
+            "tightest place to about {value}; enter the depth step again once the spacer is changed, then "
+            "read backlash again."
+        )
+    )
+    return words.format(
+        why=why,
+        by=show_length(abs(pinion_out), known.system),
         value=show_length(max(0.0, after), known.system),
-        then=then,
     )
 
 

@@ -96,7 +96,7 @@ def find_depth(typed: Typed, known: Known) -> Found:
         raise typed.error(
             "cage_height", _("this way does without the cage's height"), _("empty it, or choose another way")
         )
-    found.readings.append(ShownReading(_("where the shim sits"), PLACE_WORDS[place]))
+    found.readings.append(ShownReading(_("where the shim sits"), _(PLACE_WORDS[place])))
     distance, stamped = _distance(typed, mark)
     asked = Asked(typed, found, instrument, place, mark)
     way = find_way(asked, distance, stamped)
@@ -114,9 +114,9 @@ def find_depth(typed: Typed, known: Known) -> Found:
         found.readings.append(shown_mark(mark, place="M"))
     found.sums.append(
         shown_sum(
-            _("{place_words}, to fit").format(place_words=PLACE_WORDS[place]),
+            _("{place_words}, to fit").format(place_words=_(PLACE_WORDS[place])),
             result.total,
-            "Terms: " + ", ".join(t.label for t in result.terms),
+            _("Terms: {terms}").format(terms=", ".join(t.label for t in result.terms)),
         )
     )
     if result.other_convention is not None and result.other_convention_difference_mm:
@@ -194,12 +194,14 @@ def _say_carried_over(found: Found, typed: Typed, known: Known) -> None:
         before = entry.payload.get("typed", {})
         same = [name for name in ("carrier", "bearing") if before.get(name, "").strip() == typed.text(name)]
         if same:
-            words = " and ".join({"carrier": "carrier", "bearing": _("bearing width")}[name] for name in same)
-            found.notes.append(
-                _("Readings of {words} as entered before by {who}; not taken again.").format(
-                    words=words, who=entry.who
-                )
-            )
+            words = {
+                "carrier": _("Readings of carrier as entered before by {who}; not taken again."),
+                "bearing": _("Readings of bearing width as entered before by {who}; not taken again."),
+                "both": _(
+                    "Readings of carrier and bearing width as entered before by {who}; not taken again."
+                ),
+            }["both" if len(same) == 2 else same[0]]
+            found.notes.append(words.format(who=entry.who))
         return
 
 
@@ -214,12 +216,12 @@ def _fit(found: Found, typed: Typed, known: Known, result: SpacerResult) -> None
         out = pinion_out_of_shim_change_mm(fitted - result.value_mm, result.place)
         found.values |= {"spacer_now_mm": fitted, "pinion_left_out_mm": out, "fitted": True}
         found.judged(judge(out, limit))
-        way = "out" if out > 0 else "in"
         found.settle("")
-        sits = _("the pinion sits {out} too far {way}").format(
-            out=show_length(abs(out), typed.system), way=way
-        )
-        words = f"Fitted {show_length(fitted, typed.system)}, wanted {want}: {sits}"
+        words = (
+            _("Fitted {fitted}, wanted {want}: the pinion sits {out} too far out")
+            if out > 0
+            else _("Fitted {fitted}, wanted {want}: the pinion sits {out} too far in")
+        ).format(fitted=show_length(fitted, typed.system), want=want, out=show_length(abs(out), typed.system))
         if found.verdict == "ask":
             found.notes.append(f"{words}.")
         else:

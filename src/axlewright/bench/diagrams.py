@@ -148,7 +148,7 @@ def backlash_diagram(values_mm: Sequence[float], system: System) -> str:
         parts.append(text(tx, ty, word, "d-value", anchor))
     parts.append(text(cx, cy + 5, "in" if system == "inch" else "mm", "d-text"))
     shown = ", ".join(f"{v / per:.{places}f}" for v in values_mm)
-    title = _("Backlash round the ring gear: {shown} {value}.").format(
-        shown=shown, value="in" if system == "inch" else "mm"
+    title = _("Backlash round the ring gear: {shown} {unit}.").format(
+        shown=shown, unit="in" if system == "inch" else "mm"
     )
     return drawing(parts, title, box="90 14 460 284", kind="diagram round")

@@ -9,12 +9,12 @@ from axlewright.bench.form_parts import UNKNOWN
 from axlewright.bench.found import Found, Known, ShownReading
 from axlewright.bench.typed import FieldError, Typed
 from axlewright.errors import AxlewrightError
-from axlewright.language import _
+from axlewright.language import _, n_
 from axlewright.setup import MARK_MEANINGS, MARK_UNITS, DepthMark, MarkMeaning, MarkUnit, parse_mark
 from axlewright.units import show_length
 
-ASK_UNIT = "look in the set's data and choose the unit; the same mark is used in three"
-ASK_MEANING = "look in the set's data and choose what plus means; both meanings are in use"
+ASK_UNIT = n_("look in the set's data and choose the unit; the same mark is used in three")
+ASK_MEANING = n_("look in the set's data and choose what plus means; both meanings are in use")
 
 
 def mark_of(typed: Typed, *, needed: bool = True, name: str = "mark") -> DepthMark | None:
@@ -46,9 +46,9 @@ def mark_of(typed: Typed, *, needed: bool = True, name: str = "mark") -> DepthMa
     if not needed and (unit in open_answers or meaning in open_answers):
         return None
     if unit in open_answers:
-        raise typed.error(unit_field, _("the unit of the mark is not known"), ASK_UNIT)
+        raise typed.error(unit_field, _("the unit of the mark is not known"), _(ASK_UNIT))
     if meaning in open_answers:
-        raise typed.error(meaning_field, _("what a plus mark means is not known"), ASK_MEANING)
+        raise typed.error(meaning_field, _("what a plus mark means is not known"), _(ASK_MEANING))
     typed.choice(unit_field, MARK_UNITS)
     typed.choice(meaning_field, MARK_MEANINGS)
     chosen = [c for c in candidates if c.unit == unit]
@@ -107,44 +107,53 @@ def find_identity(typed: Typed, known: Known) -> Found:
         bad.append(_("pinion {pinion} and ring gear {ring} are not a pair").format(pinion=pinion, ring=ring))
     found.values |= {"pinion_number": pinion, "ring_number": ring}
     design = known.design
-    for name, word, wanted in (
-        ("pinion_teeth", _("pinion teeth"), None if design is None else design.pinion_teeth),
-        ("ring_teeth", _("ring gear teeth"), None if design is None else design.ring_teeth),
-    ):
+    teeth = (
+        (
+            "pinion_teeth",
+            _("pinion teeth"),
+            None if design is None else design.pinion_teeth,
+            _("{count} pinion teeth, but design {design} has {wanted}"),
+        ),
+        (
+            "ring_teeth",
+            _("ring gear teeth"),
+            None if design is None else design.ring_teeth,
+            _("{count} ring gear teeth, but design {design} has {wanted}"),
+        ),
+    )
+    for name, label, wanted, wrong in teeth:
         count = typed.count(name, low=3, high=200)
         if count is None:
             continue
-        found.readings.append(ShownReading(word, str(count)))
+        found.readings.append(ShownReading(label, str(count)))
         if wanted is not None and count != wanted:
-            bad.append(
-                _("{count} {word}, but design {design_name} has {wanted}").format(
-                    count=count, word=word, design_name=known.job.design_name, wanted=wanted
-                )
-            )
+            bad.append(wrong.format(count=count, design=known.job.design_name, wanted=wanted))
     hand = typed.choice("hand", ("left", "right", UNKNOWN.key))
     if hand in ("left", "right"):
-        found.readings.append(ShownReading(_("hand of the pinion"), hand))
+        found.readings.append(ShownReading(_("hand of the pinion"), _(hand)))
         if design is not None and hand != design.hand:
             bad.append(
-                _("{hand}-hand pinion, but design {design_name} is {hand2}-hand").format(
-                    hand=hand, design_name=known.job.design_name, hand2=design.hand
-                )
+                (
+                    _("left-hand pinion, but design {design} is right-hand")
+                    if hand == "left"
+                    else _("right-hand pinion, but design {design} is left-hand")
+                ).format(design=known.job.design_name)
             )
     _settle_mark(typed, found)
     bad += _marks_of_both(typed, found)
     form = typed.choice("tooth_form", ("face-milled", "face-hobbed", UNKNOWN.key))
     if form in ("face-milled", "face-hobbed"):
-        found.readings.append(ShownReading(_("tooth depth"), form))
+        found.readings.append(ShownReading(_("tooth depth"), _(form)))
         found.values["tooth_form"] = form
         if design is not None and form != design.tooth_form:
             bad.append(
                 _("the teeth look {seen}, but design {name} is {wanted}").format(
-                    seen=form, name=known.job.design_name, wanted=design.tooth_form
+                    seen=_(form), name=known.job.design_name, wanted=_(design.tooth_form)
                 )
             )
     timing = typed.choice("timing", ("none", "matched", "there"))
     if timing:
-        words = {"none": "none", "matched": _("there, and matched"), "there": "there"}
+        words = {"none": _("none"), "matched": _("there, and matched"), "there": _("there")}
         found.readings.append(ShownReading(_("timing marks"), words[timing]))
     if design is not None and timing:
         _timing(found, timing, design.pinion_teeth, design.ring_teeth)
@@ -155,7 +164,9 @@ def find_identity(typed: Typed, known: Known) -> Found:
         found.values["etched_backlash_mm"] = etched
     if bad:
         found.verdict = "not ok"
-        found.why = "; ".join(bad) + _(". Stop and answer: a pair that does not match is not used")
+        found.why = _("{problems}. Stop and answer: a pair that does not match is not used").format(
+            problems="; ".join(bad)
+        )
     else:
         found.settle(_("the numbers match"))
     return found
@@ -210,12 +221,14 @@ def _thickness(typed: Typed, found: Found) -> None:
         return
     found.questions.append(
         _(
-            "The ring gear is {by} {way} than the one that came out: is it the right gear for this case? "
+            "The ring gear is {by} thicker than the one that came out: is it the right gear for this case? "
             "With the wrong one no shim reaches the backlash."
-        ).format(
-            by=show_length(abs(now - before), typed.system),
-            way=_("thicker") if now > before else _("thinner"),
-        )
+        ).format(by=show_length(now - before, typed.system))
+        if now > before
+        else _(
+            "The ring gear is {by} thinner than the one that came out: is it the right gear for this case? "
+            "With the wrong one no shim reaches the backlash."
+        ).format(by=show_length(before - now, typed.system))
     )
 
 
@@ -227,25 +240,33 @@ def _settle_mark(typed: Typed, found: Found) -> None:
     open_answers = ("", UNKNOWN.key)
     if typed.text("mark_unit") == "":
         raise typed.error(
-            "mark_unit", _("'{text}' has no unit").format(text=text), ASK_UNIT + _(", or 'not known yet'")
+            "mark_unit",
+            _("'{text}' has no unit").format(text=text),
+            _("{what_to_do}, or 'not known yet'").format(what_to_do=_(ASK_UNIT)),
         )
     if typed.text("mark_meaning") == "":
         raise typed.error(
             "mark_meaning",
             _("'{text}' has two meanings").format(text=text),
-            ASK_MEANING + _(", or 'not known yet'"),
+            _("{what_to_do}, or 'not known yet'").format(what_to_do=_(ASK_MEANING)),
         )
     mark = mark_of(typed, needed=False)
     if mark is None:
         found.readings.append(ShownReading(_("depth mark"), text, note=_("unit or meaning not known yet")))
         candidates = [c for c in parse_mark(text) if c.likely]
         found.notes += [c.text() for c in candidates]
-        missing = "unit" if typed.text("mark_unit") in open_answers else "meaning"
         found.questions.append(
-            _(
-                "The {missing} of the mark {text} is not known: find it in the set's data "
-                "before a spacer is chosen."
-            ).format(missing=missing, text=text)
+            (
+                _(
+                    "The unit of the mark {text} is not known: find it in the set's data "
+                    "before a spacer is chosen."
+                )
+                if typed.text("mark_unit") in open_answers
+                else _(
+                    "The meaning of the mark {text} is not known: find it in the set's data "
+                    "before a spacer is chosen."
+                )
+            ).format(text=text)
         )
         unit = _unit(typed.text("mark_unit"))
         found.values["mark_text"] = text
@@ -255,12 +276,11 @@ def _settle_mark(typed: Typed, found: Found) -> None:
     found.readings.append(shown_mark(mark))
     found.values |= {**mark_values(mark), "mark_text": text}
     found.notes.append(
-        _("Against a mark of 0 this pinion wants to sit {mounting_distance_deviation_mm} {value}.").format(
-            mounting_distance_deviation_mm=show_length(
-                abs(mark.mounting_distance_deviation_mm), typed.system
-            ),
-            value="farther out" if mark.mounting_distance_deviation_mm > 0 else "farther in",
-        )
+        (
+            _("Against a mark of 0 this pinion wants to sit {by} farther out.")
+            if mark.mounting_distance_deviation_mm > 0
+            else _("Against a mark of 0 this pinion wants to sit {by} farther in.")
+        ).format(by=show_length(abs(mark.mounting_distance_deviation_mm), typed.system))
         if mark.value
         else _("Mark 0: the pinion sits at the design's mounting distance.")
     )

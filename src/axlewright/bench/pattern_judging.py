@@ -86,6 +86,11 @@ def judge(
         found.why = _("no setting of this design explains these patterns: check design, flanks and pictures")
         found.questions.append(_("Do design, flank and picture belong together?"))
         return found, diagnosis
+    if best.look_again:  # the flank that decides was not read: nothing is advised from the other one alone
+        found.verdict, found.why = "ask", best.text
+        found.questions.insert(0, best.text)
+        found.values |= {"first_step": best.text, "cost_words": best.cost_words}
+        return found, diagnosis
     found.values |= {
         "spacer_to_fit_mm": best.spacer_to_fit_mm,
         "spacer_change_mm": best.spacer_change_mm,

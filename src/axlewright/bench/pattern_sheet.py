@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.bench.kept_masks import mask_rows
 from axlewright.bench.view import JobView, Round
-from axlewright.language import _
+from axlewright.language import _, n_
 from axlewright.units import System, show_length
 
 if TYPE_CHECKING:
@@ -15,10 +15,10 @@ if TYPE_CHECKING:
     from axlewright.sheets import Advice, Cause, PatternPicture, Photo
 
 CAUSE_NAMES: Final = {
-    "pinion_out_mm": "pinion too far out (+) or in (−)",
-    "ring_away_mm": "ring gear too far away (+) or close (−)",
-    "offset_error_mm": "offset too large (+) or small (−)",
-    "shaft_angle_error_deg": "shaft angle open (+) or closed (−)",
+    "pinion_out_mm": n_("pinion too far out (+) or in (−)"),
+    "ring_away_mm": n_("ring gear too far away (+) or close (−)"),
+    "offset_error_mm": n_("offset too large (+) or small (−)"),
+    "shaft_angle_error_deg": n_("shaft angle open (+) or closed (−)"),
 }
 
 

@@ -21,7 +21,7 @@ def find_complaint(typed: Typed, known: Known) -> Found:
     out = typed.choice("others_out", ("yes", "no"), required=_("answer yes or not yet"))
     found.readings += [
         ShownReading(_("heard or felt"), heard),
-        ShownReading("when", when.replace("unknown", "not known yet")),
+        ShownReading(_("when"), _("not known yet") if when == "unknown" else _(when)),
     ]
     for name, label in (
         ("speed", _("speed band")),
@@ -127,7 +127,7 @@ def find_final(typed: Typed, known: Known) -> Found:
     )
     find_total(found, typed, known, torque)
     pattern = typed.choice("pattern", ("same", "changed"), required=_("roll the pattern once more"))
-    found.readings.append(ShownReading("pattern", _("as accepted") if pattern == "same" else "changed"))
+    found.readings.append(ShownReading(_("pattern"), _("as accepted") if pattern == "same" else _("changed")))
     if pattern == "changed":
         found.questions.append(_("The pattern has changed: what moved? Back to the step that did."))
     found.values |= {"tightest_mm": readings.minimum_mm, "torque_nm": torque}
@@ -140,11 +140,11 @@ def find_close(typed: Typed, known: Known) -> Found:
     found = Found()
     road = typed.required("road", _("say what was heard, and at which speeds"))
     gone = typed.choice("gone", ("gone", "less", "same"), required=_("say how the complaint stands"))
-    found.readings += [ShownReading(_("road test"), road), ShownReading(_("the complaint is"), gone)]
+    found.readings += [ShownReading(_("road test"), road), ShownReading(_("the complaint is"), _(gone))]
     for name, label in (("locks", _("locks and caps")), ("oil", _("oil in, no leak"))):
-        found.readings.append(ShownReading(label, "done" if typed.ticked(name) else _("not done")))
+        found.readings.append(ShownReading(label, _("done") if typed.ticked(name) else _("not done")))
         if not typed.ticked(name):
-            found.questions.append(_("{capitalize}: not ticked yet.").format(capitalize=label.capitalize()))
+            found.questions.append(_("{what}: not ticked yet.").format(what=label[:1].upper() + label[1:]))
     if gone != "gone":
         found.questions.append(_("The complaint is not gone: back to it with the new readings."))
     found.values |= {"complaint": gone}
@@ -160,7 +160,7 @@ def find_pattern(typed: Typed, known: Known) -> Found:
     found.values |= {**read, "accepted": accepted == "yes"}
     reason = typed.text("reason")
     found.readings.append(
-        ShownReading(_("the pattern is"), "right" if accepted == "yes" else _("not right"), note=reason)
+        ShownReading(_("the pattern is"), _("right") if accepted == "yes" else _("not right"), note=reason)
     )
     if accepted == "no":
         found.verdict, found.why = "not ok", reason or _("the pattern is not right")

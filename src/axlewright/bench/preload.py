@@ -51,7 +51,12 @@ def find_preload(typed: Typed, known: Known) -> Found:
     if own < 0.0:
         raise typed.error("seal", _("the seal's drag is more than the whole torque"), _("read both again"))
     found.readings.append(
-        ShownReading("bearings", f"{bearings}, {'crushed sleeve' if kind == 'sleeve' else 'rigid spacer'}")
+        ShownReading(
+            _("bearings"),
+            _("{bearings}, crushed sleeve").format(bearings=_(bearings))
+            if kind == "sleeve"
+            else _("{bearings}, rigid spacer").format(bearings=_(bearings)),
+        )
     )
     found.readings.append(ShownReading(_("running torque"), show_torque(read, typed.system), note=how))
     if seal:

@@ -155,9 +155,10 @@ def read(
     """Read photos of both flanks and say what is wrong and what to change."""
     from axlewright.diagnosis import Evidence, diagnose, show_chance
     from axlewright.gearset import load_design
-    from axlewright.pattern import pattern_from_words, read_photo
+    from axlewright.pattern import PhotoReading, PictureRefused, pattern_from_words, read_photo, settle_pair
 
     loaded = load_design(design)
+    refused: dict[Any, PictureRefused] = {}
 
     def reading(flank: Any, photo: Path | None, corners: str, words: str) -> Any:
         if photo is not None:
@@ -167,13 +168,21 @@ def read(
                     where=f"--{flank}-corners",
                     fix=_("tap toe-top, heel-top, heel-root, toe-root"),
                 )
-            return read_photo(photo, corners, loaded, flank, compound=check_compound(compound))
+            try:
+                return read_photo(photo, corners, loaded, flank, compound=check_compound(compound))
+            except PictureRefused as error:
+                refused[flank] = error
         return pattern_from_words(words, flank) if words else None
 
     looks = {
         "drive": reading("drive", drive, drive_corners, drive_words),
         "coast": reading("coast", coast, coast_corners, coast_words),
     }
+    if refused and not any(looks.values()):
+        raise next(iter(refused.values()))
+    one, two = looks["drive"], looks["coast"]
+    if isinstance(one, PhotoReading) and isinstance(two, PhotoReading):
+        looks["drive"], looks["coast"] = settle_pair(one, two, loaded)
     readings = [
         mm
         for text in backlash or []
@@ -191,14 +200,18 @@ def read(
             mark_mm=parse_length(mark, where="--mark") if mark else None,
             spacer_now_mm=parse_length(spacer_now, where="--spacer-now") if spacer_now else None,
             place=place,  # type: ignore[arg-type]
+            refused=tuple(refused),
         ),
         spacer_stock=_lengths(stock, "mm", "--stock") if stock else None,
     )
     if as_json:
         measured = {k: (v.summary() if v is not None else None) for k, v in looks.items()}
-        print_json({"design": loaded.name, **measured, **found.to_json()})
+        unread = {k: {"what": e.what, "where": e.where, "fix": e.fix} for k, e in refused.items()}
+        print_json({"design": loaded.name, **measured, "refused": unread, **found.to_json()})
         return
     for name, look in looks.items():
+        if name in refused:
+            typer.echo(f"{name:5}: " + _("photo refused: {reason}").format(reason=str(refused[name])))
         if look is not None:
             typer.echo(f"{name:5}: {look.pattern.describe()}")
             for note in look.quality:
@@ -206,6 +219,9 @@ def read(
     typer.echo(found.words)
     for k, item in enumerate(found.advice[:3], start=1):
         typer.echo(f"{k}. {item.text}")
+        if item.look_again:
+            typer.echo(f"   {item.cost_words}")
+            continue
         chance = show_chance(item.chance_last_teardown)
         typer.echo(
             _("   {cost_words}; chance of being the last teardown {chance}").format(

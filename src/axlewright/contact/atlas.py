@@ -29,6 +29,7 @@ from axlewright.contact.rolling import motion_error, roll_unloaded
 from axlewright.errors import ContactError
 from axlewright.gearset import FlankName, GearSetDesign
 from axlewright.gearset.estimates import REFERENCE_DIAMETER_MM
+from axlewright.language import _
 
 Array = NDArray[np.float64]
 
@@ -154,7 +155,7 @@ def figures_at(design: GearSetDesign, settings: Settings) -> Array:
     values: dict[str, tuple[float, float, float, float, float]] = {}
     names: tuple[FlankName, ...] = ("drive", "coast")
     for name in names:
-        pattern, curve, lowest, _ = roll_unloaded(
+        pattern, curve, lowest, _rest = roll_unloaded(
             mesh, name, settings, design.ease_off(name), design.compound_film_mm
         )
         error, shift = motion_error(mesh.flank(name), curve, lowest)
@@ -199,9 +200,11 @@ def build_atlas(design: GearSetDesign) -> Atlas:
     powers = _powers(DEGREE)
     if good.sum() < 2 * len(powers):
         raise ContactError(
-            f"only {int(good.sum())} of {len(unit)} settings keep the teeth in contact",
+            _("only {sum} of {count} settings keep the teeth in contact").format(
+                sum=int(good.sum()), count=len(unit)
+            ),
             where=design.name,
-            fix="check the ease-off of the design",
+            fix=_("check the ease-off of the design"),
         )
     table, where, held = table[good], where[good], np.array(held_back)[good]
     basis = _basis(where, powers).T

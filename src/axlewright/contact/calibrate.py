@@ -21,6 +21,7 @@ from axlewright.contact.mesh import Settings, build_mesh
 from axlewright.contact.rolling import check_flank, roll_unloaded
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import EaseOff, Estimate, FlankName, GearSetDesign
+from axlewright.language import _
 
 Array = NDArray[np.float64]
 
@@ -119,10 +120,12 @@ def _known(item: KnownPattern | NDArray[np.bool_], flank: FlankName) -> tuple[Ar
     length_sd = LENGTH_SD if isinstance(item, ContactPattern) else item.length_sd
     if pattern.flank != flank:
         raise InputError(
-            f"a {pattern.flank} pattern", where=f"{flank} pattern", fix="give each flank its own"
+            _("a {flank} pattern").format(flank=pattern.flank),
+            where=f"{flank} pattern",
+            fix=_("give each flank its own"),
         )
     if pattern.empty:
-        raise InputError("nothing is marked", where=f"{flank} pattern", fix="give a pattern that shows")
+        raise InputError(_("nothing is marked"), where=f"{flank} pattern", fix=_("give a pattern that shows"))
     bare = measure_mask(pattern.mask, flank)
     found = _measures(bare)
     # A length L spreads like L/2 with a uniform-to-elliptic outline; errors scale with it.
@@ -167,7 +170,9 @@ def fit_ease_off(
         many = list(known) if isinstance(known, Sequence) else [known]
         items = {(p if isinstance(p, ContactPattern) else p.pattern).flank: p for p in many}
     if not items:
-        raise InputError("no pattern given", where="known pattern", fix="give a drive pattern at least")
+        raise InputError(
+            _("no pattern given"), where=_("known pattern"), fix=_("give a drive pattern at least")
+        )
     read = {name: _known(item, name) for name, item in items.items()}
     here = settings or Settings()
     mesh = build_mesh(design, LENGTHWISE, PROFILE, ROLL_ANGLES)
@@ -195,7 +200,7 @@ def fit_ease_off(
         out = [(p - prior) / prior_sd]
         for name in names:
             film = design.compound_film_mm * math.exp(p[2])
-            pattern, _, _, _ = roll_unloaded(mesh, name, here, surface(name, p), film)
+            pattern, _rest, _rest2, _rest3 = roll_unloaded(mesh, name, here, surface(name, p), film)
             wanted, sd = read[name]
             out.append(np.full(4, 50.0) if pattern.empty else (_measures(pattern) - wanted) / sd)
         return np.concatenate(out)
@@ -223,9 +228,9 @@ def fit_ease_off(
         )
     except ContactError as error:
         raise ContactError(
-            "no ease-off within reach gives such a pattern",
-            where="known pattern",
-            fix="check the settings at which it was taken",
+            _("no ease-off within reach gives such a pattern"),
+            where=_("known pattern"),
+            fix=_("check the settings at which it was taken"),
         ) from error
     p = found.x
     jacobian = slopes(p)
@@ -249,7 +254,9 @@ def fit_ease_off(
         Estimate(
             f.field,
             round(f.value, 4),
-            f"fitted to a known good pattern, standard uncertainty {f.standard_uncertainty:.2g}",
+            _("fitted to a known good pattern, standard uncertainty {standard_uncertainty}").format(
+                standard_uncertainty=f"{f.standard_uncertainty:.2g}"
+            ),
         )
         for f in settled
     ]

@@ -3,19 +3,32 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
 from axlewright.gearset import FlankName
+from axlewright.language import _, n_
 
 MOSTLY = 0.5  # a node is known when at least this share of its surroundings is
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+
+
+EDGE_WORDS: Final = {"heel": n_("heel"), "root": n_("root"), "toe": n_("toe"), "top": n_("top")}
+
+
+def edge_words(edges: Iterable[str]) -> str:
+    """Name edges of the flank in a sentence, such as "heel and top"."""
+    words = [_(EDGE_WORDS[edge]) for edge in sorted(edges)]
+    while len(words) > 1:
+        words[:2] = [_("{one} and {other}").format(one=words[0], other=words[1])]
+    return "".join(words)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,15 +73,19 @@ class ContactPattern:
     def describe(self) -> str:
         """Return the place in the trade's words, profile first, such as "high, toward heel, 52% …"."""
         if self.empty:
-            return "no mark"
+            return _("no mark")
         x, y = self.center
-        high = "centred in profile" if abs(y) < 0.12 else ("high" if y > 0 else "low")
+        high = _("centred in profile") if abs(y) < 0.12 else (_("high") if y > 0 else _("low"))
         if abs(y) >= 0.45:
-            high = "very " + high
-        along = "centred lengthwise" if abs(x) < 0.12 else ("toward heel" if x > 0 else "toward toe")
-        parts = [high, along, f"{self.length_fraction:.0%} of the tooth length"]
+            high = _("very high") if y > 0 else _("very low")
+        along = _("centred lengthwise") if abs(x) < 0.12 else (_("toward heel") if x > 0 else _("toward toe"))
+        parts = [
+            high,
+            along,
+            _("{length_fraction} of the tooth length").format(length_fraction=f"{self.length_fraction:.0%}"),
+        ]
         if self.touches:
-            parts.append("touching " + " and ".join(sorted(self.touches)))
+            parts.append(_("touching {edges}").format(edges=edge_words(self.touches)))
         return ", ".join(parts)
 
     def summary(self) -> dict[str, Any]:
@@ -172,7 +189,7 @@ def onto_ring(x: Array, y: Array, at_x: Array, at_y: Array, value: Array, nx: in
     shift_x = np.where(stands, shift_x, shift_x[stands].mean())
     shift_y = np.where(stands, shift_y, shift_y[stands].mean())
     px, py = X.copy(), Y.copy()
-    for _ in range(3):
+    for _again in range(3):
         where = np.stack([(py - y[0]) / dy, (px - x[0]) / dx])
         px = X - ndimage.map_coordinates(shift_x, where, order=1, mode="nearest")
         py = Y - ndimage.map_coordinates(shift_y, where, order=1, mode="nearest")

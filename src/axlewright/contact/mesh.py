@@ -21,6 +21,7 @@ from axlewright.gearset import (
     conjugate_pinion,
     rotation_about,
 )
+from axlewright.language import _
 
 Array = NDArray[np.float64]
 
@@ -229,9 +230,11 @@ def _existing(ring: RingFlank, pinion: ConjugatePinion) -> NDArray[np.bool_]:
     lost = 1.0 - float(working.mean())
     if lost > UNDERCUT_LIMIT:
         raise DesignError(
-            f"the pinion is undercut over {lost:.0%} of its working {ring.name} flank",
+            _("the pinion is undercut over {lost} of its working {name} flank").format(
+                lost=f"{lost:.0%}", name=ring.name
+            ),
             where="pinion_teeth",
-            fix="use more pinion teeth, a larger pressure angle or a smaller working depth",
+            fix=_("use more pinion teeth, a larger pressure angle or a smaller working depth"),
         )
     return kept
 

@@ -134,7 +134,9 @@ def check_flank(flank: str) -> FlankName:
         return "drive"
     if flank == "coast":
         return "coast"
-    raise InputError(f"unknown flank '{flank}'", where="flank", fix="use drive or coast")
+    raise InputError(
+        _("unknown flank '{flank}'").format(flank=flank), where="flank", fix=_("use drive or coast")
+    )
 
 
 def y_floor(mesh: Mesh) -> float:
@@ -267,15 +269,23 @@ def roll(
         ("shaft_angle_error_deg", shaft_angle_error_deg, 2.0),
     ):
         if not isinstance(value, (int, float, np.floating, np.integer)):
-            raise InputError(f"{value!r} is not a number", where=field, fix="give a number, such as 0.05")
+            raise InputError(
+                _("{value} is not a number").format(value=f"{value!r}"),
+                where=field,
+                fix=_("give a number, such as 0.05"),
+            )
         if not np.isfinite(value) or abs(value) > limit:
             raise InputError(
-                f"{value:g} is beyond what this set could be rolled at",
+                _("{value} is beyond what this set could be rolled at").format(value=f"{value:g}"),
                 where=field,
-                fix=f"stay within ±{limit:.3g}",
+                fix=_("stay within ±{limit}").format(limit=f"{limit:.3g}"),
             )
     if not np.isfinite(torque_nm) or torque_nm < 0.0:
-        raise InputError(f"{torque_nm:g} N·m is no load", where="torque_nm", fix="give a torque of 0 or more")
+        raise InputError(
+            _("{torque_nm} N·m is no load").format(torque_nm=f"{torque_nm:g}"),
+            where="torque_nm",
+            fix=_("give a torque of 0 or more"),
+        )
     settings = Settings(
         float(pinion_out_mm), float(ring_away_mm), float(offset_error_mm), float(shaft_angle_error_deg)
     )

@@ -283,9 +283,11 @@ def roll_runout(
         value = getattr(runout, field)
         if not 0.0 <= value <= LARGEST_TIR_MM:
             raise InputError(
-                f"a runout of {value:g} mm",
+                _("a runout of {value} mm").format(value=f"{value:g}"),
                 where=field,
-                fix=f"give a total reading of 0 to {LARGEST_TIR_MM:g} mm",
+                fix=_("give a total reading of 0 to {largest_tir_mm} mm").format(
+                    largest_tir_mm=f"{LARGEST_TIR_MM:g}"
+                ),
             )
     mesh = build_mesh(design, lengthwise, profile, roll_angles)
     here = settings or Settings()
@@ -302,6 +304,6 @@ def _mean_gap(mesh: Mesh, name: FlankName, settings: Settings) -> float:
     pair = mesh.flank(name)
     points = relieved_points(pair, mesh.geometry.design.ease_off(name))
     matrices, shifts = roll_transforms(mesh.geometry, settings, pair.roll)
-    gap, _, _ = reference.gaps(pair, points, matrices, shifts, y_floor(mesh))
+    gap, _rest, _rest2 = reference.gaps(pair, points, matrices, shifts, y_floor(mesh))
     lowest = reference.envelope(reference.pair_curve(gap), pair.per_pitch)
     return float(lowest[: pair.per_pitch].mean() * 1e6)

@@ -18,6 +18,7 @@ from axlewright.contact.mesh import LENGTHWISE_POINTS, PROFILE_POINTS, ROLL_ANGL
 from axlewright.contact.rolling import Rolling, check_flank, roll
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import FlankName, GearSetDesign
+from axlewright.language import _
 
 Progress = Callable[[int, int], None]
 Row = dict[str, float | str | None]
@@ -108,7 +109,7 @@ def _row(rolling: Rolling) -> Row:
         "harmonic_2_urad": float(harmonics[1]),
         "harmonic_3_urad": float(harmonics[2]),
         "shift_urad": rolling.shift_urad,
-        "problem": "nothing is squeezed as thin as the film" if pattern.empty else "",
+        "problem": _("nothing is squeezed as thin as the film") if pattern.empty else "",
     }
 
 
@@ -190,7 +191,9 @@ def sweep(
     True
     """
     if workers < 1:
-        raise InputError(f"{workers} workers", where="workers", fix="use 1 or more")
+        raise InputError(
+            _("{workers} workers").format(workers=workers), where="workers", fix=_("use 1 or more")
+        )
     names: list[FlankName] = [check_flank(f) for f in flanks]
     torques = [float(torque_nm)] if isinstance(torque_nm, (int, float)) else [float(t) for t in torque_nm]
     plan = [(s, name, t) for s in settings for name in names for t in torques]

@@ -18,6 +18,7 @@ from axlewright.contact.mesh import build_mesh
 from axlewright.errors import DesignError
 from axlewright.gearset import FlankName, Geometry
 from axlewright.gearset.flank import blade_angle
+from axlewright.language import _
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -149,7 +150,7 @@ def _fit(s: Array, h: Array, theta: Array, degree: int = 4) -> tuple[Surface, fl
         x, y = (a - s0) / ss, (b - h0) / hs
         return np.stack([x**i * y**j for i, j in powers], axis=-1)
 
-    coefficients, *_ = np.linalg.lstsq(rows(s, h), theta, rcond=None)
+    coefficients, *_rest = np.linalg.lstsq(rows(s, h), theta, rcond=None)
     miss = float(np.abs(rows(s, h) @ coefficients - theta).max())
     return (lambda a, b: np.asarray(rows(a, b) @ coefficients)), miss
 
@@ -218,7 +219,7 @@ def pinion_member(geometry: Geometry) -> Member:
     # Both flanks of the design pass through the pitch point, so the slot is read there.
     pitch_x, pitch_y = blank.to_tooth(np.array(blank.pitch_radius), np.array(blank.pitch_height))
     slot = float(ring.surfaces["coast"](pitch_x, pitch_y) - geometry.coast.patches(pitch_x, pitch_y)[0])
-    r0, z0, _ = pinion_places(geometry, cones.mean_point)
+    r0, z0, _rest = pinion_places(geometry, cones.mean_point)
     sd, cd = math.sin(blank.delta1), math.cos(blank.delta1)
     coarse = build_mesh(design, 33, 17, 64)
     pitch = 2.0 * math.pi / design.pinion_teeth
@@ -240,9 +241,11 @@ def pinion_member(geometry: Geometry) -> Member:
         surfaces[name], miss = _fit(s[keep], h[keep], theta[keep])
         if miss * r0 > 0.05 * blank.mean_normal_module:
             raise DesignError(
-                f"the pinion's {name} flank cannot be carried into its root (miss {miss * r0:.2f} mm)",
+                _("the pinion's {name} flank cannot be carried into its root (miss {miss} mm)").format(
+                    name=name, miss=f"{miss * r0:.2f}"
+                ),
                 where="pinion_spiral_angle_deg",
-                fix="use a smaller spiral angle or a narrower face",
+                fix=_("use a smaller spiral angle or a narrower face"),
             )
         inside = keep & (np.abs(pair.x)[None, :] <= 1.0 + 1e-9)
         ends += [float(s[inside].min()), float(s[inside].max())]
@@ -260,9 +263,9 @@ def pinion_member(geometry: Geometry) -> Member:
     width = surfaces["drive"](s, tip) - surfaces["coast"](s, tip)
     if np.ptp(np.sign(width)) > 0:
         raise DesignError(
-            "the pinion's teeth run to a point at the tip",
+            _("the pinion's teeth run to a point at the tip"),
             where="mean_pressure_angle_deg",
-            fix="use a smaller pressure angle or a smaller working depth",
+            fix=_("use a smaller pressure angle or a smaller working depth"),
         )
     return member
 
@@ -367,7 +370,9 @@ def _right_handed(nodes: Array, hexes: Index) -> Index:
     if np.all(triple < 0):
         return hexes[:, [1, 0, 3, 2, 5, 4, 7, 6]]
     raise DesignError(
-        f"{int(np.count_nonzero(triple < 0))} of {len(hexes)} cells of the tooth are folded",
-        where="tooth solid",
-        fix="the flanks cross: use a smaller pressure angle or working depth",
+        _("{count_nonzero} of {count} cells of the tooth are folded").format(
+            count_nonzero=int(np.count_nonzero(triple < 0)), count=len(hexes)
+        ),
+        where=_("tooth solid"),
+        fix=_("the flanks cross: use a smaller pressure angle or working depth"),
     )

@@ -14,18 +14,18 @@ from axlewright.contact.atlas import Atlas
 from axlewright.diagnosis.cause import Posterior
 from axlewright.diagnosis.cure import Goal, accepted, best_moves, patterns_after
 from axlewright.diagnosis.evidence import Place
-from axlewright.language import _
+from axlewright.language import _, n_
 from axlewright.units import show_length
 
 Array = NDArray[np.float64]
 
 # Cost classes and typical hours: common practice, no source; hours only rank the choices.
 COST_WORDS = {
-    "L0": "minutes, nothing comes apart",
-    "L1": "gears stay in: side shims or adjusters",
-    "L2": "gears out, no bearing pressed",
-    "L3": "gears out and bearings pressed off",
-    "L4": "new parts or housing work",
+    "L0": n_("minutes, nothing comes apart"),
+    "L1": n_("gears stay in: side shims or adjusters"),
+    "L2": n_("gears out, no bearing pressed"),
+    "L3": n_("gears out and bearings pressed off"),
+    "L4": n_("new parts or housing work"),
 }
 COST_HOURS = {"L0": 0.2, "L1": 0.7, "L2": 1.5, "L3": 3.0, "L4": 6.0}
 UNFIXABLE = 0.25  # chance that shims can do it below which measuring the housing comes first: our choice
@@ -55,6 +55,8 @@ class Advice:
     expected : dict
         Patterns after the change, computed; filled in for the best few.
     expected_backlash_mm : float or None
+    look_again : bool
+        True when it asks for a better look and changes nothing.
     """
 
     text: str
@@ -67,6 +69,7 @@ class Advice:
     chance_last_teardown: float
     expected: dict[str, ContactPattern]
     expected_backlash_mm: float | None
+    look_again: bool = False
 
     def to_json(self) -> dict[str, Any]:
         """Return plain data."""
@@ -78,6 +81,7 @@ class Advice:
             "shim_move_mm": round(self.shim_move_mm, 4),
             "cost_class": self.cost_class,
             "cost_words": self.cost_words,
+            "look_again": self.look_again,
             "chance_last_teardown": round(self.chance_last_teardown, 3),
             "expected_backlash_mm": None
             if self.expected_backlash_mm is None
@@ -184,7 +188,7 @@ def list_advice(
                     change,
                     spacer,
                     cost,
-                    COST_WORDS[cost],
+                    _(COST_WORDS[cost]),
                     chance,
                     {},
                     float(backlash.mean()) if backlash_known else None,
@@ -202,17 +206,20 @@ def list_advice(
         if key not in unique or hours < unique[key][0]:
             unique[key] = (hours, advice)
     ordered = sorted(unique.values(), key=lambda pair: pair[0])
-    out = [advice for _, advice in ordered]
+    out = [advice for _key, advice in ordered]
     if fixable < UNFIXABLE:
         stop = Advice(
-            "Stop and measure the housing: offset and shaft angle of the bores, and check that the gears are "
-            "a matched pair. No spacer or shim is likely to bring both flanks right.",
+            _(
+                "Stop and measure the housing: offset and shaft angle of the bores, and "
+                "check that the gears are a matched pair. No spacer or shim is likely to "
+                "bring both flanks right."
+            ),
             0.0,
             0.0,
             0.0,
             spacer_now_mm,
             "L4",
-            COST_WORDS["L4"],
+            _(COST_WORDS["L4"]),
             0.0,
             {},
             None,
@@ -221,36 +228,103 @@ def list_advice(
     return out
 
 
+def look_first(text: str, spacer_now_mm: float | None) -> Advice:
+    """Return a look that costs minutes and comes before every change.
+
+    Parameters
+    ----------
+    text : str
+        What to look at and why, in sentences.
+    spacer_now_mm : float or None
+        Spacer fitted now, which stays [mm].
+    """
+    return Advice(
+        text, 0.0, 0.0, 0.0, spacer_now_mm, "L0", _(COST_WORDS["L0"]), 0.0, {}, None, look_again=True
+    )
+
+
+def photograph_first(flank: str, refused: bool, spacer_now_mm: float | None) -> Advice:
+    """Return the advice to photograph the flank that decides, before anything is changed.
+
+    Parameters
+    ----------
+    flank : str
+        "drive" or "coast".
+    refused : bool
+        Whether a photo of it was taken and refused.
+    spacer_now_mm : float or None
+        [mm].
+    """
+    if refused and flank == "drive":
+        text = _(
+            "Photograph the drive flank again before anything is changed: it decides, and its photo was "
+            "refused. Soft light from the side, no shine, the paint fresh and thin; if it is refused again, "
+            "draw the mark by hand."
+        )
+    elif refused:
+        text = _(
+            "Photograph the coast flank again before anything is changed: it decides, and its photo was "
+            "refused. Soft light from the side, no shine, the paint fresh and thin; if it is refused again, "
+            "draw the mark by hand."
+        )
+    elif flank == "drive":
+        text = _(
+            "Photograph the drive flank before anything is changed: it decides, and it was not read. The "
+            "coast flank alone is no ground for pressing a bearing."
+        )
+    else:
+        text = _(
+            "Photograph the coast flank before anything is changed: it decides, and it was not read. The "
+            "drive flank alone is no ground for pressing a bearing."
+        )
+    return look_first(text, spacer_now_mm)
+
+
 def _sentence(pinion: float, ring: float, change: float, spacer: float | None, place: Place) -> str:
     if not pinion and not ring:
-        return "Leave the settings as they are."
-    parts = []
-    if pinion:
-        where = {
-            "under_head": "under the pinion head",
-            "behind_cup": "behind the head bearing's cup",
-            "cage_flange": "under the cage flange",
-        }[place]
-        thick = "thicker" if change > 0 else "thinner"
-        way = "out" if pinion > 0 else "in"
-        fit = f": fit {show_length(spacer)}" if spacer is not None else ""
-        parts.append(
-            f"Make the spacer {where} {show_length(abs(change))} {thick}{fit}; the pinion comes "
-            f"{show_length(abs(pinion))} {way}"
+        return _("Leave the settings as they are.")
+    if not pinion:
+        return (
+            _("Move the ring gear {ring} away from the pinion, side shims changed equally and oppositely.")
+            if ring > 0
+            else _(
+                "Move the ring gear {ring} closer to the pinion, side shims changed equally and oppositely."
+            )
+        ).format(ring=show_length(abs(ring)))
+    where = {
+        "under_head": _("under the pinion head"),
+        "behind_cup": _("behind the head bearing's cup"),
+        "cage_flange": _("under the cage flange"),
+    }[place]
+    size = (_("{change} thicker") if change > 0 else _("{change} thinner")).format(
+        change=show_length(abs(change))
+    )
+    if spacer is not None:
+        size = _("{size}: fit {spacer}").format(size=size, spacer=show_length(spacer))
+    first = (
+        _("Make the spacer {where} {size}; the pinion comes {pinion} out")
+        if pinion > 0
+        else _("Make the spacer {where} {size}; the pinion comes {pinion} in")
+    ).format(where=where, size=size, pinion=show_length(abs(pinion)))
+    if not ring:
+        return f"{first}."
+    return (
+        _(
+            "{first}; then move the ring gear {ring} away from the pinion, side shims changed equally and "
+            "oppositely."
         )
-    if ring:
-        way = "away from the pinion" if ring > 0 else "closer to the pinion"
-        verb = "then move" if pinion else "Move"
-        parts.append(
-            f"{verb} the ring gear {show_length(abs(ring))} {way}, side shims changed equally and oppositely"
+        if ring > 0
+        else _(
+            "{first}; then move the ring gear {ring} closer to the pinion, side shims changed equally and "
+            "oppositely."
         )
-    return "; ".join(parts) + "."
+    ).format(first=first, ring=show_length(abs(ring)))
 
 
 def show_chance(chance: float) -> str:
     """Show a probability without claiming more than the samples can tell."""
     if chance > 0.98:
-        return "over 98 %"
+        return _("over {share} %").format(share=98)
     if chance < 0.02:
-        return "under 2 %"
+        return _("under {share} %").format(share=2)
     return f"{100 * chance:.0f} %"

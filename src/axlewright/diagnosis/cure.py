@@ -7,6 +7,7 @@ better than the cause.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,6 +55,11 @@ class Goal:
         "(common practice, no source; public-domain manuals TM 9-2320-273-34 and TM 10-3930-660-34 "
         "give the words, not the figures)"
     )
+
+    @property
+    def deciding_flank(self) -> Literal["drive", "coast"]:
+        """The flank on which a miss in profile weighs most."""
+        return "drive" if self.scale[1] <= self.scale[3] else "coast"
 
 
 def patterns_after(

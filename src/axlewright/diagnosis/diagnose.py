@@ -18,6 +18,8 @@ from axlewright.diagnosis.advice import (
     UNFIXABLE,
     Advice,
     list_advice,
+    look_first,
+    photograph_first,
     show_chance,
     spacer_out_of_reach,
 )
@@ -49,6 +51,7 @@ PLACING_ROUNDS = 4
 # From here on, in half depths, a pattern runs off the tooth: how far it moves there differs from set to set,
 # and of simulated sets that began there about 60 % were right after one change (docs/diagnosis.md).
 OFF_THE_EDGE = 0.45
+DRAWN = 2  # so many of the best advices come with the patterns expected after them
 LIKELY = 0.4  # a way in which the depth came about that is at least this likely is told
 # A housing error is told from twice its prior spread on (0.025 mm, 0.0143 deg) and when two of its own
 # standard deviations away from zero.
@@ -131,21 +134,34 @@ def cause_sentence(depth: Spread, posterior: Posterior) -> str:
     """Say where the pinion sits and how sure that is."""
     out = float((posterior.settings[:, 0] > 0.0).mean())
     sure = max(out, 1.0 - out)
-    way = "out" if out > 0.5 else "in"
     size, sd = show_length(abs(depth.mean)), show_length(depth.sd)
-    sure_text = show_chance(sure)
     if abs(depth.mean) < NOTICEABLE_MM and depth.sd < 2 * NOTICEABLE_MM:
-        return f"The pinion depth is right within what the patterns can tell (± {sd})."
+        return _("The pinion depth is right within what the patterns can tell (± {sd}).").format(sd=sd)
     if sure < 0.9:
-        return (
-            "The patterns do not decide whether the pinion sits too far in or out: "
-            f"best guess {size} too far {way}, "
-            f"give or take {sd}."
+        words = (
+            _(
+                "The patterns do not decide whether the pinion sits too far in or out: best guess {size} too "
+                "far out, give or take {sd}."
+            )
+            if out > 0.5
+            else _(
+                "The patterns do not decide whether the pinion sits too far in or out: best guess {size} too "
+                "far in, give or take {sd}."
+            )
         )
-    return (
-        f"The pinion sits {size} too far {way}, give or take {sd} "
-        f"(one standard deviation; {sure_text} sure of the direction)."
+        return words.format(size=size, sd=sd)
+    words = (
+        _(
+            "The pinion sits {size} too far out, give or take {sd} (one standard deviation; {sure} sure of "
+            "the direction)."
+        )
+        if out > 0.5
+        else _(
+            "The pinion sits {size} too far in, give or take {sd} (one standard deviation; {sure} sure of "
+            "the direction)."
+        )
     )
+    return words.format(size=size, sd=sd, sure=show_chance(sure))
 
 
 def diagnose(
@@ -223,8 +239,11 @@ def diagnose(
         fixable=fixable,
         backlash_known=evidence.backlash_mm is not None,
     )
+    unread = _unread(evidence, goal)
     if not explained:
         advice.insert(0, _read_again(evidence))
+    elif unread is not None:
+        advice.insert(0, unread)
     notes = _notes(evidence, posterior, cause, fixable, explained, atlas)
     beyond = spacer_out_of_reach(
         float(np.median(a)), evidence.place, evidence.spacer_now_mm, spacer_stock, spacer_step_mm
@@ -232,8 +251,10 @@ def diagnose(
     if beyond:
         notes.append(beyond)
     advice = [
-        replace(item, expected=expected_patterns(evidence, posterior, item, atlas)) if k < 2 else item
-        for k, item in enumerate(advice)
+        item
+        if item.look_again or k > DRAWN
+        else replace(item, expected=expected_patterns(evidence, posterior, item, atlas))
+        for k, item in enumerate(advice, start=1)
     ]
     return Diagnosis(
         cause, cure, fixable, explained, tuple(advice), tuple(notes), posterior.components, posterior
@@ -242,19 +263,25 @@ def diagnose(
 
 def _read_again(evidence: Evidence) -> Advice:
     """Return the cheap check that comes before all others when nothing likely explains the patterns."""
-    return Advice(
-        "Roll and read both flanks again and check that design, set and pictures belong together; what was "
-        "read is no ground for taking anything apart.",
-        0.0,
-        0.0,
-        0.0,
+    return look_first(
+        _(
+            "Roll and read both flanks again and check that design, set and pictures "
+            "belong together; what was read is no ground for taking anything apart."
+        ),
         evidence.spacer_now_mm,
-        "L0",
-        COST_WORDS["L0"],
-        0.0,
-        {},
-        None,
     )
+
+
+def _unread(evidence: Evidence, goal: Goal) -> Advice | None:
+    """Return the advice to photograph the flank that decides; None when there is a look at it.
+
+    Words or a sketch in place of a refused photo do not stand in for it.
+    """
+    flank = goal.deciding_flank
+    refused = flank in evidence.refused
+    if evidence.seen(flank) is not None and not refused:
+        return None
+    return photograph_first(flank, refused, evidence.spacer_now_mm)
 
 
 def expected_patterns(
@@ -297,8 +324,11 @@ def _notes(
     notes = []
     if not explained:
         notes.append(
-            "No likely setting of this design explains these patterns: check that the design, the flanks and "
-            "the pictures belong together before anything is taken apart; if they do, the housing is far out."
+            _(
+                "No likely setting of this design explains these patterns: check that the "
+                "design, the flanks and the pictures belong together before anything is "
+                "taken apart; if they do, the housing is far out."
+            )
         )
     for name, share in posterior.components.items():
         if share > LIKELY and evidence.mark_mm and name in MARK_SENTENCES:
@@ -309,16 +339,23 @@ def _notes(
             )
     for key, what, scale in (
         ("offset_error_mm", "offset", OFFSET_TOLD_MM),
-        ("shaft_angle_error_deg", "shaft angle", SHAFT_ANGLE_TOLD_DEG),
+        ("shaft_angle_error_deg", _("shaft angle"), SHAFT_ANGLE_TOLD_DEG),
     ):
         spread = cause[key]
         if abs(spread.mean) > scale and abs(spread.mean) > TOLD_SDS * spread.sd:
-            notes.append(f"The {what} looks wrong; that cannot be shimmed out: measure the housing.")
+            notes.append(
+                _("The {what} looks wrong; that cannot be shimmed out: measure the housing.").format(
+                    what=what
+                )
+            )
     if fixable < UNFIXABLE:
-        notes.append("Shims are unlikely to bring both flanks right.")
+        notes.append(_("Shims are unlikely to bring both flanks right."))
     if evidence.drive is None or evidence.coast is None:
-        missing = "drive" if evidence.drive is None else "coast"
-        notes.append(f"The {missing} flank was not read; reading it costs minutes and narrows this down.")
+        notes.append(
+            _("The drive flank was not read; reading it costs minutes and narrows this down.")
+            if evidence.drive is None
+            else _("The coast flank was not read; reading it costs minutes and narrows this down.")
+        )
     if evidence.backlash_mm is None:
         notes.append(_("The backlash was not read: read it before the ring gear is moved; it costs minutes."))
     drive = evidence.seen("drive")

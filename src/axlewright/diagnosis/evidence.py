@@ -9,6 +9,7 @@ from typing import Literal, Protocol, TypeAlias
 from axlewright.contact import ContactPattern
 from axlewright.errors import InputError
 from axlewright.gearset import GearSetDesign
+from axlewright.language import _
 
 Place = Literal["under_head", "behind_cup", "cage_flange"]
 DEFAULT_CENTER_SD = (0.06, 0.06)
@@ -89,6 +90,9 @@ class Evidence:
     history : tuple of Earlier
         Oldest first. What is believed of the settings before any pattern is seen holds for the oldest look:
         later ones were moved on purpose.
+    refused : tuple of {"drive", "coast"}
+        Flanks of which a photo was taken now and refused. When it is the flank that decides, the first advice
+        is to take it again.
     """
 
     design: GearSetDesign
@@ -104,15 +108,23 @@ class Evidence:
     spacer_now_mm: float | None = None
     place: Place = "under_head"
     history: tuple[Earlier, ...] = ()
+    refused: tuple[Literal["drive", "coast"], ...] = ()
 
     def __post_init__(self) -> None:
+        for flank in self.refused:
+            if flank not in ("drive", "coast"):
+                raise InputError(
+                    _("unknown flank '{flank}'").format(flank=flank),
+                    where="refused",
+                    fix=_("use drive or coast"),
+                )
         if self.drive is None and self.coast is None:
             raise InputError(
-                "no pattern of either flank", where="patterns", fix="read the drive flank at least"
+                _("no pattern of either flank"), where="patterns", fix=_("read the drive flank at least")
             )
         if self.place not in ("under_head", "behind_cup", "cage_flange"):
             raise InputError(
-                f"unknown place '{self.place}'",
+                _("unknown place '{place}'").format(place=self.place),
                 where="place",
                 fix="use under_head, behind_cup or cage_flange",
             )
@@ -121,10 +133,14 @@ class Evidence:
             ("backlash_target_mm", self.backlash_target_mm),
         ):
             if value is not None and not (math.isfinite(value) and 0.0 <= value <= 3.0):
-                raise InputError(f"{value:g} mm is no backlash", where=name, fix="give 0 to 3 mm")
+                raise InputError(
+                    _("{value} mm is no backlash").format(value=f"{value:g}"),
+                    where=name,
+                    fix=_("give 0 to 3 mm"),
+                )
         if not self.backlash_sd_mm > 0.0:
             raise InputError(
-                "must be above zero", where="backlash_sd_mm", fix="give the reading's uncertainty"
+                _("must be above zero"), where="backlash_sd_mm", fix=_("give the reading's uncertainty")
             )
 
     def seen(self, flank: str) -> SeenCenter | None:
@@ -153,16 +169,20 @@ def seen_center(reading: Look, flank: str, bare_sd: tuple[float, float]) -> Seen
         pattern, sd = reading.pattern, reading.center_sd
     if pattern.flank != flank:
         raise InputError(
-            f"the pattern given for the {flank} flank was read on the {pattern.flank} flank",
+            _("the pattern given for the {flank} flank was read on the {flank2} flank").format(
+                flank=flank, flank2=pattern.flank
+            ),
             where=f"{flank} pattern",
-            fix="swap the two pictures; drive is the convex flank of the ring gear",
+            fix=_("swap the two pictures; drive is the convex flank of the ring gear"),
         )
     if pattern.empty:
         raise InputError(
-            "nothing is marked", where=f"{flank} pattern", fix="roll the set again with fresh compound"
+            _("nothing is marked"), where=f"{flank} pattern", fix=_("roll the set again with fresh compound")
         )
     if not (sd[0] > 0.0 and sd[1] > 0.0):
         raise InputError(
-            "the uncertainty must be above zero", where=f"{flank} pattern", fix="state how well it was read"
+            _("the uncertainty must be above zero"),
+            where=f"{flank} pattern",
+            fix=_("state how well it was read"),
         )
     return SeenCenter(float(pattern.center[0]), float(pattern.center[1]), float(sd[0]), float(sd[1]))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -17,6 +17,7 @@ from axlewright.diagnosis.diagnose import Diagnosis
 from axlewright.diagnosis.evidence import Evidence
 from axlewright.diagnosis.priors import Priors
 from axlewright.errors import InputError
+from axlewright.language import _, n_, plural
 from axlewright.units import show_length
 
 Array = NDArray[np.float64]
@@ -31,11 +32,17 @@ MOST_STEPS, SETTLED = 200, 1e-6  # of expectation maximisation
 SLIP_STEP_MM = 0.01  # for the slope of the profile place over a slip of the pinion
 LEAST_SLOPE = 0.5  # per mm; flatter, the profile place tells nothing of a slip
 OFFSET_SD = 0.10  # how far patterns of a whole design may lie from its computed ones before any job is known
-WORDS = {
-    "drive_lengthwise": ("drive", "toward heel", "toward toe"),
-    "drive_profile": ("drive", "higher", "lower"),
-    "coast_lengthwise": ("coast", "toward heel", "toward toe"),
-    "coast_profile": ("coast", "higher", "lower"),
+DIFFERENCES = {
+    "drive_lengthwise": (n_("drive {by} toward heel"), n_("drive {by} toward toe")),
+    "drive_profile": (n_("drive {by} higher"), n_("drive {by} lower")),
+    "coast_lengthwise": (n_("coast {by} toward heel"), n_("coast {by} toward toe")),
+    "coast_profile": (n_("coast {by} higher"), n_("coast {by} lower")),
+    "backlash_mm": (n_("backlash {by} more"), n_("backlash {by} less")),
+}
+PLACES = {
+    **DIFFERENCES,
+    "drive_profile": (n_("drive {by} above"), n_("drive {by} below")),
+    "coast_profile": (n_("coast {by} above"), n_("coast {by} below")),
 }
 
 
@@ -174,41 +181,46 @@ def _words(
 ) -> str:
     if fine:
         worst = max(surprise, key=lambda k: abs(surprise[k]))
-        return (
-            "The change brought what was expected of it"
-            f" (largest difference: {_difference(worst, came[worst] - expected[worst])})."
+        return _("The change brought what was expected of it (largest difference: {difference}).").format(
+            difference=_difference(worst, came[worst] - expected[worst])
         )
     out = []
     for name, off in surprise.items():
         if abs(off) > SURPRISE:
             out.append(
-                f"Not as expected: {_difference(name, came[name] - expected[name])}, "
-                f"{abs(off):.1f} standard deviations."
+                _("Not as expected: {difference}, {off} standard deviations.").format(
+                    difference=_difference(name, came[name] - expected[name]), off=f"{abs(off):.1f}"
+                )
             )
     if short is not None and abs(surprise["drive_profile"]) > SURPRISE:
-        way = "out" if short > 0 else "in"
-        out.append(f"It looks as if the pinion sits {show_length(abs(short))} farther {way} than was meant.")
+        out.append(
+            (
+                _("It looks as if the pinion sits {short} farther out than was meant.")
+                if short > 0
+                else _("It looks as if the pinion sits {short} farther in than was meant.")
+            ).format(short=show_length(abs(short)))
+        )
         if pinion_moved:
             out.append(
-                "Check the fitted spacer's thickness, the bearing's width against the one measured, and that "
-                "cup and cone are seated."
+                _(
+                    "Check the fitted spacer's thickness, the bearing's width against the one "
+                    "measured, and that cup and cone are seated."
+                )
             )
     if abs(surprise.get("backlash_mm", 0.0)) > SURPRISE:
-        out.append("Read the backlash again after the caps are torqued, and check both side shims.")
+        out.append(_("Read the backlash again after the caps are torqued, and check both side shims."))
     if len([s for s in surprise.values() if abs(s) > SURPRISE]) > 1:
-        out.append("If both flanks jumped, make sure the same set was photographed at the same place.")
+        out.append(_("If both flanks jumped, make sure the same set was photographed at the same place."))
     return " ".join(out)
 
 
 def _count(jobs: int) -> str:
-    return "1 job" if jobs == 1 else f"{jobs} jobs"
+    return plural("1 job", "{count} jobs", jobs).format(count=jobs)
 
 
-def _difference(name: str, by: float) -> str:
-    if name == "backlash_mm":
-        return f"backlash {show_length(abs(by))} {'more' if by > 0 else 'less'}"
-    flank, up, down = WORDS[name]
-    return f"{flank} {abs(by):.2f} {up if by > 0 else down}"
+def _difference(name: str, by: float, words: Mapping[str, tuple[str, str]] = DIFFERENCES) -> str:
+    size = show_length(abs(by)) if name == "backlash_mm" else f"{abs(by):.2f}"
+    return _(words[name][0 if by > 0 else 1]).format(by=size)
 
 
 @dataclass(frozen=True, slots=True)
@@ -267,10 +279,12 @@ def learn_design(
         Without jobs, or with jobs of several designs.
     """
     if not jobs:
-        raise InputError("no finished job", where="jobs", fix="give one job of the design at least")
+        raise InputError(_("no finished job"), where="jobs", fix=_("give one job of the design at least"))
     design = jobs[0].design
     if any(job.design != design for job in jobs):
-        raise InputError("jobs of several designs", where="jobs", fix="learn each design from its own jobs")
+        raise InputError(
+            _("jobs of several designs"), where="jobs", fix=_("learn each design from its own jobs")
+        )
     priors = Priors() if priors is None else priors
     atlas = atlas_of(design) if atlas is None else atlas
     start_sd = np.array([priors.lie_lengthwise, priors.lie_profile] * 2)
@@ -307,16 +321,20 @@ def learn_design(
         lie_center=(float(offset[0]), float(offset[1]), float(offset[2]), float(offset[3])),
         lie_lengthwise=float(np.sqrt((both[0] ** 2 + both[2] ** 2) / 2.0)),
         lie_profile=float(np.sqrt((both[1] ** 2 + both[3] ** 2) / 2.0)),
-        source=f"learned from {_count(len(jobs))} of {design.name}; {priors.source}",
+        source=_("learned from {jobs} of {design}; {source}").format(
+            jobs=_count(len(jobs)), design=design.name, source=_(priors.source)
+        ),
     )
     parts = [
-        _difference(name, float(offset[k])).replace("higher", "above").replace("lower", "below")
+        _difference(name, float(offset[k]), PLACES)
         for k, name in enumerate(CENTERS)
         if abs(offset[k]) > 2.0 * offset_sd[k]
     ]
-    words = f"{_count(len(jobs))} of {design.name}: " + (
-        f"its patterns lie {', '.join(parts)} of where the computed ones lie."
+    words = (
+        _("{jobs} of {design}: its patterns lie {parts} of where the computed ones lie.")
         if parts
-        else "its patterns lie where the computed ones lie, as far as that can be told."
-    )
+        else _(
+            "{jobs} of {design}: its patterns lie where the computed ones lie, as far as that can be told."
+        )
+    ).format(jobs=_count(len(jobs)), design=design.name, parts=", ".join(parts))
     return LearnedDesign(design.name, len(jobs), offset, offset_sd, spread, learned, words)

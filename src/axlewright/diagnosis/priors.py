@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.errors import InputError
+from axlewright.language import _
 
 Array = NDArray[np.float64]
 
@@ -84,9 +85,11 @@ class Priors:
                 good = isinstance(value, str) or value > 0.0
             if not good:
                 raise InputError(
-                    f"{value} is no spread" if "share" not in key.name else f"{value} is no share",
+                    _("{value} is no spread").format(value=value)
+                    if "share" not in key.name
+                    else _("{value} is no share").format(value=value),
                     where=key.name,
-                    fix="give a number above zero, or a share from 0 to below 1",
+                    fix=_("give a number above zero, or a share from 0 to below 1"),
                 )
 
     @property
@@ -133,7 +136,11 @@ def depth_components(
         Weights add up to 1.
     """
     if mark_mm is not None and not np.isfinite(mark_mm):
-        raise InputError(f"{mark_mm} is no mark", where="mark", fix="type for example +2 with its unit")
+        raise InputError(
+            _("{mark_mm} is no mark").format(mark_mm=mark_mm),
+            where="mark",
+            fix=_("type for example +2 with its unit"),
+        )
     mistaken = priors.mark_mistaken_share if mark_mm else 0.0
     rest = 1.0 - mistaken
     out = [

@@ -13,8 +13,10 @@ from typing import Literal
 import numpy as np
 
 from axlewright.contact import ContactPattern
+from axlewright.contact.marks import EDGE_WORDS, edge_words
 from axlewright.errors import InputError
 from axlewright.gearset.design import ToothForm
+from axlewright.language import _, n_
 from axlewright.pattern.readings import PatternReading
 from axlewright.setup.limits import Limit, Verdict
 from axlewright.setup.limits import judge as judge_limit
@@ -94,30 +96,32 @@ _USED = f"{T21}: match the old wear trace, smaller, at its toe end; do not chase
 
 DEFAULT_CRITERIA: tuple[Criterion, ...] = (
     Criterion(
-        "profile", "centred between top and root", "profile",
-        _band("pattern centre in profile", -0.25, 0.25, _PROFILE), _PROFILE, condition="new",
+        "profile", n_("centred between top and root"), "profile",
+        _band(n_("pattern centre in profile"), -0.25, 0.25, _PROFILE), _PROFILE, condition="new",
     ),
     Criterion(
-        "working-lengthwise", "at the middle or toward the toe, never toward the heel", "lengthwise",
-        _band("pattern centre lengthwise, working flank", -0.45, 0.10, _TOE), _TOE, role="working",
+        "working-lengthwise", n_("at the middle or toward the toe, never toward the heel"), "lengthwise",
+        _band(n_("pattern centre lengthwise, working flank"), -0.45, 0.10, _TOE), _TOE, role="working",
         condition="new",
     ),
     Criterion(
-        "other-lengthwise", "centred lengthwise or slightly toward the toe", "lengthwise",
-        _band("pattern centre lengthwise, other flank", -0.35, 0.20, _COAST), _COAST, role="other",
+        "other-lengthwise", n_("centred lengthwise or slightly toward the toe"), "lengthwise",
+        _band(n_("pattern centre lengthwise, other flank"), -0.35, 0.20, _COAST), _COAST, role="other",
         condition="new",
     ),
     Criterion(
-        "length", "half to two thirds of the tooth length", "length",
-        _band("pattern length over face width", 0.45, 0.75, f"{_LENGTH}; widened by 0.05 to 0.08, {OURS}"),
-        _LENGTH, condition="new",
+        "length", n_("half to two thirds of the tooth length"), "length",
+        _band(
+            n_("pattern length over face width"), 0.45, 0.75, f"{_LENGTH}; widened by 0.05 to 0.08, {OURS}"
+        ), _LENGTH, condition="new",
     ),
     Criterion(
-        "clear", "clear of top, root and heel, no hard line at an edge", "edges", None, _CLEAR,
+        "clear", n_("clear of top, root and heel, no hard line at an edge"), "edges", None, _CLEAR,
         edges=("top", "root", "heel"),
     ),
     Criterion(
-        "used", "smaller than the old wear trace and at its toe end", "edges", None, _USED, condition="used"
+        "used", n_("smaller than the old wear trace and at its toe end"), "edges", None, _USED,
+        condition="used",
     ),
 )  # fmt: skip
 
@@ -151,9 +155,17 @@ def judge(
     list of PatternVerdict
     """
     if drives_on not in ("drive", "coast"):
-        raise InputError(f"unknown flank '{drives_on}'", where="drives_on", fix="use drive or coast")
+        raise InputError(
+            _("unknown flank '{drives_on}'").format(drives_on=drives_on),
+            where="drives_on",
+            fix=_("use drive or coast"),
+        )
     if condition not in ("new", "used"):
-        raise InputError(f"unknown condition '{condition}'", where="condition", fix="use new or used")
+        raise InputError(
+            _("unknown condition '{condition}'").format(condition=condition),
+            where="condition",
+            fix=_("use new or used"),
+        )
     pattern = reading.pattern if isinstance(reading, PatternReading) else reading
     role = "working" if pattern.flank == drives_on else "other"
     out = []
@@ -170,7 +182,11 @@ def _judge_one(
     reading: PatternReading | ContactPattern, pattern: ContactPattern, c: Criterion
 ) -> PatternVerdict:
     if pattern.empty:
-        return PatternVerdict(c, "look yourself", f"Nothing is marked; wanted: {c.text} ({c.source}).")
+        return PatternVerdict(
+            c,
+            "look yourself",
+            _("Nothing is marked; wanted: {text} ({source}).").format(text=_(c.text), source=c.source),
+        )
     read = isinstance(reading, PatternReading)
     sd_x, sd_y = reading.center_sd if isinstance(reading, PatternReading) else (0.0, 0.0)
     sd_l = reading.length_sd if isinstance(reading, PatternReading) else 0.0
@@ -183,22 +199,37 @@ def _judge_one(
         verdict = judge_limit(value, c.limit, expanded_uncertainty=2.0 * sd)
         return PatternVerdict(c, verdict.kind, verdict.text("metric"), verdict)
     if c.condition == "used":
-        return PatternVerdict(c, "look yourself", f"Used set: wanted {c.text} ({c.source}).")
+        return PatternVerdict(
+            c,
+            "look yourself",
+            _("Used set: wanted {text} ({source}).").format(text=_(c.text), source=c.source),
+        )
     touched = sorted(pattern.touches & set(c.edges))
     if touched:
-        where = " and ".join(touched)
+        where = edge_words(touched)
         return PatternVerdict(
-            c, "outside", f"The pattern reaches the {where}; wanted: {c.text} ({c.source})."
+            c,
+            "outside",
+            _("The pattern reaches the {where}; wanted: {text} ({source}).").format(
+                where=where, text=_(c.text), source=c.source
+            ),
         )
     near = _nearest_edges(pattern, c.edges, sd_x, sd_y) if read else []
     if near:
         return PatternVerdict(
             c,
             "near the edge: measure again",
-            f"The pattern comes as near to the {' and '.join(near)} as the reading is sure; wanted: {c.text} "
-            f"({c.source}).",
+            _(
+                "The pattern comes as near to the {near} as the reading is sure; wanted: {text} ({source})."
+            ).format(near=edge_words(near), text=_(c.text), source=c.source),
         )
-    return PatternVerdict(c, "inside", f"Clear of {', '.join(c.edges)} ({c.source}).")
+    return PatternVerdict(
+        c,
+        "inside",
+        _("Clear of {edges} ({source}).").format(
+            edges=", ".join(_(EDGE_WORDS[e]) for e in c.edges), source=c.source
+        ),
+    )
 
 
 def _nearest_edges(pattern: ContactPattern, edges: tuple[str, ...], sd_x: float, sd_y: float) -> list[str]:

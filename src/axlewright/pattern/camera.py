@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from axlewright.errors import PhotoError
 from axlewright.gearset import FlankName, GearSetDesign, build_geometry, rotation_about
+from axlewright.language import _
 
 Array = NDArray[np.float64]
 
@@ -120,7 +121,7 @@ def _starts(points: Array, normal: Array, taps: Array, focal: float, center: Arr
     basis = np.stack([e1, np.cross(e3, e1), e3])
     flat = (points - middle) @ basis.T
     design = np.column_stack([flat[:, :2], np.ones(4)])
-    fit, *_ = np.linalg.lstsq(design, taps, rcond=None)
+    fit, *_rest = np.linalg.lstsq(design, taps, rcond=None)
     a, place = fit[:2].T, fit[2]  # a: (2 image axes, 2 plane axes)
     k, d = -float(a[0] @ a[1]), float(a[1] @ a[1] - a[0] @ a[0])
     c1 = math.sqrt(max(0.0, (d + math.hypot(d, 2 * k)) / 2))
@@ -143,8 +144,8 @@ def _starts(points: Array, normal: Array, taps: Array, focal: float, center: Arr
 
 def winding(design: GearSetDesign, flank: FlankName) -> int:
     """Return +1 when the corners run clockwise on the screen seen from outside the flank, else −1."""
-    p, _ = flank_surface(design, flank, CORNER_X, CORNER_Y)
-    _, n = flank_surface(design, flank, np.array(0.0), np.array(0.0))
+    p, _rest = flank_surface(design, flank, CORNER_X, CORNER_Y)
+    _rest, n = flank_surface(design, flank, np.array(0.0), np.array(0.0))
     area = np.cross(p[1] - p[0], p[3] - p[0]) @ n
     # Seen from outside, a positive area about the normal runs against the clock.
     return -1 if area > 0 else 1
@@ -187,14 +188,14 @@ def fit_camera(
     PhotoError
         When no pose comes near the taps.
     """
-    points, _ = flank_surface(design, flank, CORNER_X, CORNER_Y)
-    _, normal = flank_surface(design, flank, np.array(0.0), np.array(0.0))
+    points, _rest = flank_surface(design, flank, CORNER_X, CORNER_Y)
+    _rest, normal = flank_surface(design, flank, np.array(0.0), np.array(0.0))
     center = np.array([size[0] / 2.0 - 0.5, size[1] / 2.0 - 0.5])
     spread = PHONE_FOCAL_SPREAD if focal_px is None else FILE_FOCAL_SPREAD
     focal = PHONE_FOCAL_SHARE * max(size) if focal_px is None else focal_px
     edge_points = None
     if edges is not None:
-        edge_points, _ = flank_surface(design, flank, edges[0][:, 0], edges[0][:, 1])
+        edge_points, _rest = flank_surface(design, flank, edges[0][:, 0], edges[0][:, 1])
 
     def misses(camera: FittedCamera) -> Array:
         parts = [((camera.project(points) - taps) / tap_sd_px).ravel()]
@@ -219,7 +220,9 @@ def fit_camera(
             best = (cost, camera)
     if best is None or not math.isfinite(best[0]):
         raise PhotoError(
-            "no camera position explains these corners", where="corners", fix="tap the four corners again"
+            _("no camera position explains these corners"),
+            where="corners",
+            fix=_("tap the four corners again"),
         )
     camera = best[1]
     J = slope(camera)
@@ -247,7 +250,7 @@ def _descend(camera: FittedCamera, misses, slope) -> tuple[FittedCamera, float]:
     r = misses(camera)
     cost = float(r @ r)
     damping = 1e-3
-    for _ in range(60):
+    for _again in range(60):
         J = slope(camera)
         A, g = J.T @ J, J.T @ r
         scale = np.diag(A) + 1e-12

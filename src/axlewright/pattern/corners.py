@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from axlewright.errors import PhotoError
 from axlewright.gearset import FlankName, GearSetDesign
+from axlewright.language import _
 from axlewright.pattern.camera import CORNER_NAMES, winding
 
 Array = NDArray[np.float64]
@@ -43,14 +44,16 @@ def parse_corners(text: str) -> Array:
             x, y = (float(v) for v in parts)
         except ValueError:
             raise PhotoError(
-                f"'{pair}' is not a place in the picture",
+                _("'{pair}' is not a place in the picture").format(pair=pair),
                 where="corners",
-                fix=f"write four pairs like 310,220 in the order {ORDER}",
+                fix=_("write four pairs like 310,220 in the order {order}").format(order=ORDER),
             ) from None
         values.append((x, y))
     if len(values) != 4:
         raise PhotoError(
-            f"{len(values)} corners are given where four are needed", where="corners", fix=f"tap {ORDER}"
+            _("{count} corners are given where four are needed").format(count=len(values)),
+            where="corners",
+            fix=_("tap {order}").format(order=ORDER),
         )
     return np.array(values, dtype=float)
 
@@ -85,42 +88,60 @@ def check_corners(corners: Array, size: tuple[int, int], design: GearSetDesign, 
     """
     c = np.asarray(corners, dtype=float)
     if c.shape != (4, 2) or not np.all(np.isfinite(c)):
-        raise PhotoError("four corners are needed", where="corners", fix=f"tap {ORDER}")
+        raise PhotoError(
+            _("four corners are needed"), where="corners", fix=_("tap {order}").format(order=ORDER)
+        )
     width, height = size
     for name, (x, y) in zip(CORNER_NAMES, c, strict=True):
         if not (-0.5 <= x <= width - 0.5 and -0.5 <= y <= height - 0.5):
             raise PhotoError(
-                f"the {name} corner ({x:.0f}, {y:.0f}) lies outside the picture of {width} × {height} pixels",
+                _(
+                    "the {name} corner ({x}, {y}) lies outside the picture of {width} × {height} pixels"
+                ).format(name=name, x=f"{x:.0f}", y=f"{y:.0f}", width=width, height=height),
                 where="corners",
-                fix="tap inside the picture, or take one that shows the whole tooth",
+                fix=_("tap inside the picture, or take one that shows the whole tooth"),
             )
     if _crosses(c[0], c[1], c[2], c[3]) or _crosses(c[1], c[2], c[3], c[0]):
-        raise PhotoError("the corners cross", where="corners", fix=f"tap them in the order {ORDER}")
+        raise PhotoError(
+            _("the corners cross"),
+            where="corners",
+            fix=_("tap them in the order {order}").format(order=ORDER),
+        )
     length = 0.5 * (np.linalg.norm(c[1] - c[0]) + np.linalg.norm(c[2] - c[3]))
     tall = 0.5 * (np.linalg.norm(c[3] - c[0]) + np.linalg.norm(c[2] - c[1]))
     if length < SMALLEST_LENGTH_PX or tall < SMALLEST_HEIGHT_PX:
         raise PhotoError(
-            f"the tooth is only {length:.0f} × {tall:.0f} pixels in the picture",
+            _("the tooth is only {length} × {tall} pixels in the picture").format(
+                length=f"{length:.0f}", tall=f"{tall:.0f}"
+            ),
             where="corners",
-            fix="go nearer, so that one tooth fills half of the picture's width",
+            fix=_("go nearer, so that one tooth fills half of the picture's width"),
         )
     following, before = np.roll(c, -1, 0) - c, c - np.roll(c, 1, 0)
     turn = before[:, 0] * following[:, 1] - before[:, 1] * following[:, 0]
     if not (np.all(turn > 0) or np.all(turn < 0)):
         raise PhotoError(
-            "the corners do not go around a tooth", where="corners", fix=f"tap them in the order {ORDER}"
+            _("the corners do not go around a tooth"),
+            where="corners",
+            fix=_("tap them in the order {order}").format(order=ORDER),
         )
     if (1 if turn[0] > 0 else -1) != winding(design, flank):
         other = "coast" if flank == "drive" else "drive"
         raise PhotoError(
-            f"seen from outside, a {flank} flank of {design.name} has its corners the other way round",
+            _("seen from outside, a {flank} flank of {name} has its corners the other way round").format(
+                flank=flank, name=design.name
+            ),
             where="corners",
-            fix=f"check toe against heel, whether this is the {other} flank, and that no photo is mirrored",
+            fix=_(
+                "check toe against heel, whether this is the {other} flank, and that no photo is mirrored"
+            ).format(other=other),
         )
     if tall > 1.1 * length:
         raise PhotoError(
-            f"the tooth would be taller ({tall:.0f} px) than long ({length:.0f} px)",
+            _("the tooth would be taller ({tall} px) than long ({length} px)").format(
+                tall=f"{tall:.0f}", length=f"{length:.0f}"
+            ),
             where="corners",
-            fix=f"tap them in the order {ORDER}",
+            fix=_("tap them in the order {order}").format(order=ORDER),
         )
     return c

@@ -25,6 +25,7 @@ from axlewright.contact.mesh import Settings, build_mesh
 from axlewright.contact.rolling import roll_unloaded
 from axlewright.errors import ContactError
 from axlewright.gearset import EaseOff, FlankName, GearSetDesign
+from axlewright.language import _
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -136,9 +137,11 @@ def _roll_many(design: GearSetDesign) -> Array:
             out.append(np.concatenate(row))
     if len(out) < ROLLED // 3:
         raise ContactError(
-            f"only {len(out)} of {ROLLED} settings give marks on both flanks",
+            _("only {count} of {rolled} settings give marks on both flanks").format(
+                count=len(out), rolled=ROLLED
+            ),
             where=design.name,
-            fix="check the ease-off of the design",
+            fix=_("check the ease-off of the design"),
         )
     return np.array(out)
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageOps, UnidentifiedImageError
 
 from axlewright.errors import PhotoError
+from axlewright.language import _
 
 Pixels = NDArray[np.uint8]
 
@@ -69,26 +70,28 @@ def _read_bytes(source: str | Path | bytes) -> tuple[bytes, str]:
         path = Path(source)
         name = path.name
         if not path.is_file():
-            raise PhotoError("there is no such file", where=str(source), fix="give the path of a photo")
+            raise PhotoError(_("there is no such file"), where=str(source), fix=_("give the path of a photo"))
         if path.stat().st_size > MAX_BYTES:
             raise PhotoError(
-                f"the file has {path.stat().st_size / 1e6:.0f} MB",
+                _("the file has {st_size} MB").format(st_size=f"{path.stat().st_size / 1e6:.0f}"),
                 where=name,
-                fix=f"use a photo below {MAX_BYTES / 1e6:.0f} MB",
+                fix=_("use a photo below {max_bytes} MB").format(max_bytes=f"{MAX_BYTES / 1e6:.0f}"),
             )
         try:
             data = path.read_bytes()
         except OSError as error:
             raise PhotoError(
-                f"cannot be read ({error.__class__.__name__})", where=name, fix="check the file"
+                _("cannot be read ({name})").format(name=error.__class__.__name__),
+                where=name,
+                fix=_("check the file"),
             ) from error
     if not data:
-        raise PhotoError("the file is empty", where=name, fix="take or send the photo again")
+        raise PhotoError(_("the file is empty"), where=name, fix=_("take or send the photo again"))
     if len(data) > MAX_BYTES:
         raise PhotoError(
-            f"the file has {len(data) / 1e6:.0f} MB",
+            _("the file has {count} MB").format(count=f"{len(data) / 1e6:.0f}"),
             where=name,
-            fix=f"use a photo below {MAX_BYTES / 1e6:.0f} MB",
+            fix=_("use a photo below {max_bytes} MB").format(max_bytes=f"{MAX_BYTES / 1e6:.0f}"),
         )
     return data, name
 
@@ -104,24 +107,32 @@ def _open(data: bytes, name: str) -> Image.Image:
         raise _too_many(name) from error
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError) as error:
         raise PhotoError(
-            "this is not a photo this program can open", where=name, fix="use a JPEG, PNG or HEIC picture"
+            _("this is not a photo this program can open"),
+            where=name,
+            fix=_("use a JPEG, PNG or HEIC picture"),
         ) from error
     if image.width * image.height > MAX_PIXELS:
         raise _too_many(name)
     if min(image.size) < MIN_SIDE:
         raise PhotoError(
-            f"the picture has only {image.width} × {image.height} pixels",
+            _("the picture has only {width} × {height} pixels").format(
+                width=image.width, height=image.height
+            ),
             where=name,
-            fix=f"use one with at least {MIN_SIDE} pixels on its shorter side, best straight from the camera",
+            fix=_(
+                "use one with at least {min_side} pixels on its shorter side, best straight from the camera"
+            ).format(min_side=MIN_SIDE),
         )
     return image
 
 
 def _too_many(name: str) -> PhotoError:
     return PhotoError(
-        f"the picture unpacks to more than {MAX_PIXELS / 1e6:.0f} million pixels",
+        _("the picture unpacks to more than {max_pixels} million pixels").format(
+            max_pixels=f"{MAX_PIXELS / 1e6:.0f}"
+        ),
         where=name,
-        fix="use a photo straight from the camera",
+        fix=_("use a photo straight from the camera"),
     )
 
 
@@ -132,7 +143,7 @@ def _decode(image: Image.Image, name: str) -> Image.Image:
         return image
     except (OSError, SyntaxError, ValueError, EOFError) as error:
         raise PhotoError(
-            "the file is cut short or damaged", where=name, fix="copy or send the photo again"
+            _("the file is cut short or damaged"), where=name, fix=_("copy or send the photo again")
         ) from error
 
 

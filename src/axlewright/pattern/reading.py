@@ -28,6 +28,7 @@ from axlewright.pattern.edges import find_edges, softened
 from axlewright.pattern.expected import expected_marks, figures_of
 from axlewright.pattern.picture import Picture, load_picture
 from axlewright.pattern.readings import PhotoReading
+from axlewright.pattern.refusal import PictureRefused
 from axlewright.pattern.segment import Compound, Likely, Segmentation, segment
 from axlewright.pattern.two_outlines import with_other
 from axlewright.pattern.uncertainty import outline_spread, place_spread
@@ -83,13 +84,19 @@ def read_photo(
     Raises
     ------
     PhotoError
-        For bad files, bad corners, a photo that does not fit the design, glare, blur or too little contrast.
+        For bad files, bad corners or a photo that does not fit the design.
+    PictureRefused
+        A `PhotoError` for glare, blur, too little light or contrast: the photo is to be taken again.
     InputError
         For an unknown flank.
     """
     name = check_flank(flank)
     if compound not in ("rubbed", "print", "auto"):
-        raise PhotoError(f"unknown compound '{compound}'", where="compound", fix="use rubbed, print or auto")
+        raise PhotoError(
+            _("unknown compound '{compound}'").format(compound=compound),
+            where="compound",
+            fix=_("use rubbed, print or auto"),
+        )
     picture = source if isinstance(source, Picture) else load_picture(source)
     size = (picture.width, picture.height)
     taps = parse_corners(corners) if isinstance(corners, str) else np.asarray(corners, dtype=float)
@@ -185,7 +192,7 @@ def _report(
     tap_sd: float,
 ) -> PhotoReading:
     if marked.edge_cells > BLUR_LIMIT_CELLS:
-        raise PhotoError(
+        raise PictureRefused(
             _("the picture is too blurred to find the outline of the mark"),
             where="photo",
             fix=_("hold still, tap the tooth to focus and take it again from a little farther away"),
@@ -194,7 +201,7 @@ def _report(
     mask = level[::2, ::2] >= 0.5
     pattern = measure_mask(mask, flank)
     if pattern.empty:
-        raise PhotoError(
+        raise PictureRefused(
             _("no mark was found"), where="photo", fix=_("paint thinly, roll under drag, try again")
         )
     spread = outline_spread(marked)

@@ -17,6 +17,7 @@ from axlewright.contact.atlas import FIGURES, figures_at
 from axlewright.errors import ContactError
 from axlewright.gearset import GearSetDesign
 from axlewright.gearset.design import REFERENCE_DIAMETER_MM
+from axlewright.language import _
 
 Array = NDArray[np.float64]
 Held = Literal["backlash", "ring position"]
@@ -94,7 +95,7 @@ def design_curve(design: GearSetDesign, held: Held = "backlash") -> DesignCurve:
             rows.append(figures)
     if len(rows) < 9:
         raise ContactError(
-            "too few depths keep the teeth in contact", where=design.name, fix="check the design"
+            _("too few depths keep the teeth in contact"), where=design.name, fix=_("check the design")
         )
     table = np.array(rows)
     flanks = ("drive", "coast")

@@ -138,7 +138,16 @@ def _bands(criteria: Sequence[Criterion]) -> list[tuple[str, int, float, float]]
                 continue
             low = -math.inf if c.limit.low is None else c.limit.low
             high = math.inf if c.limit.high is None else c.limit.high
-            out.append((f"{flank}, {c.text}", FIGURES.index(f"{flank}_{c.measure}"), low, high))
+            out.append(
+                (
+                    _("drive, {wanted}").format(wanted=_(c.text))
+                    if flank == "drive"
+                    else _("coast, {wanted}").format(wanted=_(c.text)),
+                    FIGURES.index(f"{flank}_{c.measure}"),
+                    low,
+                    high,
+                )
+            )
     return out
 
 

@@ -135,13 +135,15 @@ class Action:
     def __post_init__(self) -> None:
         if self.kind not in get_args(Kind):
             raise InputError(
-                f"'{self.kind}' is nothing that can be done here", where="action", fix="choose one"
+                _("'{kind}' is nothing that can be done here").format(kind=self.kind),
+                where="action",
+                fix=_("choose one"),
             )
         if not math.isfinite(self.amount_mm) or abs(self.amount_mm) > 1.0:
             raise InputError(
-                f"{self.amount_mm:g} mm is no change of a spacer or shim",
+                _("{amount_mm} mm is no change of a spacer or shim").format(amount_mm=f"{self.amount_mm:g}"),
                 where="amount",
-                fix="stay within 1 mm",
+                fix=_("stay within 1 mm"),
             )
         if ACTIONS[self.kind].amount and not self.amount_mm:
             raise InputError(_("how far is missing"), where="amount", fix=_("type a length such as 0.004 in"))
