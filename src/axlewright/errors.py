@@ -54,6 +54,10 @@ class RecordError(AxlewrightError):
     """A record is missing, was changed behind the program's back, or cannot be stored."""
 
 
+class MissingError(RecordError):
+    """What was asked for is not in the records, such as a job of that number."""
+
+
 class ConflictError(RecordError):
     """Somebody else wrote to the same job in the meantime; nothing was lost, a choice is needed."""
 

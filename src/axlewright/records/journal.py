@@ -12,7 +12,7 @@ from typing import Any, cast
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from axlewright.errors import RecordError
+from axlewright.errors import MissingError, RecordError
 from axlewright.language import _
 from axlewright.records.chain import MAX_PAYLOAD_BYTES, canonical_json, first_link, sha256_hex, utc_now
 from axlewright.records.models import DesignTextRow, EntryRow, FileRow, InstrumentRow, JobRow
@@ -107,7 +107,7 @@ def job_row(session: Session, number: int, *, lock: bool = False) -> JobRow:
     query = select(JobRow).where(JobRow.number == number)
     row = session.scalar(query.with_for_update() if lock else query) if 0 < number < 2**31 else None
     if row is None:
-        raise RecordError(
+        raise MissingError(
             _("there is no job {number}").format(number=number),
             where="job",
             fix=_("look it up in the list of jobs or search for it"),

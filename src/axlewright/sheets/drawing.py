@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Final
+from typing import Final, Literal
 from xml.sax.saxutils import escape
 
 import numpy as np
@@ -19,6 +19,7 @@ from scipy.ndimage import binary_dilation, gaussian_filter, label
 from axlewright.language import _
 from axlewright.sheets.data import Flank, Mask, RoundPlot
 
+Kind = Literal["measured", "computed"]
 INK: Final = "#1b2a33"
 PALE: Final = "#c3ccd1"
 MEASURED: Final = "#0b5563"
@@ -169,10 +170,10 @@ def tooth_svg(
         )
     parts.append(f'<path d="{_path(corners)}" stroke="{INK}" stroke-width="1.4" stroke-linejoin="round"/>')
     for text, x, y, anchor in (
-        ("toe", _LEFT - 6, _TOP + TOOTH_HEIGHT / 2 + 3.5, "end"),
-        ("heel", _LEFT + TOOTH_WIDTH + 6, _TOP + TOOTH_HEIGHT / 2 + 3.5, "start"),
-        ("top", _WIDE / 2, _place(0.5, 1, tapered)[1] - 4, "middle"),
-        ("root", _WIDE / 2, _place(0.5, 0, tapered)[1] + 11.5, "middle"),
+        (_("toe"), _LEFT - 6, _TOP + TOOTH_HEIGHT / 2 + 3.5, "end"),
+        (_("heel"), _LEFT + TOOTH_WIDTH + 6, _TOP + TOOTH_HEIGHT / 2 + 3.5, "start"),
+        (_("top"), _WIDE / 2, _place(0.5, 1, tapered)[1] - 4, "middle"),
+        (_("root"), _WIDE / 2, _place(0.5, 0, tapered)[1] + 11.5, "middle"),
     ):
         parts.append(
             f'<text x="{x:.1f}" y="{y:.1f}" font-family="DejaVu Sans" font-size="10.5" fill="{INK}" '
@@ -207,11 +208,15 @@ def describe_mask(mask: Mask) -> str:
     )
 
 
-def tooth_alt(flank: Flank, kind: str, mask: Mask) -> str:
+def tooth_alt(flank: Flank, kind: Kind, mask: Mask) -> str:
     """Return the alternative text of a tooth picture."""
-    return _("Unrolled ring gear tooth, {flank} side, {kind} contact pattern: {describe_mask}.").format(
-        flank=flank, kind=kind, describe_mask=describe_mask(mask)
-    )
+    words = {
+        ("drive", "measured"): _("Unrolled ring gear tooth, drive side, measured contact pattern: {where}."),
+        ("drive", "computed"): _("Unrolled ring gear tooth, drive side, computed contact pattern: {where}."),
+        ("coast", "measured"): _("Unrolled ring gear tooth, coast side, measured contact pattern: {where}."),
+        ("coast", "computed"): _("Unrolled ring gear tooth, coast side, computed contact pattern: {where}."),
+    }
+    return words[flank, kind].format(where=describe_mask(mask))
 
 
 def _ticks(low: float, up: float) -> list[tuple[float, str]]:

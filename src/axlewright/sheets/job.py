@@ -96,7 +96,7 @@ def _pattern(picture: PatternPicture) -> dict[str, Any]:
             {
                 "svg": tooth_svg(measured=picture.measured, tapered=picture.tapered),
                 "alt": tooth_alt(picture.flank, "measured", picture.measured),
-                "kind": "Measured.",
+                "kind": _("Measured."),
                 "caption": picture.measured_caption,
             }
         )
@@ -105,11 +105,15 @@ def _pattern(picture: PatternPicture) -> dict[str, Any]:
             {
                 "svg": tooth_svg(computed=picture.computed, tapered=picture.tapered, ghost=picture.measured),
                 "alt": tooth_alt(picture.flank, "computed", picture.computed),
-                "kind": "Computed.",
+                "kind": _("Computed."),
                 "caption": picture.computed_caption,
             }
         )
-    return {"title": f"{picture.flank.capitalize()} side", "pictures": shown, "note": picture.note}
+    return {
+        "title": _("Drive side") if picture.flank == "drive" else _("Coast side"),
+        "pictures": shown,
+        "note": picture.note,
+    }
 
 
 def _plot(plot: RoundPlot) -> dict[str, Any]:

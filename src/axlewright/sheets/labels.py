@@ -143,12 +143,12 @@ def _set(values: dict[str, Any]) -> bytes:
 def _set_label_values(data: SetLabelData) -> dict[str, Any]:
     return data.model_dump() | {
         "title": _("Set label {set_number}").format(set_number=data.set_number),
-        "big": f"Set {data.set_number}",
+        "big": _("Set {number}").format(number=data.set_number),
         "lines": [
             " · ".join(text for text in (data.design, data.ratio, data.tooth_form, data.hand) if text),
-            f"mark {data.depth_mark}" if data.depth_mark else "",
+            _("mark {mark}").format(mark=data.depth_mark) if data.depth_mark else "",
             data.mark_meaning,
-            f"backlash {data.backlash}" if data.backlash else "",
+            _("backlash {backlash}").format(backlash=data.backlash) if data.backlash else "",
             data.tested,
         ],
         "code": datamatrix_svg(set_label_code(data)),
@@ -195,11 +195,16 @@ def spacer_label(data: SpacerLabelData) -> bytes:
         "big": f"{data.thickness_mm:.3f} mm",
         "lines": [
             data.inch,
-            data.kind,
+            _(data.kind),
             " · ".join(text for text in (data.design, data.part) if text),
             data.measured,
             " · ".join(
-                text for text in (data.place, f"stock {data.stock_id}" if data.stock_id else "") if text
+                text
+                for text in (
+                    data.place,
+                    _("stock {number}").format(number=data.stock_id) if data.stock_id else "",
+                )
+                if text
             ),
         ],
         "code": datamatrix_svg(spacer_label_code(data)),

@@ -16,7 +16,8 @@ from typing import Any, Final
 import typst
 
 from axlewright.errors import AxlewrightError
-from axlewright.language import _
+from axlewright.language import _, chosen
+from axlewright.sheets.words import SHEET_WORDS
 
 _CONTROL: Final = {code: None for code in (*range(32), *range(127, 160)) if code not in (9, 10)}
 
@@ -64,7 +65,8 @@ def set_pdf(template: str, data: Mapping[str, Any]) -> bytes:
     bytes
         A tagged PDF after PDF/UA-1.
     """
-    text = json.dumps(_printable(data), ensure_ascii=False, sort_keys=True, allow_nan=False)
+    said = {"words": {message: _(message) for message in SHEET_WORDS}, "language": chosen()}
+    text = json.dumps(_printable(dict(data) | said), ensure_ascii=False, sort_keys=True, allow_nan=False)
     try:
         return typst.compile(
             _template("common.typ") + _template(template),

@@ -13,7 +13,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
 from axlewright import __version__
-from axlewright.errors import AxlewrightError, InputError, RecordError
+from axlewright.errors import AxlewrightError, InputError, MissingError
 from axlewright.language import _, using_language
 from axlewright.web import (
     batch_pages,
@@ -109,11 +109,7 @@ async def _show_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, AxlewrightError)
     if _wants_json(request):
         return JSONResponse({"error": str(error), "where": error.where, "fix": error.fix}, status_code=422)
-    missing = (
-        request.method == "GET"
-        and isinstance(error, RecordError)
-        and error.what.startswith("there is no job")
-    )
+    missing = request.method == "GET" and isinstance(error, MissingError)
     return site_of(request).show(
         request,
         "error.html",
