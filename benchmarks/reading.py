@@ -124,7 +124,7 @@ def judge_case(
         float(real.needed_moves(settings, goal, target)[0]),
         found.cure["pinion_move_mm"].mean,
         first.pinion_move_mm,
-        first.cost_class == "L4" or not found.explained,
+        first.cost_class == "L4" or first.look_again,
         found.fixable_by_shims,
         found.explained,
         float(before),

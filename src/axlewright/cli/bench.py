@@ -155,10 +155,16 @@ def read(
     """Read photos of both flanks and say what is wrong and what to change."""
     from axlewright.diagnosis import Evidence, diagnose, show_chance
     from axlewright.gearset import load_design
-    from axlewright.pattern import PhotoReading, PictureRefused, pattern_from_words, read_photo, settle_pair
+    from axlewright.pattern import (
+        PhotoReading,
+        RefusedPhotoError,
+        pattern_from_words,
+        read_photo,
+        settle_pair,
+    )
 
     loaded = load_design(design)
-    refused: dict[Any, PictureRefused] = {}
+    refused: dict[Any, RefusedPhotoError] = {}
 
     def reading(flank: Any, photo: Path | None, corners: str, words: str) -> Any:
         if photo is not None:
@@ -170,7 +176,7 @@ def read(
                 )
             try:
                 return read_photo(photo, corners, loaded, flank, compound=check_compound(compound))
-            except PictureRefused as error:
+            except RefusedPhotoError as error:
                 refused[flank] = error
         return pattern_from_words(words, flank) if words else None
 

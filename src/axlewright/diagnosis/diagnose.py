@@ -14,7 +14,6 @@ from axlewright.contact import ContactPattern, Settings, build_mesh
 from axlewright.contact.atlas import Atlas, atlas_of
 from axlewright.contact.rolling import roll_unloaded
 from axlewright.diagnosis.advice import (
-    COST_WORDS,
     UNFIXABLE,
     Advice,
     list_advice,

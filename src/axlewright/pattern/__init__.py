@@ -7,7 +7,7 @@ from axlewright.pattern.guess import guess_corners
 from axlewright.pattern.picture import Picture, load_picture, strip_private_data
 from axlewright.pattern.reading import read_photo
 from axlewright.pattern.readings import PatternReading, PhotoReading
-from axlewright.pattern.refusal import PictureRefused
+from axlewright.pattern.refusal import RefusedPhotoError
 from axlewright.pattern.runout_estimate import DialReading, RunoutEstimate, estimate_runout
 from axlewright.pattern.several import SeveralTeeth, ToothPhoto, Wander, combine_teeth, read_several
 from axlewright.pattern.two_outlines import settle_pair
@@ -21,7 +21,7 @@ __all__ = [
     "PatternVerdict",
     "PhotoReading",
     "Picture",
-    "PictureRefused",
+    "RefusedPhotoError",
     "RunoutEstimate",
     "SeveralTeeth",
     "ToothPhoto",

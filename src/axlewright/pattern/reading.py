@@ -28,7 +28,7 @@ from axlewright.pattern.edges import find_edges, softened
 from axlewright.pattern.expected import expected_marks, figures_of
 from axlewright.pattern.picture import Picture, load_picture
 from axlewright.pattern.readings import PhotoReading
-from axlewright.pattern.refusal import PictureRefused
+from axlewright.pattern.refusal import RefusedPhotoError
 from axlewright.pattern.segment import Compound, Likely, Segmentation, segment
 from axlewright.pattern.two_outlines import with_other
 from axlewright.pattern.uncertainty import outline_spread, place_spread
@@ -85,7 +85,7 @@ def read_photo(
     ------
     PhotoError
         For bad files, bad corners or a photo that does not fit the design.
-    PictureRefused
+    RefusedPhotoError
         A `PhotoError` for glare, blur, too little light or contrast: the photo is to be taken again.
     InputError
         For an unknown flank.
@@ -192,7 +192,7 @@ def _report(
     tap_sd: float,
 ) -> PhotoReading:
     if marked.edge_cells > BLUR_LIMIT_CELLS:
-        raise PictureRefused(
+        raise RefusedPhotoError(
             _("the picture is too blurred to find the outline of the mark"),
             where="photo",
             fix=_("hold still, tap the tooth to focus and take it again from a little farther away"),
@@ -201,7 +201,7 @@ def _report(
     mask = level[::2, ::2] >= 0.5
     pattern = measure_mask(mask, flank)
     if pattern.empty:
-        raise PictureRefused(
+        raise RefusedPhotoError(
             _("no mark was found"), where="photo", fix=_("paint thinly, roll under drag, try again")
         )
     spread = outline_spread(marked)

@@ -27,7 +27,7 @@ from axlewright.pattern.outline import (
     likeness,
     settle,
 )
-from axlewright.pattern.refusal import PictureRefused
+from axlewright.pattern.refusal import RefusedPhotoError
 from axlewright.pattern.surface_features import features, halved, usual_difference, views
 
 Array = NDArray[np.float64]
@@ -120,20 +120,20 @@ def segment(light: Array, compound: Compound = "auto", likely: Likely | None = N
 
     Raises
     ------
-    PictureRefused
+    RefusedPhotoError
         When glare hides too much or nothing stands out.
     """
     f3, glare, dark, grey = features(light)
     known = ~(glare | dark)
     hidden = float(glare.mean())
     if hidden > MOST_GLARE:
-        raise PictureRefused(
+        raise RefusedPhotoError(
             _("glare hides {share} of the flank").format(share=f"{hidden:.0%}"),
             where="photo",
             fix=_("turn the lamp or the gear, or shade the tooth, until the flank does not shine"),
         )
     if float(dark.mean()) > 0.5:
-        raise PictureRefused(
+        raise RefusedPhotoError(
             _("more than half of the flank is black"),
             where="photo",
             fix=_("give it more light and take it again"),
@@ -245,8 +245,8 @@ def _rival(rated: list[_Rated]) -> list[_Rated]:
     return []
 
 
-def _nothing() -> PictureRefused:
-    return PictureRefused(
+def _nothing() -> RefusedPhotoError:
+    return RefusedPhotoError(
         _("no mark stands out from the rest of the flank"),
         where="photo",
         fix=_(
