@@ -36,7 +36,7 @@ def test_an_exercise_goes_from_complaint_to_the_truth(warm: Visitor) -> None:
     assert "The pinion depth was wrong." in page
     assert "The best course there was" in page
     assert "about right" in page
-    assert "✓ right" in warm.get("/practice")
+    assert "✓ ended right" in warm.get("/practice")
 
 
 def test_the_truth_is_not_told_before_the_end(warm: Visitor) -> None:

@@ -55,7 +55,7 @@ COMPLAINT: Final = StepForm(
             n_("Oil level and kind"),
             "choice",
             choices=(
-                Choice("right", n_("right")),
+                Choice("right", n_("as it should be")),
                 Choice("low", n_("low")),
                 Choice("wrong", n_("wrong kind")),
                 UNKNOWN,

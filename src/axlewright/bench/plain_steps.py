@@ -33,7 +33,7 @@ def find_complaint(typed: Typed, known: Known) -> Found:
     oil = typed.choice("oil", ("right", "low", "wrong", "unknown"))
     if oil:
         words = {
-            "right": _("right"),
+            "right": _("as it should be"),
             "low": _("low"),
             "wrong": _("wrong kind"),
             "unknown": _("not known yet"),
@@ -160,7 +160,7 @@ def find_pattern(typed: Typed, known: Known) -> Found:
     found.values |= {**read, "accepted": accepted == "yes"}
     reason = typed.text("reason")
     found.readings.append(
-        ShownReading(_("the pattern is"), _("right") if accepted == "yes" else _("not right"), note=reason)
+        ShownReading(_("the pattern is"), _("as it should be") if accepted == "yes" else _("not right"), note=reason)
     )
     if accepted == "no":
         found.verdict, found.why = "not ok", reason or _("the pattern is not right")

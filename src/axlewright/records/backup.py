@@ -48,7 +48,7 @@ def backup(store: JobStore, path: Path, *, overwrite: bool = False) -> Path:
     facts = {"made_at": write_time(utc_now()), "revision": HEAD_REVISION, "axlewright": __version__}
     with store.sessions.reading() as session:
         if session.get_bind().dialect.name == "postgresql":
-            session.connection(execution_options={"isolation_level": _("REPEATABLE READ")})
+            session.connection(execution_options={"isolation_level": "REPEATABLE READ"})
         members = _members(store, session)
         write_archive(path, KIND, VERSION, facts, members, overwrite=overwrite)
     return path

@@ -60,7 +60,7 @@ def sha256_hex(data: bytes) -> str:
 
 def first_link(job_uid: str) -> str:
     """Return what the first entry of a job hangs on: the hash of the job's own identifier."""
-    return sha256_hex(_("axlewright job {job_uid}").format(job_uid=job_uid).encode())
+    return sha256_hex(f"axlewright job {job_uid}".encode())
 
 
 def entry_hash(previous: str, content: Mapping[str, Any]) -> str:

@@ -134,7 +134,7 @@ def sqlite_engine(folder: Path) -> Engine:
     @event.listens_for(engine, "begin")
     def _on_begin(connection: Connection) -> None:
         writing = connection.get_execution_options().get("writing", False)
-        connection.exec_driver_sql(_("BEGIN IMMEDIATE") if writing else "BEGIN")
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
 
     return engine
 
