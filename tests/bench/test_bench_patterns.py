@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import io
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import Image, ImageFilter
 
 from axlewright.bench import FieldError, enter, job_view, put_on_shelf, sheet_data
 from axlewright.bench.kept_masks import mask_lines, mask_rows
@@ -128,3 +131,32 @@ def test_the_newest_photo_of_a_flank_counts(store: JobStore, job: Job, photos: P
 def test_nothing_given_is_asked_for(store: JobStore, job: Job) -> None:
     with pytest.raises(FieldError, match="neither flank"):
         enter_patterns(store, job.number, {"drive": FlankLook()}, who="b")
+
+
+def test_a_refused_drive_photo_enters_nothing_and_says_how_to_take_it(
+    store: JobStore, job: Job, photos: Path
+) -> None:
+    given = looks(photos)
+    out = io.BytesIO()
+    with Image.open(photos / "ty-222-job-drive.jpg") as picture:
+        picture.filter(ImageFilter.GaussianBlur(55)).save(out, "JPEG")
+    given["drive"] = replace(given["drive"], photo=out.getvalue())
+    before = len(store.entries(job.number))
+    with pytest.raises(FieldError) as refused:
+        enter_patterns(store, job.number, given, who="b")
+    assert refused.value.field == "drive_corners"
+    assert refused.value.fix
+    assert len(store.entries(job.number)) == before
+
+
+def test_coast_alone_asks_for_the_drive_photo_before_anything_is_changed(
+    store: JobStore, job: Job, photos: Path
+) -> None:
+    outcome = enter_patterns(store, job.number, {"coast": looks(photos)["coast"]}, who="b")
+    assert outcome.verdict == "ask"
+    assert outcome.why.startswith("Photograph the drive flank")
+    assert outcome.why in outcome.questions
+    assert "pinion_move_mm" not in outcome.values
+    advice = store.entries(job.number, kind="advice")[-1].payload
+    assert advice["cost_class"] == "L0"
+    assert advice["pinion_move_mm"] == 0.0

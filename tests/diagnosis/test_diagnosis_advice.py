@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from axlewright.contact import Settings, roll
-from axlewright.diagnosis import COST_WORDS, diagnose, show_chance, spacer_sign
+from axlewright.diagnosis import COST_WORDS, Goal, diagnose, show_chance, spacer_sign
+from axlewright.errors import InputError
 
 TOO_FAR_OUT = Settings(pinion_out_mm=0.14, ring_away_mm=0.03)
 
@@ -122,3 +123,44 @@ def test_chances_never_claim_more_than_samples_tell():
     assert show_chance(1.0) == "over 98 %"
     assert show_chance(0.0) == "under 2 %"
     assert show_chance(0.5) == "50 %"
+
+
+@pytest.mark.parametrize("refused", [("drive",), ()])
+def test_without_the_drive_flank_its_photo_comes_before_any_change(seen, refused):
+    """Drive decides (`Goal`): coast alone would press a bearing, a photo costs minutes."""
+    found = diagnose(replace(seen("TY-222", TOO_FAR_OUT, flanks="coast"), refused=refused))
+    first, second = found.advice[:2]
+    assert first.look_again
+    assert first.cost_class == "L0"
+    assert first.pinion_move_mm == first.shim_move_mm == first.spacer_change_mm == 0.0
+    assert first.text.startswith("Photograph the drive flank")
+    assert ("refused" in first.text) == bool(refused)
+    assert second.cost_class == "L3", "what the coast flank alone says comes after it"
+    assert second.expected
+    assert json.loads(json.dumps(found.to_json()))["advice"][0]["look_again"] is True
+
+
+def test_a_refused_coast_photo_does_not_hold_the_change_up(seen):
+    evidence = seen("TY-222", TOO_FAR_OUT, flanks="drive")
+    found = diagnose(replace(evidence, refused=("coast",)))
+    assert not found.advice[0].look_again
+    assert found.advice[0].cost_class == "L3"
+    assert any("coast flank was not read" in note for note in found.notes)
+
+
+def test_words_do_not_stand_in_for_a_refused_drive_photo(seen):
+    found = diagnose(replace(seen("TY-222", TOO_FAR_OUT), refused=("drive",)))
+    assert found.advice[0].look_again
+    assert not diagnose(seen("TY-222", TOO_FAR_OUT)).advice[0].look_again
+
+
+def test_the_flank_on_which_a_miss_weighs_most_decides(seen):
+    evidence = seen("TY-222", TOO_FAR_OUT, flanks="drive")
+    goal = Goal(scale=(0.45, 0.14, 0.30, 0.08), accept=(0.50, 0.25, 0.35, 0.10))
+    assert goal.deciding_flank == "coast"
+    assert diagnose(evidence, goal=goal).advice[0].text.startswith("Photograph the coast flank")
+
+
+def test_an_unknown_flank_cannot_be_refused(seen):
+    with pytest.raises(InputError, match="unknown flank 'front'"):
+        replace(seen("TY-222", TOO_FAR_OUT), refused=("front",))

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image, ImageFilter
 from typer.testing import CliRunner
 
 import axlewright as aw
@@ -14,7 +16,7 @@ from axlewright.bench import enter, start_job
 from axlewright.bench.patterns import FLANKS, FlankLook, enter_patterns
 from axlewright.cli.main import app
 from axlewright.diagnosis import Evidence, diagnose
-from axlewright.pattern import pattern_from_words
+from axlewright.pattern import PhotoReading, pattern_from_words
 from axlewright.records import open_store
 
 PHOTOS = Path(__file__).parents[2] / "examples" / "photos"
@@ -86,3 +88,54 @@ def test_a_mark_turned_round_is_said_on_the_command_line_and_on_the_page(tmp_pat
     sentences = [n for n in told["notes"] if "twice the depth mark" in n]
     assert bool(sentences) == (share > 0.4)
     assert all(n in told["words"] for n in sentences)
+
+
+def blurred(photo: Path, to: Path) -> Path:
+    """Keep a picture so far out of focus that it is refused."""
+    with Image.open(photo) as picture:
+        picture.filter(ImageFilter.GaussianBlur(55)).save(to, "JPEG")
+    return to
+
+
+@pytest.mark.parametrize("as_json", [True, False])
+def test_a_refused_drive_photo_is_asked_for_again_before_any_change(tmp_path: Path, as_json: bool) -> None:
+    options = photo_options()
+    options[1] = str(blurred(Path(options[1]), tmp_path / "drive.jpg"))
+    if as_json:
+        told = ask(*options)
+        assert told["drive"] is None
+        assert told["coast"]["source"] == "photo"
+        assert set(told["refused"]) == {"drive"}
+        assert told["refused"]["drive"]["fix"]
+        first = told["advice"][0]
+        assert first["look_again"]
+        assert first["cost_class"] == "L0"
+        assert first["pinion_move_mm"] == first["shim_move_mm"] == 0.0
+        return
+    done = CliRunner().invoke(app, ["read", "--design", "TY-222", *options])
+    assert done.exit_code == 0, done.output
+    lines = done.output.splitlines()
+    assert lines[0].startswith("drive: photo refused: ")
+    assert any(line.startswith("1. Photograph the drive flank again") for line in lines)
+
+
+def test_a_refused_photo_with_nothing_beside_it_is_an_error(tmp_path: Path) -> None:
+    options = photo_options()[:4]
+    options[1] = str(blurred(Path(options[1]), tmp_path / "drive.jpg"))
+    done = CliRunner().invoke(app, ["read", "--design", "TY-222", *options])
+    assert done.exit_code == 2
+    assert "photo" in done.output
+
+
+def test_two_photos_settle_their_outlines_together(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What the two flanks agree on is what is diagnosed, as on the page."""
+    asked = []
+
+    def settle(drive: PhotoReading, coast: PhotoReading, design: Any) -> tuple[PhotoReading, PhotoReading]:
+        asked.append((drive.pattern.flank, coast.pattern.flank, design.name))
+        return replace(drive, center_sd=(0.31, 0.32)), coast
+
+    monkeypatch.setattr("axlewright.pattern.settle_pair", settle)
+    assert ask(*photo_options())["drive"]["center_sd"] == [0.31, 0.32]
+    ask(*photo_options()[:4])
+    assert asked == [("drive", "coast", "TY-222")]
