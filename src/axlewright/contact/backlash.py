@@ -177,6 +177,9 @@ def free_turn(mesh: Mesh, settings: Settings) -> tuple[float, float]:
     return mean, float(np.ptp(curves[0] + curves[1]))
 
 
+_NOMINAL: OncePerKey[tuple[GearSetDesign, int, int, int], float] = OncePerKey(64)
+
+
 def backlash_at(
     design: GearSetDesign,
     settings: Settings | None = None,
@@ -207,7 +210,8 @@ def backlash_at(
     """
     mesh = build_mesh(design, lengthwise, profile, roll_angles)
     here, spread = free_turn(mesh, settings or Settings())
-    nominal, _ = free_turn(mesh, Settings())
+    key = (design, lengthwise, profile, roll_angles)
+    nominal = _NOMINAL.get(key, lambda: free_turn(mesh, Settings())[0])
     radius = design.ring_outer_diameter_mm / 2.0
     change = (here - nominal) * radius
     total = design.backlash_nominal_mm + change
