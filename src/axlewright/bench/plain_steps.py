@@ -160,7 +160,9 @@ def find_pattern(typed: Typed, known: Known) -> Found:
     found.values |= {**read, "accepted": accepted == "yes"}
     reason = typed.text("reason")
     found.readings.append(
-        ShownReading(_("the pattern is"), _("as it should be") if accepted == "yes" else _("not right"), note=reason)
+        ShownReading(
+            _("the pattern is"), _("as it should be") if accepted == "yes" else _("not right"), note=reason
+        )
     )
     if accepted == "no":
         found.verdict, found.why = "not ok", reason or _("the pattern is not right")
