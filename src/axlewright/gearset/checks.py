@@ -163,9 +163,9 @@ def check_design(design: GearSetDesign) -> list[DesignFinding]:
     for member in members:
         widths = top_lands_mm(design, member)
         k = int(np.argmin(widths))
-        word = ("toe", "middle", "heel")[k]
+        word = (_("toe"), _("middle"), _("heel"))[k]
         least = float(widths[k])
-        title = _("ring gear") if member == "ring" else "pinion"
+        title = _("ring gear") if member == "ring" else _("pinion")
         if least <= 0.0:
             raise DesignError(
                 _("the {title}'s teeth run to a point at the {word} (top land {least} mm)").format(

@@ -126,7 +126,7 @@ def check_corners(corners: Array, size: tuple[int, int], design: GearSetDesign, 
             fix=_("tap them in the order {order}").format(order=ORDER),
         )
     if (1 if turn[0] > 0 else -1) != winding(design, flank):
-        other = "coast" if flank == "drive" else "drive"
+        other = _("coast") if flank == "drive" else _("drive")
         raise PhotoError(
             _("seen from outside, a {flank} flank of {name} has its corners the other way round").format(
                 flank=flank, name=design.name

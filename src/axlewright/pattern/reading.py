@@ -147,7 +147,7 @@ def _unlike(design: GearSetDesign, flank: FlankName, miss_px: float) -> PhotoErr
         _(
             "no camera position makes a {flank} flank of {design} look like this tooth (its corners and "
             "edges miss by {miss} px)"
-        ).format(flank=flank, design=design.name, miss=f"{miss_px:.1f}"),
+        ).format(flank=_(flank), design=design.name, miss=f"{miss_px:.1f}"),
         where="corners",
         fix=_("check the design, the flank and the four taps"),
     )

@@ -13,7 +13,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from axlewright.errors import MissingError, RecordError
-from axlewright.language import _
+from axlewright.language import _, plural
 from axlewright.records.chain import MAX_PAYLOAD_BYTES, canonical_json, first_link, sha256_hex, utc_now
 from axlewright.records.models import DesignTextRow, EntryRow, FileRow, InstrumentRow, JobRow
 from axlewright.records.session import insert_once
@@ -279,7 +279,7 @@ def _conflict(session: Session, row: JobRow, expected_head: str) -> RecordError:
         )
     others = tuple(entries_of(session, row, after=known))
     names = ", ".join(sorted({entry.who for entry in others}))
-    count = "1 entry" if len(others) == 1 else f"{len(others)} entries"
+    count = plural("{count} entry", "{count} entries", len(others)).format(count=len(others))
     return JobConflictError(
         _("{names} added {count} meanwhile").format(names=names, count=count),
         others=others,

@@ -210,7 +210,7 @@ class RingMove:
         """Return the move as a sum and as what to do with the two shims."""
         if abs(self.ring_away_mm) < 5e-5:
             return _("The backlash is at its target; nothing to move.")
-        where = _("away from") if self.ring_away_mm > 0 else "toward"
+        where = _("away from") if self.ring_away_mm > 0 else _("toward")
         thin, thick = (
             (_("ring gear side"), _("other side"))
             if self.ring_away_mm > 0

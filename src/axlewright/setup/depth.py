@@ -279,14 +279,14 @@ def spacer_from_old(
     sign = float(place_sign(place))
     assert place != ""  # place_sign refuses it
     if (old_mark is None) != (new_mark is None):
-        missing = "old" if old_mark is None else "new"
+        missing = _("old") if old_mark is None else _("new")
         raise InputError(
             _("the {missing} set's mark is missing").format(missing=missing),
             where=_("depth mark"),
             fix=_("give both marks (0 where the gear says 0), or neither and let the contact pattern decide"),
         )
     if (old_bearing_width is None) != (new_bearing_width is None):
-        missing = "old" if old_bearing_width is None else "new"
+        missing = _("old") if old_bearing_width is None else _("new")
         raise InputError(
             _("the width of the {missing} head bearing is missing").format(missing=missing),
             where=_("bearing width"),

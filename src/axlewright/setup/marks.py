@@ -195,16 +195,16 @@ class DepthMark:
         change = self.shim_change_mm(place)
         if change == 0.0:
             return _("{text}: {place_words} stays as for a zero mark.").format(
-                text=self.text(), place_words=PLACE_WORDS[place]
+                text=self.text(), place_words=_(PLACE_WORDS[place])
             )
-        thicker = "thicker" if change > 0 else "thinner"
-        moves = "out" if self.mounting_distance_deviation_mm > 0 else "in"
+        thicker = _("thicker") if change > 0 else _("thinner")
+        moves = _("out") if self.mounting_distance_deviation_mm > 0 else _("in")
         return _(
             "{text}: {place_words} {change} in ({change2} mm) {thicker} than for a zero "
             "mark, pinion farther {moves}."
         ).format(
             text=self.text(),
-            place_words=PLACE_WORDS[place],
+            place_words=_(PLACE_WORDS[place]),
             change=f"{abs(change) / MM_PER_INCH:.4f}",
             change2=f"{abs(change):.3f}",
             thicker=thicker,

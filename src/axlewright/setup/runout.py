@@ -267,7 +267,7 @@ class IndexAdvice:
         if self.holes == 0:
             least = show_length(self.tir_before_mm, system)
             return _("Leave the gear as bolted: no other hole brings less than {least}.").format(least=least)
-        word = "hole" if self.holes == 1 else "holes"
+        word = _("hole") if self.holes == 1 else _("holes")
         before, after = (show_length(v, system) for v in (self.tir_before_mm, self.tir_after_mm))
         return _(
             "Turn the gear {holes} bolt {word} ({turn_deg}°) on its flange: tilt "

@@ -100,7 +100,7 @@ class AdjusterMove:
         if self.notches == 0:
             return _("Less than half a notch: leave the adjusters.")
         n = abs(self.notches)
-        word = "notch" if n == 1 else "notches"
+        word = _("notch") if n == 1 else _("notches")
         if self.notches > 0:
             return _(
                 "Back the ring gear side off {n} {word}, then tighten the other side {n2} {word2}."

@@ -92,9 +92,11 @@ class StockChoice:
         """Return what to take and what the remainder does."""
         names = " + ".join(item.label for item in self.items)
         if abs(self.remainder_mm) < 0.5 / TICKS_PER_MM:
-            return f"Take {names}: exactly {show_length(self.thickness_mm, system)}."
-        thick = "thick" if self.remainder_mm > 0 else "thin"
-        where = "out" if self.pinion_out_mm > 0 else "in"
+            return _("Take {names}: exactly {thickness}.").format(
+                names=names, thickness=show_length(self.thickness_mm, system)
+            )
+        thick = _("thick") if self.remainder_mm > 0 else _("thin")
+        where = _("out") if self.pinion_out_mm > 0 else _("in")
         by = show_length(abs(self.remainder_mm), system)
         return _("Take {names}: {thickness_mm}, {by} too {thick}, pinion that much too far {where}.").format(
             names=names, thickness_mm=show_length(self.thickness_mm, system), by=by, thick=thick, where=where

@@ -76,7 +76,7 @@ def source_evidence(
     sentences.append(
         _("needs the stated speed to be {shift} % too {value} ({shift2} of its standard deviations)").format(
             shift=f"{abs(shift) * 100:.1f}",
-            value="low" if shift > 0 else "high",
+            value=_("low") if shift > 0 else _("high"),
             shift2=f"{abs(shift) / sigma:.1f}",
         )
     )
@@ -92,7 +92,7 @@ def source_evidence(
                     ).format(
                         ratio=f"{band.ratio:.2f}",
                         ratio_sigma=f"{band.ratio_sigma:.2f}",
-                        value="which is" if agrees else "against",
+                        value=_("which is") if agrees else _("against"),
                         teeth=teeth,
                         name=band.name,
                     )
