@@ -13,6 +13,7 @@ from PIL import Image, ImageFilter
 
 from axlewright.bench import FieldError, enter, job_view, put_on_shelf, sheet_data
 from axlewright.bench.kept_masks import mask_lines, mask_rows
+from axlewright.bench.pattern_shown import advice_shown
 from axlewright.bench.patterns import (
     FLANKS,
     FlankLook,
@@ -154,9 +155,13 @@ def test_coast_alone_asks_for_the_drive_photo_before_anything_is_changed(
 ) -> None:
     outcome = enter_patterns(store, job.number, {"coast": looks(photos)["coast"]}, who="b")
     assert outcome.verdict == "ask"
-    assert outcome.why.startswith("Photograph the drive flank")
     assert outcome.why in outcome.questions
+    assert outcome.values["first_step"].startswith("Photograph the drive flank")
     assert "pinion_move_mm" not in outcome.values
     advice = store.entries(job.number, kind="advice")[-1].payload
+    assert advice["text"] == outcome.values["first_step"]
     assert advice["cost_class"] == "L0"
     assert advice["pinion_move_mm"] == 0.0
+    shown = advice_shown(store.entries(job.number, kind="result")[-1].payload, "inch")
+    assert shown[0].chance == "–", "a look is no teardown"
+    assert shown[1].chance.endswith("%")

@@ -87,8 +87,8 @@ def judge(
         found.questions.append(_("Do design, flank and picture belong together?"))
         return found, diagnosis
     if best.look_again:  # the flank that decides was not read: nothing is advised from the other one alone
-        found.verdict, found.why = "ask", best.text
-        found.questions.insert(0, best.text)
+        found.verdict, found.why = "ask", _("What does the flank that decides show? It was not read.")
+        found.questions.insert(0, found.why)
         found.values |= {"first_step": best.text, "cost_words": best.cost_words}
         return found, diagnosis
     found.values |= {

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.bench.found import Known, pinion_out_of_spacers
 from axlewright.bench.pattern_looks import kept_reading
+from axlewright.language import chosen
 
 if TYPE_CHECKING:
     from axlewright.diagnosis import Earlier, Evidence, ExpectedVsCame, LearnedDesign
@@ -189,7 +190,8 @@ class _Finished:
 
 
 @lru_cache(maxsize=16)
-def _learned(jobs: _Finished) -> LearnedDesign:
+def _learned(jobs: _Finished, language: str) -> LearnedDesign:
+    assert language == chosen()  # its words are kept for each language
     from axlewright.diagnosis import learn_design
 
     return learn_design(jobs.evidence)
@@ -221,4 +223,4 @@ def learned_of(store: JobStore, known: Known) -> LearnedDesign | None:
         keys.append((job.uid, rounds[-1].seq))
         if len(told) == MOST_JOBS:
             break
-    return _learned(_Finished(tuple(keys), tuple(told))) if told else None
+    return _learned(_Finished(tuple(keys), tuple(told)), chosen()) if told else None

@@ -119,7 +119,7 @@ def advice_shown(result: Mapping[str, Any], system: System) -> list[AdviceShown]
                 str(first["first_step"]) if of_sum else str(one["text"]),
                 str(one["cost_words"]),
                 str(one["cost_class"]),
-                show_chance(float(one["chance_last_teardown"])),
+                "–" if one.get("look_again") else show_chance(float(one["chance_last_teardown"])),
                 "" if backlash is None else show_length(float(backlash), system),
                 before,
                 State(
