@@ -12,7 +12,7 @@ from axlewright.bench import batch
 from axlewright.bench.designs import find_design
 from axlewright.bench.typed import FieldError
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import _, n_
+from axlewright.language import _, chosen, n_
 from axlewright.plant import (
     BestPosition,
     Capability,
@@ -95,7 +95,8 @@ def _curve(design: GearSetDesign | None, held: Held) -> DesignCurve | None:
 
 
 @lru_cache(maxsize=5_000)
-def _view(rolls: tuple[Roll, ...], design: GearSetDesign | None, ways: Practice) -> SetView:
+def _view(rolls: tuple[Roll, ...], design: GearSetDesign | None, ways: Practice, language: str) -> SetView:
+    assert language == chosen()  # its sentences are kept for each language
     curve = _curve(design, held_by(rolls))
     best, trouble = None, ""
     try:
@@ -141,7 +142,7 @@ def set_views(store: JobStore, design: str = "", *, latest: int = LATEST) -> lis
                 designs[name] = find_design(store, name)
             except AxlewrightError:
                 designs[name] = None
-        out.append(_view(tuple(rolls), designs[name], ways))
+        out.append(_view(tuple(rolls), designs[name], ways, chosen()))
     out.reverse()
     return out
 
@@ -160,7 +161,7 @@ def set_view(store: JobStore, design: str, number: str) -> SetView:
             known = find_design(store, rolls[0].design)
         except AxlewrightError:
             known = None
-        return _view(rolls, known, batch.practice(store))
+        return _view(rolls, known, batch.practice(store), chosen())
     raise InputError(
         _("no readings of set {number}").format(number=number[:40]),
         where=_("roll-test log"),
