@@ -196,7 +196,7 @@ def find_backlash(typed: Typed, known: Known) -> Found:
         found.values["stem"] = readings.stem
     step = 360.0 / len(values)
     for index, value in enumerate(values):
-        note = "tightest" if index == readings.tightest_index else ""
+        note = _("tightest") if index == readings.tightest_index else ""
         found.readings.append(
             ShownReading(
                 _("backlash at {index}°").format(index=f"{index * step:.0f}"),

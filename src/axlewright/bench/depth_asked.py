@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from axlewright.bench.found import Found
 from axlewright.bench.typed import Typed
+from axlewright.language import _
 from axlewright.setup import DepthMark, Instrument, MeasuredLength, RepeatedReadings, ShimPlace
 
 CARRIER_BAND_MM = (25.0, 1000.0)
@@ -41,8 +42,10 @@ class Asked:
         if letter:
             self.letters[letter] = readings.mean_mm
         for index, value in enumerate(readings.readings_mm, start=1):
-            more = f", reading {index}" if readings.count > 1 else ""
-            self.found.read_length(f"{label}{more}", value, self.typed.system, place=letter)
+            shown = (
+                _("{what}, reading {index}").format(what=label, index=index) if readings.count > 1 else label
+            )
+            self.found.read_length(shown, value, self.typed.system, place=letter)
         return readings
 
     def length(

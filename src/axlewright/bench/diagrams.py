@@ -32,7 +32,7 @@ def depth_diagram(place: str, values: Mapping[str, str]) -> str:
     shoulder = bearing_right + (spacer if place == "behind_cup" else 0.0)
     y = _SHAFT_Y
     parts = [line(_AXIS_X, 12, _AXIS_X, 300, "d-axis"), line(30, y, 610, y, "d-axis")]
-    parts.append(text(_AXIS_X + 6, 24, "ring gear axis", "d-text", "start"))
+    parts.append(text(_AXIS_X + 6, 24, _("ring gear axis"), "d-text", "start"))
     # housing above and below the bearing, with the shoulder that carries the cup
     if cage:
         face = 430.0
@@ -105,9 +105,9 @@ def depth_diagram(place: str, values: Mapping[str, str]) -> str:
         )
         if place == "behind_cup":
             parts.append(box(bearing_right, y + way * 34, shoulder, y + way * 50, "d-shim"))
-    parts.append(text(206, y + 5, "pinion", "d-onGear"))
+    parts.append(text(206, y + 5, _("pinion"), "d-onGear"))
     if values.get("M"):
-        parts.append(text(206, y + 24, f"mark {values['M']}", "d-onGear"))
+        parts.append(text(206, y + 24, _("mark {mark}").format(mark=values["M"]), "d-onGear"))
     base = y + 86
     parts.append(dimension(_AXIS_X, _BACK_X, base + 22, y + 50, "D", values.get("D", "")))
     if cage:
@@ -144,7 +144,9 @@ def backlash_diagram(values_mm: Sequence[float], system: System) -> str:
         parts.append(f'<circle class="d-dot" cx="{x:.1f}" cy="{y:.1f}" r="5"/>')
         side = math.cos(angle)
         anchor = "middle" if abs(side) < 0.2 else ("start" if side > 0 else "end")
-        word = f"{value / per:.{places}f}" + (" tightest" if index == tightest else "")
+        word = f"{value / per:.{places}f}"
+        if index == tightest:
+            word = _("{value} tightest").format(value=word)
         parts.append(text(tx, ty, word, "d-value", anchor))
     parts.append(text(cx, cy + 5, "in" if system == "inch" else "mm", "d-text"))
     shown = ", ".join(f"{v / per:.{places}f}" for v in values_mm)

@@ -90,7 +90,7 @@ def find_fits(typed: Typed, known: Known) -> Found:
         if value is None:
             assert fit is not None  # one of both is there
             value = fit.tir_mm
-        found.read_length(limit.name, value, typed.system)
+        found.read_length(_(limit.name), value, typed.system)
         found.judged(judge(value, limit, expanded_uncertainty=half))
         found.values[f"{name}_mm"] = value
     apart = _apart(typed, found, flange_fit, face_fit, turned_fit)

@@ -125,7 +125,7 @@ class Found:
         if outside:
             self.verdict = "not ok"
             self.why = "; ".join(
-                _("{name}: {inch} is outside").format(name=limit.name, inch=limit.read["inch"])
+                _("{name}: {inch} is outside").format(name=_(limit.name), inch=limit.read["inch"])
                 for limit in outside
             )
         elif self.questions:
@@ -134,7 +134,7 @@ class Found:
             self.verdict = "ask"
             self.why = "; ".join(
                 _("{name}: {inch} is near the edge, measure again").format(
-                    name=limit.name, inch=limit.read["inch"]
+                    name=_(limit.name), inch=limit.read["inch"]
                 )
                 for limit in near
             )
@@ -240,7 +240,9 @@ def band_text(limit: Limit, system: System) -> str:
         return _("at most {show_value}").format(show_value=limit.show_value(limit.middle, system))
     if limit.high is None:
         return _("at least {show_value}").format(show_value=limit.show_value(limit.middle, system))
-    return f"{limit.show_value(limit.low, system)} to {limit.show_value(limit.high, system)}"
+    return _("{low} to {high}").format(
+        low=limit.show_value(limit.low, system), high=limit.show_value(limit.high, system)
+    )
 
 
 def origin_of(limit: Limit) -> Literal["default", "typed in", "design file"]:

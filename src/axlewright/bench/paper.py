@@ -9,7 +9,7 @@ from axlewright.bench.clock import zoned_time
 from axlewright.bench.entering import cautions_of
 from axlewright.bench.round_plots import backlash_plot, runout_plots
 from axlewright.bench.view import JobView, Round, StepView, job_view
-from axlewright.language import _
+from axlewright.language import _, n_
 from axlewright.units import System
 
 if TYPE_CHECKING:
@@ -33,7 +33,7 @@ _WORDS: Final[dict[str, VerdictWord]] = {
     "ok": "ok",
     "waived": "waived",
 }
-DISCLAIMER: Final = (
+DISCLAIMER: Final = n_(
     "The maker's service data, local rules and licensed practice come before anything printed here."
 )
 
@@ -68,9 +68,9 @@ def _limit(one: Mapping[str, Any], system: System) -> Limit:
     from axlewright.sheets import Limit
 
     return Limit(
-        name=one["name"],
+        name=_(one["name"]),
         value=one["value"][system],
-        source=one["source"],
+        source=_(one["source"]),
         origin=one["origin"],
         read=one["read"][system],
         verdict=one["verdict"],
@@ -97,7 +97,7 @@ def _block(step: StepView, system: System) -> StepBlock:
     for remark in step.remarks:
         text = str(remark.payload.get("text") or remark.payload.get("reason") or "")
         if text:
-            notes.append(f"{remark.kind}, {remark.who}, {zoned_time(remark.at)}: {text}")
+            notes.append(f"{_(remark.kind)}, {remark.who}, {zoned_time(remark.at)}: {text}")
     notes += [_("Tag: {what}").format(what=one.what) for one in step.pictures if not one.file]
     if step.taken_back:
         notes.append(
@@ -106,7 +106,7 @@ def _block(step: StepView, system: System) -> StepBlock:
             )
         )
     return StepBlock(
-        title=step.status.step.title,
+        title=_(step.status.step.title),
         verdict=_WORDS[step.status.state],
         why=step.status.why,
         readings=tuple(readings),
@@ -165,7 +165,7 @@ def sheet_data(
         cause_note=parts.cause_note,
         advice=parts.advice,
         photos=(*_photos(store, view), *parts.photos),
-        cautions=(DISCLAIMER,),
+        cautions=(_(DISCLAIMER),),
         signatures=_signatures(view),
         link=link,
         fingerprint=job.head,

@@ -198,17 +198,20 @@ class DepthMark:
                 text=self.text(), place_words=_(PLACE_WORDS[place])
             )
         thicker = _("thicker") if change > 0 else _("thinner")
-        moves = _("out") if self.mounting_distance_deviation_mm > 0 else _("in")
-        return _(
-            "{text}: {place_words} {change} in ({change2} mm) {thicker} than for a zero "
-            "mark, pinion farther {moves}."
-        ).format(
+        if self.mounting_distance_deviation_mm > 0:
+            sentence = _(
+                "{text}: {place_words} {change} in ({change2} mm) {thicker} than for a zero mark, pinion farther out."
+            )
+        else:
+            sentence = _(
+                "{text}: {place_words} {change} in ({change2} mm) {thicker} than for a zero mark, pinion farther in."
+            )
+        return sentence.format(
             text=self.text(),
             place_words=_(PLACE_WORDS[place]),
             change=f"{abs(change) / MM_PER_INCH:.4f}",
             change2=f"{abs(change):.3f}",
             thicker=thicker,
-            moves=moves,
         )
 
     @classmethod

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from typing import Final
 
-from axlewright.language import _
+from axlewright.language import _, n_
 
-CIVIL: Final = "civil service literature, maker withheld"
-COMMON_PRACTICE: Final = "common practice, no source"
-DERIVED: Final = "derived here"
+CIVIL: Final = n_("civil service literature, maker withheld")
+COMMON_PRACTICE: Final = n_("common practice, no source")
+DERIVED: Final = n_("derived here")
 
 SOURCES: Final[dict[str, str]] = {
     "T1": "TM 9-2320-280-34 ch 19",

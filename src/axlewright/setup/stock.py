@@ -96,10 +96,14 @@ class StockChoice:
                 names=names, thickness=show_length(self.thickness_mm, system)
             )
         thick = _("thick") if self.remainder_mm > 0 else _("thin")
-        where = _("out") if self.pinion_out_mm > 0 else _("in")
         by = show_length(abs(self.remainder_mm), system)
-        return _("Take {names}: {thickness_mm}, {by} too {thick}, pinion that much too far {where}.").format(
-            names=names, thickness_mm=show_length(self.thickness_mm, system), by=by, thick=thick, where=where
+        sentence = (
+            _("Take {names}: {thickness_mm}, {by} too {thick}, pinion that much too far out.")
+            if self.pinion_out_mm > 0
+            else _("Take {names}: {thickness_mm}, {by} too {thick}, pinion that much too far in.")
+        )
+        return sentence.format(
+            names=names, thickness_mm=show_length(self.thickness_mm, system), by=by, thick=thick
         )
 
 

@@ -20,6 +20,10 @@ TABLE_WORDS = (
     n_("preload spacer"),
     n_("face-milled"),
     n_("face-hobbed"),
+    n_("Farm machine, 14/39, spiral bevel"),
+    n_("Car rear, 12/41, face-hobbed hypoid"),
+    n_("Light truck rear, 11/41, face-milled hypoid"),
+    n_("Bus rear, 9/39, face-milled hypoid, heavy"),
 )
 """Words that the records keep as they are and the pages show translated."""
 
