@@ -200,11 +200,13 @@ class DepthMark:
         thicker = _("thicker") if change > 0 else _("thinner")
         if self.mounting_distance_deviation_mm > 0:
             sentence = _(
-                "{text}: {place_words} {change} in ({change2} mm) {thicker} than for a zero mark, pinion farther out."
+                "{text}: {place_words} {change} in ({change2} mm) {thicker} than for a zero "
+                "mark, pinion farther out."
             )
         else:
             sentence = _(
-                "{text}: {place_words} {change} in ({change2} mm) {thicker} than for a zero mark, pinion farther in."
+                "{text}: {place_words} {change} in ({change2} mm) {thicker} than for a zero "
+                "mark, pinion farther in."
             )
         return sentence.format(
             text=self.text(),
