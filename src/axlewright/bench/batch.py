@@ -17,7 +17,7 @@ from importlib import resources
 from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.errors import InputError, RecordError
-from axlewright.language import _
+from axlewright.language import _, n_
 from axlewright.plant.practice import Practice
 from axlewright.plant.reading_log import ReadLog, read_log
 from axlewright.plant.rolls import Roll
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 SUFFIX: Final = ".rolls"
 ROLLS, PRACTICE, MATCHING, BACK = "rolls", "practice", "matching", "taken back"
 ROWS_PER_SHEET: Final = 5_000
-DEMO_SOURCE: Final = "demonstration log"
+DEMO_SOURCE: Final = n_("demonstration log")
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,7 +224,7 @@ def fill_with_demo(store: JobStore, *, who: str, key: str = "") -> int:
     if all_rolls(store):
         raise InputError(
             _("there are readings already"),
-            where=_("demonstration log"),
+            where=_(n_("demonstration log")),
             fix=_("take them back first, or use another folder of records"),
         )
     log, carriers = demo_files()

@@ -57,7 +57,7 @@ def find_design(store: JobStore, name: str) -> GearSetDesign:
             return load_design(known)
     raise DesignError(
         _("no design '{name}'").format(name=name),
-        where="design",
+        where=_("design"),
         fix=_("use one of {design_names}").format(design_names=", ".join(design_names(store))),
     )
 
@@ -88,13 +88,13 @@ def put_design(store: JobStore, data: bytes) -> GearSetDesign:
     """
     if len(data) > LARGEST_FILE:
         raise DesignError(
-            _("the file is too large"), where="design file", fix=_("a design has a few dozen lines")
+            _("the file is too large"), where=_("design file"), fix=_("a design has a few dozen lines")
         )
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError as error:
         raise DesignError(
-            _("is no text file"), where="design file", fix=_("save it as UTF-8 text")
+            _("is no text file"), where=_("design file"), fix=_("save it as UTF-8 text")
         ) from error
     design = _parsed(text, "design file")
     from axlewright.contact.atlas import write_atomically
@@ -103,14 +103,14 @@ def put_design(store: JobStore, data: bytes) -> GearSetDesign:
     if not NAME.fullmatch(design.name) or design.name.startswith("."):
         raise DesignError(
             _("name '{name}'").format(name=design.name[:80]),
-            where="design file",
+            where=_("design file"),
             fix=_("use letters, digits, hyphen and underscore, 60 at most"),
         )
     folded = design.name.casefold()
     if folded in {name.casefold() for name in shipped_designs()}:
         raise DesignError(
             _("'{name}' comes with the program").format(name=design.name),
-            where="design file",
+            where=_("design file"),
             fix=_("give yours another name"),
         )
     build_geometry(design)
@@ -119,7 +119,7 @@ def put_design(store: JobStore, data: bytes) -> GearSetDesign:
         if other.stem.casefold() == folded and other.stem != design.name:
             raise DesignError(
                 _("'{stem}' is there already").format(stem=other.stem),
-                where="design file",
+                where=_("design file"),
                 fix=_("write the name the same way"),
             )
     write_atomically(folder / f"{design.name}.toml", text.encode())

@@ -86,7 +86,7 @@ def finder_of(step: str) -> Finder:
     if step not in finders:
         raise InputError(
             _("there is no step '{step}'").format(step=step),
-            where="step",
+            where=_("step"),
             fix=_("use one of {finders}").format(finders=", ".join(finders)),
         )
     return finders[step]
@@ -239,7 +239,7 @@ def enter(
     """
     who = who.strip()
     if not who:
-        raise InputError(_("nobody named"), where="who", fix=_("say who enters it"))
+        raise InputError(_("nobody named"), where=_("who"), fix=_("say who enters it"))
     if idempotency_key:
         already = kept_outcome(store, number, idempotency_key)
         if already is not None:
@@ -334,11 +334,11 @@ def take_back(
         Why; required.
     """
     if not reason.strip():
-        raise InputError(_("no reason given"), where="reason", fix=_("say why it no longer counts"))
+        raise InputError(_("no reason given"), where=_("reason"), fix=_("say why it no longer counts"))
     entries = {e.seq: e for e in store.entries(number)}
     if seq not in entries:
         raise InputError(
-            _("there is no entry {seq}").format(seq=seq), where="entry", fix=_("name one of this job")
+            _("there is no entry {seq}").format(seq=seq), where=_("entry"), fix=_("name one of this job")
         )
     step = entries[seq].step
     result = result_of(store, number, seq)

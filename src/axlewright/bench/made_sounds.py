@@ -148,7 +148,7 @@ def make_pair(design: GearSetDesign, now: Settings, beside: Settings, wish: Wish
     speeds = in_field(
         "speed",
         _("speed"),
-        lambda: tuple(parse_speed(part, where="speed") for part in wish.speed.split("..")),
+        lambda: tuple(parse_speed(part, where=_("speed")) for part in wish.speed.split("..")),
     )
     path_of(wish.path)
     return in_field("now", _("setting"), lambda: _made(design, now, beside, wish, speeds))

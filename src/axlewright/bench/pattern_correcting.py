@@ -90,13 +90,13 @@ def nudged(mask: Any, *, toe: float = 0.0, heel: float = 0.0, root: float = 0.0,
         cells = mask.shape[axis]
         used = np.flatnonzero(mask.any(axis=1 - axis))
         if not len(used):
-            raise InputError(_("nothing is marked"), where="outline", fix=_("draw around the mark"))
+            raise InputError(_("nothing is marked"), where=_("outline"), fix=_("draw around the mark"))
         # Edges of cells in −1 … +1.
         a, b = 2.0 * used[0] / cells - 1.0, 2.0 * (used[-1] + 1) / cells - 1.0
         new_a, new_b = max(-1.0, a - low), min(1.0, b + high)
         if new_b - new_a < LEAST_WIDTH:
             raise InputError(
-                _("the edges of the mark would cross"), where="outline", fix=_("nudge them in less")
+                _("the edges of the mark would cross"), where=_("outline"), fix=_("nudge them in less")
             )
         at = (2.0 * np.arange(cells) + 1.0) / cells - 1.0
         source = a + (at - new_a) * (b - a) / (new_b - new_a)

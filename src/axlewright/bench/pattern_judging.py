@@ -138,7 +138,7 @@ def _show_readings(found: Found, readings: Mapping[FlankName, PatternReading]) -
         sx, sy = read.center_sd
         found.readings.append(
             ShownReading(
-                f"{flank} pattern",
+                _("drive pattern") if flank == "drive" else _("coast pattern"),
                 read.pattern.describe(),
                 note=(
                     _("centre {x} ± {sx} lengthwise, {y} ± {sy} in profile; from {source}").format(
@@ -147,7 +147,10 @@ def _show_readings(found: Found, readings: Mapping[FlankName, PatternReading]) -
                 ).replace("-", "−"),
             )
         )
-        found.notes += [f"{flank}: {sentence}" for sentence in read.quality]
+        found.notes += [
+            (_("drive: {sentence}") if flank == "drive" else _("coast: {sentence}")).format(sentence=sentence)
+            for sentence in read.quality
+        ]
 
 
 def runout_notes(read: Mapping[FlankName, ReadFlank], design: GearSetDesign) -> list[str]:

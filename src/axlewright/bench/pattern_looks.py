@@ -140,7 +140,7 @@ def add_photo(
     if tooth is not None and design is not None and not 1 <= tooth <= design.ring_teeth:
         raise InputError(
             _("tooth {tooth} does not exist").format(tooth=tooth),
-            where="teeth",
+            where=_("teeth"),
             fix=_("number them 1 to {teeth}").format(teeth=design.ring_teeth),
         )
     clean = strip_private_data(data)
@@ -196,7 +196,7 @@ def read_flank(
     FieldError
         Names flank and field.
     """
-    label = f"{flank} flank"
+    label = _("drive flank") if flank == "drive" else _("coast flank")
     try:
         if look.teeth:
             return _read_teeth(store, design, flank, look.teeth, compound)
@@ -289,7 +289,9 @@ def _read_teeth(
         try:
             read, photo, unrolled = _read_photo(store, design, flank, look, compound)
         except AxlewrightError as error:
-            where = _("{flank} flank, tooth {tooth}").format(flank=flank, tooth=one.tooth)
+            where = (
+                _("drive flank, tooth {tooth}") if flank == "drive" else _("coast flank, tooth {tooth}")
+            ).format(tooth=one.tooth)
             raise FieldError.of(f"{flank}_corners", where, error) from error
         readings.append(read)
         files += [photo, unrolled]

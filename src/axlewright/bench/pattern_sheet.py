@@ -92,7 +92,9 @@ def sheet_parts(store: JobStore, view: JobView, system: System) -> SheetParts:
             photos.append(
                 Photo(
                     jpeg=store.read_file(kept["photo"]),
-                    caption=_("{flank} flank, as photographed").format(flank=flank),
+                    caption=_("drive flank, as photographed")
+                    if flank == "drive"
+                    else _("coast flank, as photographed"),
                 )
             )
     causes = tuple(

@@ -61,7 +61,7 @@ def _known(store: JobStore, number: int, who: str, system: System) -> Known:
     if known.design is None:
         raise InputError(
             _("design {name} is not known here").format(name=known.job.design_name),
-            where="pattern",
+            where=_("pattern"),
             fix=_("add its file under Designs"),
         )
     return known
@@ -176,13 +176,13 @@ def correct_outline(
     if not rounds or rounds[-1].seq != seq:
         raise InputError(
             _("this is not the newest reading of the patterns"),
-            where="outline",
+            where=_("outline"),
             fix=_("load the page again and correct the newest one"),
         )
     if all(c.empty for c in corrections.values()):
         raise InputError(
             _("nothing was changed on the outline"),
-            where="outline",
+            where=_("outline"),
             fix=_("draw on the tooth, or nudge an edge"),
         )
     old = rounds[-1].payload
@@ -193,7 +193,10 @@ def correct_outline(
         change = corrections.get(flank, Correction())
         if kept is None and not change.empty:
             raise FieldError(
-                f"{flank}_outline", f"{flank} flank", _("it was not read"), _("photograph it first")
+                f"{flank}_outline",
+                _("drive flank") if flank == "drive" else _("coast flank"),
+                _("it was not read"),
+                _("photograph it first"),
             )
         if kept is None:
             continue
@@ -205,7 +208,7 @@ def correct_outline(
         if not kept.get("photo"):
             raise FieldError(
                 f"{flank}_outline",
-                f"{flank} flank",
+                _("drive flank") if flank == "drive" else _("coast flank"),
                 _("only an outline found in one photo can be corrected"),
                 _("draw a sketch or words anew"),
             )
@@ -323,11 +326,11 @@ def answer_advice(
 ) -> Entry:
     """Write down whether an advice was followed."""
     if not taken and not reason.strip():
-        raise InputError(_("no reason given"), where="advice", fix=_("say why it is not followed"))
+        raise InputError(_("no reason given"), where=_("advice"), fix=_("say why it is not followed"))
     if not any(e.seq == seq for e in store.entries(number, kind="advice")):
         raise InputError(
             _("this job has no advice {seq}").format(seq=seq),
-            where="advice",
+            where=_("advice"),
             fix=_("use the buttons under the advice"),
         )
     return store.add_entry(

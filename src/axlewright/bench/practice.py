@@ -40,7 +40,9 @@ def _folder(store: JobStore) -> Path:
 
 def _path(store: JobStore, key: str) -> Path:
     if not _ID.fullmatch(key):
-        raise RecordError(_("there is no such exercise"), where="practice", fix=_("choose one from the list"))
+        raise RecordError(
+            _("there is no such exercise"), where=_("practice"), fix=_("choose one from the list")
+        )
     return _folder(store) / f"{key}.json"
 
 
@@ -97,7 +99,7 @@ def practice_attempt(store: JobStore, key: str) -> KeptAttempt:
         )
     except FileNotFoundError:
         raise RecordError(
-            _("there is no such exercise"), where="practice", fix=_("choose one from the list")
+            _("there is no such exercise"), where=_("practice"), fix=_("choose one from the list")
         ) from None
     except (OSError, ValueError, KeyError, TypeError) as problem:
         raise RecordError(
@@ -143,7 +145,7 @@ def practise(store: JobStore, key: str, action: Action, seen: int | None = None)
                 return kept
             raise InputError(
                 _("something else was done to this axle in the meantime"),
-                where="action",
+                where=_("action"),
                 fix=_("look at what it shows now and choose again"),
             )
         kept = KeptAttempt(key, kept.attempt.then(action), kept.begun, datetime.now(UTC))

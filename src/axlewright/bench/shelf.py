@@ -56,11 +56,11 @@ def put_on_shelf(
     """
     from axlewright.bench.typed import Typed
 
-    typed = Typed({"thickness": thicknesses}, {"thickness": "thickness"}, system)
+    typed = Typed({"thickness": thicknesses}, {"thickness": _("thickness")}, system)
     if kind not in KINDS:
         raise InputError(
             _("unknown kind '{kind}'").format(kind=kind),
-            where="kind",
+            where=_("kind"),
             fix=_("use {kinds}").format(kinds=" or ".join(KINDS)),
         )
     sizes = typed.lengths("thickness", low=0.05, high=15.0, required=_("type the measured thickness"))

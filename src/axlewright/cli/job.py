@@ -211,7 +211,7 @@ def add(
     if step not in FORMS:
         raise InputError(
             _("unknown step '{step}'").format(step=step),
-            where="step",
+            where=_("step"),
             fix=_("use one of {forms}").format(forms=", ".join(FORMS)),
         )
     if not fields:
@@ -227,7 +227,7 @@ def add(
         if not sign:
             raise InputError(
                 _("'{part}' is not name=value").format(part=part),
-                where="fields",
+                where=_("fields"),
                 fix=_("write for example mark=+2"),
             )
         typed[name.strip()] = value.strip()

@@ -94,7 +94,7 @@ def _axle(
     if not ring_teeth or not pinion_teeth:
         raise InputError(
             _("the tooth counts are missing"),
-            where="listen",
+            where=_("listen"),
             fix=_("give --design or --ring-teeth and --pinion-teeth"),
         )
     return AxleOrders(ring_teeth, pinion_teeth, tuple(map(_bearing, bearings)), tread_blocks or None, joint)
@@ -119,7 +119,7 @@ def _bearing(text: str) -> Bearing:
     if place not in ("pinion", "side", "wheel") or len(numbers) not in (3, 4):
         raise InputError(
             _("'{text}' is no bearing").format(text=text),
-            where="bearing",
+            where=_("bearing"),
             fix=_("type for example wheel:17:12:70 or pinion:17:9.5:60:15"),
         )
     angle = numbers[3] if len(numbers) == 4 else 0.0
@@ -134,7 +134,7 @@ def _tyre(rollout: str, size: str, revolutions: float) -> Tyre:
     if sum(given) != 1:
         raise InputError(
             _("the tyre must be given once"),
-            where="listen",
+            where=_("listen"),
             fix=_("give --tyre-rollout 2.10m, --tyre-size '205/55 R16' or --tyre-revs-per-mile 780"),
         )
     if rollout:
@@ -155,7 +155,7 @@ def _speed(typed: str, marks: Path | None, source: str) -> SpeedTrace:
     if bool(typed) == (marks is not None):
         raise InputError(
             _("the speed must be given once"),
-            where="listen",
+            where=_("listen"),
             fix=_("give --speed 45mph or --speed-marks FILE"),
         )
     if marks is not None:

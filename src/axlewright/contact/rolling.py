@@ -135,7 +135,7 @@ def check_flank(flank: str) -> FlankName:
     if flank == "coast":
         return "coast"
     raise InputError(
-        _("unknown flank '{flank}'").format(flank=flank), where="flank", fix=_("use drive or coast")
+        _("unknown flank '{flank}'").format(flank=flank), where=_("flank"), fix=_("use drive or coast")
     )
 
 
@@ -296,7 +296,7 @@ def roll(
         if measured.design != design:
             raise InputError(
                 _("the flanks were measured against {design}").format(design=measured.design.name),
-                where="measured",
+                where=_("measured"),
                 fix=_("read them against the design that is rolled"),
             )
         mesh, ease = measured.mesh(lengthwise, profile, roll_angles), measured.ease_off(name)

@@ -192,7 +192,7 @@ def sweep(
     """
     if workers < 1:
         raise InputError(
-            _("{workers} workers").format(workers=workers), where="workers", fix=_("use 1 or more")
+            _("{workers} workers").format(workers=workers), where=_("workers"), fix=_("use 1 or more")
         )
     names: list[FlankName] = [check_flank(f) for f in flanks]
     torques = [float(torque_nm)] if isinstance(torque_nm, (int, float)) else [float(t) for t in torque_nm]

@@ -115,17 +115,17 @@ class Evidence:
             if flank not in ("drive", "coast"):
                 raise InputError(
                     _("unknown flank '{flank}'").format(flank=flank),
-                    where="refused",
+                    where=_("refused"),
                     fix=_("use drive or coast"),
                 )
         if self.drive is None and self.coast is None:
             raise InputError(
-                _("no pattern of either flank"), where="patterns", fix=_("read the drive flank at least")
+                _("no pattern of either flank"), where=_("patterns"), fix=_("read the drive flank at least")
             )
         if self.place not in ("under_head", "behind_cup", "cage_flange"):
             raise InputError(
                 _("unknown place '{place}'").format(place=self.place),
-                where="place",
+                where=_("place"),
                 fix="use under_head, behind_cup or cage_flange",
             )
         for name, value in (

@@ -279,11 +279,11 @@ def learn_design(
         Without jobs, or with jobs of several designs.
     """
     if not jobs:
-        raise InputError(_("no finished job"), where="jobs", fix=_("give one job of the design at least"))
+        raise InputError(_("no finished job"), where=_("jobs"), fix=_("give one job of the design at least"))
     design = jobs[0].design
     if any(job.design != design for job in jobs):
         raise InputError(
-            _("jobs of several designs"), where="jobs", fix=_("learn each design from its own jobs")
+            _("jobs of several designs"), where=_("jobs"), fix=_("learn each design from its own jobs")
         )
     priors = Priors() if priors is None else priors
     atlas = atlas_of(design) if atlas is None else atlas

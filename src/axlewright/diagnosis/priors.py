@@ -138,7 +138,7 @@ def depth_components(
     if mark_mm is not None and not np.isfinite(mark_mm):
         raise InputError(
             _("{mark_mm} is no mark").format(mark_mm=mark_mm),
-            where="mark",
+            where=_("mark"),
             fix=_("type for example +2 with its unit"),
         )
     mistaken = priors.mark_mistaken_share if mark_mm else 0.0

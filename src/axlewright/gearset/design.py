@@ -275,7 +275,7 @@ def load_design(name_or_path: str | Path) -> GearSetDesign:
     if not path.exists():
         raise DesignError(
             _("no design '{text}'").format(text=text),
-            where="design",
+            where=_("design"),
             fix=_("name one of {names} or give the path of a design file").format(names=", ".join(names)),
         )
     try:

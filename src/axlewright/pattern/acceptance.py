@@ -163,7 +163,7 @@ def judge(
     if condition not in ("new", "used"):
         raise InputError(
             _("unknown condition '{condition}'").format(condition=condition),
-            where="condition",
+            where=_("condition"),
             fix=_("use new or used"),
         )
     pattern = reading.pattern if isinstance(reading, PatternReading) else reading

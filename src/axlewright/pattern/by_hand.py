@@ -52,7 +52,7 @@ def pattern_from_sketch(polygon: ArrayLike, flank: str) -> PatternReading:
     mask = fill_polygon(p, ROWS, COLS)
     if mask.sum() < 12:
         raise InputError(
-            _("the drawn area is too small"), where="sketch", fix=_("draw around the whole mark")
+            _("the drawn area is too small"), where=_("sketch"), fix=_("draw around the whole mark")
         )
     return PatternReading(
         pattern=measure_mask(mask, name),
@@ -102,7 +102,7 @@ def apply_correction(
         if given.shape != (ROWS, COLS):
             raise InputError(
                 _("the mask has shape {shape}").format(shape=given.shape),
-                where="mask",
+                where=_("mask"),
                 fix=_("give {rows} rows of {columns} columns").format(rows=ROWS, columns=COLS),
             )
         start = ndimage.zoom(given.astype(float), (rows / ROWS, cols / COLS), order=1)[:rows, :cols] > 0.5
@@ -111,7 +111,9 @@ def apply_correction(
     changed = combine(start, add, remove)
     pattern = measure_mask(changed[::2, ::2], reading.pattern.flank)
     if pattern.empty:
-        raise InputError(_("nothing is left of the mark"), where="correction", fix=_("draw around the mark"))
+        raise InputError(
+            _("nothing is left of the mark"), where=_("correction"), fix=_("draw around the mark")
+        )
     note = _("The outline was corrected by hand.")
     kept = tuple(q for q in reading.quality if q not in reading.outline_doubts and q != note)
     return replace(

@@ -221,7 +221,7 @@ def fit_camera(
     if best is None or not math.isfinite(best[0]):
         raise PhotoError(
             _("no camera position explains these corners"),
-            where="corners",
+            where=_("corners"),
             fix=_("tap the four corners again"),
         )
     camera = best[1]

@@ -45,14 +45,14 @@ def parse_corners(text: str) -> Array:
         except ValueError:
             raise PhotoError(
                 _("'{pair}' is not a place in the picture").format(pair=pair),
-                where="corners",
+                where=_("corners"),
                 fix=_("write four pairs like 310,220 in the order {order}").format(order=ORDER),
             ) from None
         values.append((x, y))
     if len(values) != 4:
         raise PhotoError(
             _("{count} corners are given where four are needed").format(count=len(values)),
-            where="corners",
+            where=_("corners"),
             fix=_("tap {order}").format(order=ORDER),
         )
     return np.array(values, dtype=float)
@@ -89,7 +89,7 @@ def check_corners(corners: Array, size: tuple[int, int], design: GearSetDesign, 
     c = np.asarray(corners, dtype=float)
     if c.shape != (4, 2) or not np.all(np.isfinite(c)):
         raise PhotoError(
-            _("four corners are needed"), where="corners", fix=_("tap {order}").format(order=ORDER)
+            _("four corners are needed"), where=_("corners"), fix=_("tap {order}").format(order=ORDER)
         )
     width, height = size
     for name, (x, y) in zip(CORNER_NAMES, c, strict=True):
@@ -98,13 +98,13 @@ def check_corners(corners: Array, size: tuple[int, int], design: GearSetDesign, 
                 _(
                     "the {name} corner ({x}, {y}) lies outside the picture of {width} × {height} pixels"
                 ).format(name=name, x=f"{x:.0f}", y=f"{y:.0f}", width=width, height=height),
-                where="corners",
+                where=_("corners"),
                 fix=_("tap inside the picture, or take one that shows the whole tooth"),
             )
     if _crosses(c[0], c[1], c[2], c[3]) or _crosses(c[1], c[2], c[3], c[0]):
         raise PhotoError(
             _("the corners cross"),
-            where="corners",
+            where=_("corners"),
             fix=_("tap them in the order {order}").format(order=ORDER),
         )
     length = 0.5 * (np.linalg.norm(c[1] - c[0]) + np.linalg.norm(c[2] - c[3]))
@@ -114,7 +114,7 @@ def check_corners(corners: Array, size: tuple[int, int], design: GearSetDesign, 
             _("the tooth is only {length} × {tall} pixels in the picture").format(
                 length=f"{length:.0f}", tall=f"{tall:.0f}"
             ),
-            where="corners",
+            where=_("corners"),
             fix=_("go nearer, so that one tooth fills half of the picture's width"),
         )
     following, before = np.roll(c, -1, 0) - c, c - np.roll(c, 1, 0)
@@ -122,7 +122,7 @@ def check_corners(corners: Array, size: tuple[int, int], design: GearSetDesign, 
     if not (np.all(turn > 0) or np.all(turn < 0)):
         raise PhotoError(
             _("the corners do not go around a tooth"),
-            where="corners",
+            where=_("corners"),
             fix=_("tap them in the order {order}").format(order=ORDER),
         )
     if (1 if turn[0] > 0 else -1) != winding(design, flank):
@@ -131,7 +131,7 @@ def check_corners(corners: Array, size: tuple[int, int], design: GearSetDesign, 
             _("seen from outside, a {flank} flank of {name} has its corners the other way round").format(
                 flank=flank, name=design.name
             ),
-            where="corners",
+            where=_("corners"),
             fix=_(
                 "check toe against heel, whether this is the {other} flank, and that no photo is mirrored"
             ).format(other=other),
@@ -141,7 +141,7 @@ def check_corners(corners: Array, size: tuple[int, int], design: GearSetDesign, 
             _("the tooth would be taller ({tall} px) than long ({length} px)").format(
                 tall=f"{tall:.0f}", length=f"{length:.0f}"
             ),
-            where="corners",
+            where=_("corners"),
             fix=_("tap them in the order {order}").format(order=ORDER),
         )
     return c

@@ -94,7 +94,7 @@ def read_photo(
     if compound not in ("rubbed", "print", "auto"):
         raise PhotoError(
             _("unknown compound '{compound}'").format(compound=compound),
-            where="compound",
+            where=_("compound"),
             fix=_("use rubbed, print or auto"),
         )
     picture = source if isinstance(source, Picture) else load_picture(source)
@@ -148,7 +148,7 @@ def _unlike(design: GearSetDesign, flank: FlankName, miss_px: float) -> PhotoErr
             "no camera position makes a {flank} flank of {design} look like this tooth (its corners and "
             "edges miss by {miss} px)"
         ).format(flank=_(flank), design=design.name, miss=f"{miss_px:.1f}"),
-        where="corners",
+        where=_("corners"),
         fix=_("check the design, the flank and the four taps"),
     )
 
@@ -194,7 +194,7 @@ def _report(
     if marked.edge_cells > BLUR_LIMIT_CELLS:
         raise RefusedPhotoError(
             _("the picture is too blurred to find the outline of the mark"),
-            where="photo",
+            where=_("photo"),
             fix=_("hold still, tap the tooth to focus and take it again from a little farther away"),
         )
     level = marked.level
@@ -202,7 +202,7 @@ def _report(
     pattern = measure_mask(mask, flank)
     if pattern.empty:
         raise RefusedPhotoError(
-            _("no mark was found"), where="photo", fix=_("paint thinly, roll under drag, try again")
+            _("no mark was found"), where=_("photo"), fix=_("paint thinly, roll under drag, try again")
         )
     spread = outline_spread(marked)
     place = place_spread(camera, design, flank, mask)

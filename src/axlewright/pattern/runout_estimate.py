@@ -131,7 +131,7 @@ def estimate_runout(
     if not seen:
         raise InputError(
             _("too few teeth were read for runout"),
-            where="teeth",
+            where=_("teeth"),
             fix=_("read at least four teeth spread over more than half a turn"),
         )
     response = _responses(design)[rows]

@@ -129,13 +129,13 @@ def segment(light: Array, compound: Compound = "auto", likely: Likely | None = N
     if hidden > MOST_GLARE:
         raise RefusedPhotoError(
             _("glare hides {share} of the flank").format(share=f"{hidden:.0%}"),
-            where="photo",
+            where=_("photo"),
             fix=_("turn the lamp or the gear, or shade the tooth, until the flank does not shine"),
         )
     if float(dark.mean()) > 0.5:
         raise RefusedPhotoError(
             _("more than half of the flank is black"),
-            where="photo",
+            where=_("photo"),
             fix=_("give it more light and take it again"),
         )
     looks = views(f3, known)
@@ -248,7 +248,7 @@ def _rival(rated: list[_Rated]) -> list[_Rated]:
 def _nothing() -> RefusedPhotoError:
     return RefusedPhotoError(
         _("no mark stands out from the rest of the flank"),
-        where="photo",
+        where=_("photo"),
         fix=_(
             "wipe oil off, paint a thin even coat, roll under drag, and take the photo in soft light; or "
             "draw the mark by hand"

@@ -160,19 +160,21 @@ def combine_teeth(readings: Sequence[PatternReading], teeth: Sequence[int], ring
     """
     if len(readings) != len(teeth) or len(readings) < 2:
         raise InputError(
-            _("at least two teeth are needed"), where="teeth", fix=_("read teeth spread over the ring gear")
+            _("at least two teeth are needed"),
+            where=_("teeth"),
+            fix=_("read teeth spread over the ring gear"),
         )
     if len({r.pattern.flank for r in readings}) != 1:
         raise InputError(
-            _("drive and coast flanks are mixed"), where="teeth", fix=_("give one flank at a time")
+            _("drive and coast flanks are mixed"), where=_("teeth"), fix=_("give one flank at a time")
         )
     if len(set(teeth)) != len(teeth):
-        raise InputError(_("a tooth is given twice"), where="teeth", fix=_("number each tooth once"))
+        raise InputError(_("a tooth is given twice"), where=_("teeth"), fix=_("number each tooth once"))
     for t in teeth:
         if not 1 <= t <= ring_teeth:
             raise InputError(
                 _("tooth {t} does not exist").format(t=t),
-                where="teeth",
+                where=_("teeth"),
                 fix=_("number them 1 to {ring_teeth}").format(ring_teeth=ring_teeth),
             )
     angle = 2 * np.pi * (np.array(teeth, dtype=float) - 1.0) / ring_teeth

@@ -111,14 +111,14 @@ def pattern_from_words(text: str, flank: str) -> PatternReading:
     clauses = [c for c in re.split(r"[,;:.()\n]+(?!\d)|\band\b|\bbut\b|\bwith\b", t) if c.strip()]
     if not clauses:
         raise InputError(
-            _("no words"), where="pattern", fix=_("write for example: {example}").format(example=EXAMPLE)
+            _("no words"), where=_("pattern"), fix=_("write for example: {example}").format(example=EXAMPLE)
         )
     for clause in clauses:
         unknown += _clause(clause, said)
     if unknown:
         raise InputError(
             _("not understood: {words}").format(words=", ".join(f"'{w[:30]}'" for w in unknown[:5])),
-            where="pattern",
+            where=_("pattern"),
             fix=_(
                 "say where in the height (high, low, top, root), where along the tooth (heel, toe), how much "
                 "(slightly, very) and how long (half, 40 %), for example: {example}"
@@ -129,7 +129,7 @@ def pattern_from_words(text: str, flank: str) -> PatternReading:
     nothing = said.at == [None, None] and said.length is None and said.tall is None and not any(said.centred)
     if nothing:
         raise InputError(
-            _("the words say nothing of the pattern"), where="pattern", fix=_("say high or low first")
+            _("the words say nothing of the pattern"), where=_("pattern"), fix=_("say high or low first")
         )
     return _reading(said, name)
 
@@ -188,7 +188,7 @@ def _clause(clause: str, said: _Said) -> list[str]:
             if negated:
                 raise InputError(
                     _("'not {word}' does not say where the pattern lies").format(word=bare),
-                    where="pattern",
+                    where=_("pattern"),
                     fix=_("say where it is, for example: {example}").format(example=EXAMPLE),
                 )
             axis, sign = PLACES[bare]
@@ -232,7 +232,7 @@ def _percent(clause: str, said: _Said) -> str:
     if not 0.05 <= value <= 1.0:
         raise InputError(
             _("a length of {share} of the tooth cannot be").format(share=f"{value:.0%}"),
-            where="pattern",
+            where=_("pattern"),
             fix=_("give 5 to 100 %"),
         )
     said.length = value
@@ -256,7 +256,7 @@ def _put(said: _Said, axis: int, value: float) -> None:
         what = _("lengthwise") if axis == 0 else _("in height")
         raise InputError(
             _("the words contradict each other {direction}").format(direction=what),
-            where="pattern",
+            where=_("pattern"),
             fix=_("say one direction only"),
         )
     said.at[axis] = value if old is None or abs(value) > abs(old) else old

@@ -73,7 +73,7 @@ def entry_hash(previous: str, content: Mapping[str, Any]) -> str:
     content : mapping
         Everything the entry says, see `axlewright.records.types.Entry.content`.
     """
-    return sha256_hex((previous + canonical_json(content, where="entry")).encode("utf-8"))
+    return sha256_hex((previous + canonical_json(content, where=_("entry"))).encode("utf-8"))
 
 
 def utc_now() -> datetime:
@@ -92,7 +92,7 @@ def write_time(moment: datetime) -> str:
     if moment.tzinfo is None:
         raise RecordError(
             _("the time {moment} has no time zone").format(moment=moment),
-            where="time",
+            where=_("time"),
             fix=_("give a time with its zone, such as UTC"),
         )
     return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
@@ -105,6 +105,6 @@ def read_time(text: str) -> datetime:
     except ValueError:
         raise RecordError(
             _("'{text}' is not a time").format(text=text),
-            where="time",
+            where=_("time"),
             fix=_("it should look like 2026-03-01T08:05:00.000000Z"),
         ) from None

@@ -59,7 +59,7 @@ class Files:
         """Return where the file with this hash and suffix lies."""
         if not SHA256.fullmatch(sha256) or (suffix and not SUFFIX.fullmatch(suffix)):
             raise RecordError(
-                _("this is not the name of a stored file"), where="file", fix=_("use its SHA-256")
+                _("this is not the name of a stored file"), where=_("file"), fix=_("use its SHA-256")
             )
         return self.folder / sha256[:2] / f"{sha256}{suffix}"
 
@@ -71,13 +71,13 @@ class Files:
         if suffix and not SUFFIX.fullmatch(suffix):
             raise RecordError(
                 _("'{suffix}' is no file ending").format(suffix=suffix),
-                where="file",
+                where=_("file"),
                 fix=_("use one like .jpg or .wav"),
             )
         if len(data) > MAX_FILE_BYTES:
             raise RecordError(
                 _("the file has {count} MB").format(count=len(data) >> 20),
-                where="file",
+                where=_("file"),
                 fix=_("at most {max_file_bytes} MB fit").format(max_file_bytes=MAX_FILE_BYTES >> 20),
             )
         sha256 = sha256_hex(data)
@@ -114,7 +114,7 @@ class Files:
             if row is None:
                 raise RecordError(
                     _("there is no file {sha256}…").format(sha256=sha256[:12]),
-                    where="file",
+                    where=_("file"),
                     fix=_("store it first"),
                 )
             return StoredFile(row.sha256, row.suffix, row.size)

@@ -94,12 +94,12 @@ class JobEntries:
             known = ", ".join(name for name in ENTRY_KINDS if name not in _OWN_KINDS)
             raise RecordError(
                 _("'{kind}' is no kind of entry to add").format(kind=kind),
-                where="kind",
+                where=_("kind"),
                 fix=_("use {known}").format(known=known),
             )
         if kind == "waiver" and self.people.any_known():
             raise RecordError(
-                _("a step is left out with a PIN here"), where="waiver", fix=_("use waive with the PIN")
+                _("a step is left out with a PIN here"), where=_("waiver"), fix=_("use waive with the PIN")
             )
         return self._append(
             number,
@@ -131,7 +131,7 @@ class JobEntries:
             order.step(step)
         elif kind == "waiver":
             raise RecordError(
-                _("a waiver needs its step"), where="step", fix=_("name the step that is left out")
+                _("a waiver needs its step"), where=_("step"), fix=_("name the step that is left out")
             )
         person = plain_text(who, "who", required=True, longest=80)
         tool = plain_text(instrument, "instrument", longest=80)
@@ -181,7 +181,7 @@ class JobEntries:
         if not head:
             raise RecordError(
                 _("a signature needs the state of the job that was seen"),
-                where="head",
+                where=_("head"),
                 fix=_("open the job, look at it and sign it from there"),
             )
         order.step(step)

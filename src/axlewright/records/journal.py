@@ -109,7 +109,7 @@ def job_row(session: Session, number: int, *, lock: bool = False) -> JobRow:
     if row is None:
         raise MissingError(
             _("there is no job {number}").format(number=number),
-            where="job",
+            where=_("job"),
             fix=_("look it up in the list of jobs or search for it"),
         )
     return row
@@ -145,7 +145,7 @@ def design_text(session: Session, sha256: str) -> str:
     if row is None or sha256_hex(row.text.encode("utf-8")) != sha256:
         raise RecordError(
             _("a design text kept with the job was lost or changed"),
-            where="design",
+            where=_("design"),
             fix=_("restore a backup"),
         )
     return row.text
@@ -167,7 +167,9 @@ def _checked_payload(kind: str, step: str, payload: Mapping[str, Any]) -> str:
         )
     if kind == "waiver" and not str(payload.get("reason", "")).strip():
         raise RecordError(
-            _("a step is waived with a reason only"), where=f"{step} reason", fix=_("say in a few words why")
+            _("a step is waived with a reason only"),
+            where=_("{step} reason").format(step=step),
+            fix=_("say in a few words why"),
         )
     return text
 

@@ -102,7 +102,7 @@ class People:
         if role not in ROLES:
             raise RecordError(
                 _("'{role}' is no role").format(role=role),
-                where="role",
+                where=_("role"),
                 fix=_("use {roles}").format(roles=", ".join(ROLES)),
             )
         kept = hash_pin(_checked_pin(pin))
@@ -110,7 +110,7 @@ class People:
             if session.get(PersonRow, name) is not None:
                 raise RecordError(
                     _("'{name}' is here already").format(name=name),
-                    where="name",
+                    where=_("name"),
                     fix=_("choose another name"),
                 )
             note = ""
@@ -143,7 +143,7 @@ class People:
         if role not in ROLES:
             raise RecordError(
                 _("'{role}' is no role").format(role=role),
-                where="role",
+                where=_("role"),
                 fix=_("use {roles}").format(roles=", ".join(ROLES)),
             )
         with self._sessions.writing() as session:
@@ -229,7 +229,7 @@ def _keep_an_admin(session: Session, row: PersonRow) -> None:
     if row.role == "admin" and row.active and not _other_admin(session, row.name):
         raise RecordError(
             _("{name} is the only admin").format(name=row.name),
-            where="role",
+            where=_("role"),
             fix=_("make somebody else an admin first"),
         )
 
@@ -240,7 +240,7 @@ def _known(session: Session, name: str, *, lock: bool = True) -> PersonRow:
     if row is None:
         raise RecordError(
             _("nobody is called '{strip}'").format(strip=name.strip()),
-            where="name",
+            where=_("name"),
             fix=_("choose from the list"),
         )
     return row

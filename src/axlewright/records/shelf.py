@@ -97,7 +97,7 @@ def _done(
     if not same(move, item):
         raise ConflictError(
             _("the key '{key}' was used already for something else").format(key=key),
-            where="stock",
+            where=_("stock"),
             fix=_("send the new move with a key of its own"),
         )
     return item
@@ -147,7 +147,7 @@ class Stock:
         if not 0 <= count < 1_000_000:
             raise RecordError(
                 _("{count} is no count").format(count=count),
-                where="count",
+                where=_("count"),
                 fix=_("give a whole number from 0"),
             )
         row = StockRow(
@@ -201,7 +201,7 @@ class Stock:
             if row is None:
                 raise RecordError(
                     _("there is no stock item {item_id}").format(item_id=item_id),
-                    where="stock",
+                    where=_("stock"),
                     fix=_("look at the list"),
                 )
             if (first := _done(session, key, same)) is not None:
@@ -211,7 +211,7 @@ class Stock:
                     _("only {count} of the {kind} {thickness_mm} mm are there").format(
                         count=row.count, kind=row.kind, thickness_mm=f"{row.thickness_mm:g}"
                     ),
-                    where="stock",
+                    where=_("stock"),
                     fix=_("count the shelf, or take another size"),
                 )
             row.count += change

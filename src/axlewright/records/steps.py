@@ -219,7 +219,7 @@ def step(key: str) -> Step:
     if key not in _BY_KEY:
         raise RecordError(
             _("there is no step '{key}'").format(key=key),
-            where="step",
+            where=_("step"),
             fix=_("the steps are {step_keys}").format(step_keys=", ".join(STEP_KEYS)),
         )
     return _BY_KEY[key]

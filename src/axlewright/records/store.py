@@ -101,7 +101,7 @@ class JobStore(JobEntries):
         if not UID.fullmatch(uid):
             raise RecordError(
                 _("'{uid}' is no job identifier").format(uid=uid),
-                where="uid",
+                where=_("uid"),
                 fix=_("give 32 hexadecimal digits"),
             )
         plain_text(design_text, _("design text"), longest=1_000_000)
@@ -136,7 +136,7 @@ class JobStore(JobEntries):
         with self.sessions.reading() as session:
             row = session.scalar(select(JobRow).where(JobRow.uid == uid))
             if row is None:
-                raise RecordError(_("there is no such job here"), where="job", fix=_("import it first"))
+                raise RecordError(_("there is no such job here"), where=_("job"), fix=_("import it first"))
             return journal.job_of(row)
 
     def design_text(self, number: int) -> str:
@@ -210,7 +210,7 @@ class JobStore(JobEntries):
         if state not in JOB_STATES:
             raise RecordError(
                 _("'{state}' is no state").format(state=state),
-                where="state",
+                where=_("state"),
                 fix=_("use {job_states}").format(job_states=", ".join(JOB_STATES)),
             )
         payload = {"state": state, "reason": plain_text(reason, "reason")}

@@ -226,7 +226,7 @@ def _write(session: Session, content: JobFile, entries: list[Entry]) -> Job:
     for sha256 in content.files:
         if session.get(FileRow, sha256) is None:
             raise RecordError(
-                _("a file of the job was lost on the way"), where="import", fix=_("import it again")
+                _("a file of the job was lost on the way"), where=_("import"), fix=_("import it again")
             )
     for text in content.designs.values():
         journal.keep_design_text(session, text)

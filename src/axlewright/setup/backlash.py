@@ -42,19 +42,19 @@ class BacklashReadings:
     def __post_init__(self) -> None:
         if not self.readings_mm:
             raise InputError(
-                _("no reading"), where="backlash", fix=_("read at four places at least, eight are better")
+                _("no reading"), where=_("backlash"), fix=_("read at four places at least, eight are better")
             )
         for i, value in enumerate(self.readings_mm):
             if not (math.isfinite(value) and value >= 0.0):
                 raise InputError(
                     _("reading {i} is {value} mm").format(i=i + 1, value=value),
-                    where="backlash",
+                    where=_("backlash"),
                     fix=_("backlash is zero or positive"),
                 )
         if self.stem not in ("", "in_rotation", "square_to_tooth"):
             raise InputError(
                 _("unknown stem direction '{stem}'").format(stem=self.stem),
-                where="backlash",
+                where=_("backlash"),
                 fix=_("in_rotation or square_to_tooth"),
             )
 
@@ -264,7 +264,7 @@ def ring_move_for_backlash(
     if not (math.isfinite(target_mm) and target_mm >= 0.0):
         raise InputError(
             _("target {target_mm} mm").format(target_mm=target_mm),
-            where="backlash",
+            where=_("backlash"),
             fix=_("give the backlash wanted, 0 or more"),
         )
     u_factor = 0.0
@@ -274,7 +274,9 @@ def ring_move_for_backlash(
         k = factor
     if not 0.1 <= k <= 2.0:
         raise InputError(
-            _("factor {k}").format(k=k), where="backlash", fix=_("backlash per ring gear move is about 0.7")
+            _("factor {k}").format(k=k),
+            where=_("backlash"),
+            fix=_("backlash per ring gear move is about 0.7"),
         )
     now = readings.minimum_mm
     u = math.hypot(readings.expanded_uncertainty_mm / 2.0, u_factor * (target_mm - now) / k)

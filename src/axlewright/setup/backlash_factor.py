@@ -90,7 +90,7 @@ def backlash_per_ring_move(
     elif stem != "in_rotation":
         raise InputError(
             _("unknown stem direction '{stem}'").format(stem=stem),
-            where="backlash",
+            where=_("backlash"),
             fix=_("in_rotation or square_to_tooth"),
         )
     return k
@@ -158,7 +158,7 @@ def backlash_of_flange_turn(turn_deg: float, ratio: float, heel_radius_mm: float
             _("ratio {ratio}, heel radius {heel_radius_mm} mm").format(
                 ratio=ratio, heel_radius_mm=heel_radius_mm
             ),
-            where="backlash",
+            where=_("backlash"),
             fix=_("both are above 0"),
         )
     return math.radians(turn_deg) * heel_radius_mm / ratio

@@ -88,6 +88,6 @@ def backlash_limit_by_pitch(
             )
     raise InputError(
         _("diametral pitch {pitch} lies outside the standard table of 2 to 10").format(pitch=f"{pitch:.2f}"),
-        where="backlash",
+        where=_("backlash"),
         fix=_("type the backlash from the axle's service data"),
     )

@@ -129,7 +129,7 @@ def cautions_for(step: str) -> tuple[Caution, ...]:
     if step not in CAUTIONS:
         raise InputError(
             _("unknown step '{step}'").format(step=step),
-            where="cautions",
+            where=_("cautions"),
             fix=_("use one of {cautions}").format(cautions=", ".join(CAUTIONS)),
         )
     return tuple(replace(caution, text=_(caution.text)) for caution in CAUTIONS[step])

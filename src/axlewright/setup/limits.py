@@ -206,7 +206,7 @@ def choose_limit(key: str, overrides: Mapping[str, Limit] | None = None) -> Limi
     if default is None:
         raise InputError(
             _("no default limit '{key}'").format(key=key),
-            where="limits",
+            where=_("limits"),
             fix=_("type the limit from the axle's service data"),
         )
     return default

@@ -86,7 +86,7 @@ def best_pack(
             _("a pack of {least_leaves} to {most_leaves} leaves").format(
                 least_leaves=least_leaves, most_leaves=most_leaves
             ),
-            where="stock",
+            where=_("stock"),
             fix=_("give numbers from 1 to {largest_pack}, the smaller first").format(
                 largest_pack=LARGEST_PACK
             ),
@@ -97,7 +97,7 @@ def best_pack(
     allowance = round(close_enough_mm * TICKS_PER_MM)
     if not leaves or min(ticks) < 1:
         raise InputError(
-            _("the shelf is empty"), where="stock", fix=_("add what is there with its thickness")
+            _("the shelf is empty"), where=_("stock"), fix=_("add what is there with its thickness")
         )
     # A pack so thick that it stays too thick without one of its leaves is never the best.
     limit = max(target + max(ticks), least_leaves * max(ticks))
@@ -120,7 +120,7 @@ def best_pack(
             _("no pack of {least_leaves} to {most_leaves} leaves for {wanted_mm}").format(
                 least_leaves=least_leaves, most_leaves=most_leaves, wanted_mm=show_length(wanted_mm)
             ),
-            where="stock",
+            where=_("stock"),
             fix=_("allow more leaves, add thinner ones, or order"),
         )
     _rest, k, _rest2, total = best

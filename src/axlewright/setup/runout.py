@@ -124,7 +124,7 @@ def fit_runout(readings_mm: Sequence[float], angles_deg: Sequence[float] | None 
     if n < LEAST_READINGS or not np.all(np.isfinite(values)):
         raise InputError(
             _("{n} readings").format(n=n),
-            where="runout",
+            where=_("runout"),
             fix=_("give at least {least_readings} numbers around the gear").format(
                 least_readings=LEAST_READINGS
             ),
@@ -136,7 +136,7 @@ def fit_runout(readings_mm: Sequence[float], angles_deg: Sequence[float] | None 
         if theta.size != n:
             raise InputError(
                 _("{size} angles for {n} readings").format(size=theta.size, n=n),
-                where="runout",
+                where=_("runout"),
                 fix=_("give one angle for each reading"),
             )
     columns = [np.ones(n), np.cos(theta), np.sin(theta)]
@@ -146,7 +146,7 @@ def fit_runout(readings_mm: Sequence[float], angles_deg: Sequence[float] | None 
     if np.linalg.cond(matrix) > 50.0:
         raise InputError(
             _("the angles lie too close together"),
-            where="runout",
+            where=_("runout"),
             fix=_("spread the readings around the whole gear"),
         )
     solution = np.linalg.lstsq(matrix, values, rcond=None)[0]

@@ -65,13 +65,13 @@ def notch_travel_mm(thread_pitch_mm: float, notches: int) -> float:
     if not thread_pitch_mm > 0.0:
         raise InputError(
             _("thread pitch {thread_pitch_mm} mm").format(thread_pitch_mm=thread_pitch_mm),
-            where="adjuster",
+            where=_("adjuster"),
             fix=_("give the pitch, above 0"),
         )
     if notches < 1:
         raise InputError(
             _("{notches} notches").format(notches=notches),
-            where="adjuster",
+            where=_("adjuster"),
             fix=_("count the notches around the adjuster"),
         )
     return thread_pitch_mm / notches

@@ -116,13 +116,13 @@ def check_wanted(wanted_mm: float, rule: RoundingRule) -> None:
     if not (math.isfinite(wanted_mm) and wanted_mm > 0.0):
         raise InputError(
             _("wanted thickness {wanted_mm} mm").format(wanted_mm=wanted_mm),
-            where="stock",
+            where=_("stock"),
             fix=_("ask for a thickness above 0"),
         )
     if rule not in ("nearest", "nearest_but_not_thicker"):
         raise InputError(
             _("unknown rounding rule '{rule}'").format(rule=rule),
-            where="stock",
+            where=_("stock"),
             fix=_("nearest or nearest_but_not_thicker"),
         )
 
@@ -157,7 +157,7 @@ def nearest_spacer(
     if not fitting:
         raise InputError(
             _("no spacer on the shelf for {wanted_mm}").format(wanted_mm=show_length(wanted_mm)),
-            where="stock",
+            where=_("stock"),
             fix=_("add what is there with its measured thickness, or order one"),
         )
     best = min(fitting, key=lambda i: (round(abs(i.thickness_mm - wanted_mm) * TICKS_PER_MM), i.thickness_mm))

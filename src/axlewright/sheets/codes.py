@@ -24,7 +24,7 @@ def qr_svg(text: str) -> str:
         code = segno.make_qr(text, error="m")
     except (segno.DataOverflowError, ValueError):
         raise InputError(
-            _("this is too long for a QR code"), where="link", fix=_("use a shorter address")
+            _("this is too long for a QR code"), where=_("link"), fix=_("use a shorter address")
         ) from None
     out = io.BytesIO()
     code.save(out, kind="svg", border=4, xmldecl=False, svgns=True, nl=False, scale=4)
@@ -49,7 +49,7 @@ def datamatrix_svg(text: str) -> str:
         picture = code.to_image(scale=1, add_quiet_zones=False)
     except (ValueError, RuntimeError):
         raise InputError(
-            _("this does not fit into a code"), where="label", fix=_("shorten the texts")
+            _("this does not fit into a code"), where=_("label"), fix=_("shorten the texts")
         ) from None
     rows: list[list[int]] = np.asarray(picture, dtype=np.uint8).tolist()
     edge = 2

@@ -107,7 +107,7 @@ def read_label_code(text: str) -> dict[str, str]:
     kind, _rest, query = text.strip().partition("?")
     if kind not in ("axle-set", "axle-spacer"):
         raise InputError(
-            _("this is not the code of a set or spacer label"), where="code", fix=_("scan the label again")
+            _("this is not the code of a set or spacer label"), where=_("code"), fix=_("scan the label again")
         )
     return {"label": kind, **dict(parse_qsl(query))}
 
@@ -174,7 +174,7 @@ def set_labels(labels: Sequence[SetLabelData]) -> bytes:
         When there is none.
     """
     if not labels:
-        raise InputError(_("there is no label to print"), where="labels", fix=_("choose at least one set"))
+        raise InputError(_("there is no label to print"), where=_("labels"), fix=_("choose at least one set"))
     first = labels[0]
     pages = [_set_label_values(one) for one in labels]
     values = {

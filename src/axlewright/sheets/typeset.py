@@ -28,7 +28,7 @@ def fonts() -> typst.Fonts:
     found = importlib.util.find_spec("matplotlib")
     if found is None or not found.submodule_search_locations:
         raise AxlewrightError(
-            _("the fonts of matplotlib are missing"), where="sheet", fix=_("reinstall matplotlib")
+            _("the fonts of matplotlib are missing"), where=_("sheet"), fix=_("reinstall matplotlib")
         )
     folder = Path(found.submodule_search_locations[0]) / "mpl-data" / "fonts" / "ttf"
     return typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(folder)])
@@ -78,6 +78,6 @@ def set_pdf(template: str, data: Mapping[str, Any]) -> bytes:
     except typst.TypstError as problem:
         raise AxlewrightError(
             _("the sheet cannot be set ({message})").format(message=problem.message),
-            where="sheet",
+            where=_("sheet"),
             fix=_("report the job's data"),
         ) from problem

@@ -164,10 +164,10 @@ def tone_audibility(
     levels = np.asarray(levels_db, dtype=np.float64)
     frequency = first_hz + np.arange(len(levels)) * line_spacing_hz
     if tone_hz < 50.0:
-        raise SoundError(_("the method covers tones from 50 Hz"), where="tone")
+        raise SoundError(_("the method covers tones from 50 Hz"), where=_("tone"))
     low, high = geometric_band_hz(tone_hz)
     if frequency[0] > low + line_spacing_hz or frequency[-1] < high - line_spacing_hz:
-        raise SoundError(_("the spectrum does not reach over the tone's critical band"), where="tone")
+        raise SoundError(_("the spectrum does not reach over the tone's critical band"), where=_("tone"))
     near = np.flatnonzero(np.abs(frequency - tone_hz) <= 2.01 * line_spacing_hz)
     peak = int(near[np.argmax(levels[near])])
     inside = np.flatnonzero((frequency >= low) & (frequency <= high))

@@ -125,14 +125,14 @@ def _check(samples: FloatArray, rate_hz: float, tone_hz: float) -> None:
     if not LOWEST_TONE_HZ <= tone_hz <= min(HIGHEST_TONE_HZ, rate_hz / 2.5):
         raise SoundError(
             _("a tone at {tone_hz} Hz is outside what the method covers").format(tone_hz=f"{tone_hz:.0f}"),
-            where="tone",
+            where=_("tone"),
             fix=_("choose a tone between {lowest_tone_hz} and {highest_tone_hz} Hz").format(
                 lowest_tone_hz=f"{LOWEST_TONE_HZ:g}",
                 highest_tone_hz=f"{min(HIGHEST_TONE_HZ, rate_hz / 2.5):.0f}",
             ),
         )
     if len(samples) < 2 * rate_hz:
-        raise SoundError(_("at least two seconds are needed for a tone figure"), where="recording")
+        raise SoundError(_("at least two seconds are needed for a tone figure"), where=_("recording"))
 
 
 def tone_to_noise_ratio(

@@ -286,7 +286,7 @@ def _reference(
             _("the wheel makes only {turns} turns in the recording, too few to judge").format(
                 turns=f"{turns[-1]:.0f}"
             ),
-            where="recording",
+            where=_("recording"),
             fix=_("record at least 20 s of driving"),
         )
     at = np.clip((times * rate).astype(int), 0, len(turns) - 1)

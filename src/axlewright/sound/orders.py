@@ -102,19 +102,19 @@ def bearing_orders(
     """
     if elements < 3:
         raise InputError(
-            _("{elements} rolling elements are too few").format(elements=elements), where="bearing"
+            _("{elements} rolling elements are too few").format(elements=elements), where=_("bearing")
         )
     if not 0 < element_diameter < pitch_diameter:
         raise InputError(
             _("the rolling element must be smaller than the pitch diameter"),
-            where="bearing",
+            where=_("bearing"),
             fix=_("measure across the roller and from roller centre to roller centre"),
         )
     k = element_diameter / pitch_diameter * math.cos(math.radians(contact_angle_deg))
     if math.pi * pitch_diameter < elements * element_diameter * 0.999:
         raise InputError(
             _("{elements} elements of that size do not fit round the bearing").format(elements=elements),
-            where="bearing",
+            where=_("bearing"),
         )
     return BearingOrders(
         cage=(1 + k) / 2 if outer_turns else (1 - k) / 2,
@@ -171,12 +171,14 @@ class AxleOrders:
                 _("{pinion_teeth}/{ring_teeth} teeth make no axle set").format(
                     pinion_teeth=self.pinion_teeth, ring_teeth=self.ring_teeth
                 ),
-                where="teeth",
+                where=_("teeth"),
                 fix=_("give pinion teeth (3 to 40) and ring-gear teeth (20 to 90)"),
             )
         if self.pinion_teeth >= self.ring_teeth:
             raise InputError(
-                _("the pinion has more teeth than the ring gear"), where="teeth", fix=_("swap the two counts")
+                _("the pinion has more teeth than the ring gear"),
+                where=_("teeth"),
+                fix=_("swap the two counts"),
             )
         if self.tread_blocks is not None and not 20 <= self.tread_blocks <= 140:
             raise InputError(

@@ -63,7 +63,7 @@ def at_level(samples: FloatArray, rate_hz: int, level_db: float | None) -> Float
     if rate_hz < 16000:
         raise SoundError(
             _("a recording made for speech gives no figure for loudness, sharpness or roughness"),
-            where="recording",
+            where=_("recording"),
             fix=_("record as WAV or m4a at 44.1 or 48 kHz"),
         )
     x = np.asarray(samples, dtype=np.float64)
@@ -73,7 +73,7 @@ def at_level(samples: FloatArray, rate_hz: int, level_db: float | None) -> Float
     if level_db is not None:
         rms = float(np.sqrt((x**2).mean()))
         if rms <= 0:
-            raise SoundError(_("the stretch is silent"), where="recording")
+            raise SoundError(_("the stretch is silent"), where=_("recording"))
         x = x / rms * REFERENCE_PA * 10 ** (level_db / 20)
     return x
 

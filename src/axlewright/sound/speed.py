@@ -67,7 +67,7 @@ class Tyre:
                 _("a rolling circumference of {circumference_m} m fits no road or farm tyre").format(
                     circumference_m=f"{self.circumference_m:.3g}"
                 ),
-                where="tyre",
+                where=_("tyre"),
                 fix=_("mark the tyre, roll one full turn and measure the way (for example 2.10 m)"),
             )
 
@@ -83,7 +83,7 @@ def tyre_from_revolutions_per_mile(revolutions: float) -> Tyre:
     if not 200 <= revolutions <= 1800:
         raise InputError(
             _("{revolutions} revolutions per mile fit no tyre").format(revolutions=f"{revolutions:g}"),
-            where="tyre",
+            where=_("tyre"),
             fix=_("a car tyre turns about 600 to 900 times"),
         )
     return Tyre(1609.344 / revolutions, 0.015, _("revolutions per mile"))
@@ -110,7 +110,7 @@ def tyre_from_size(text: str) -> Tyre:
         if other is None:
             raise InputError(
                 _("'{text}' is no tyre size that can be read").format(text=text),
-                where="tyre",
+                where=_("tyre"),
                 fix=_("type it like 205/55 R16 or 31x10.5 R15, or measure the roll-out"),
             )
         diameter = float(other[1]) * 25.4
@@ -201,7 +201,7 @@ def make_trace(
 
 def constant_speed(text: str | float, source: SpeedSource = "typed") -> SpeedTrace:
     """One speed for the whole recording, for example ``"45 mph"``."""
-    speed = parse_speed(text, where="speed")
+    speed = parse_speed(text, where=_("speed"))
     return make_trace([0.0], [speed], source, constant=True)
 
 
@@ -224,7 +224,7 @@ def check_wheel_rate(trace: SpeedTrace, tyre: Tyre) -> None:
                 circumference_m=f"{tyre.circumference_m:.2f}",
                 fastest=f"{fastest:.1f}",
             ),
-            where="speed",
+            where=_("speed"),
             fix=_("check the speed's unit and the roll-out"),
         )
 

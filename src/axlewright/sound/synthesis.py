@@ -134,10 +134,10 @@ def motion_harmonics(motion_error_urad: FloatArray, count: int = HARMONICS) -> C
     curve = np.asarray(motion_error_urad, dtype=np.float64)
     if curve.ndim != 1 or len(curve) < 8:
         raise SoundError(
-            _("a motion-error curve needs at least eight points over one pitch"), where="motion error"
+            _("a motion-error curve needs at least eight points over one pitch"), where=_("motion error")
         )
     if not np.all(np.isfinite(curve)):
-        raise SoundError(_("the motion error holds values that are no numbers"), where="motion error")
+        raise SoundError(_("the motion error holds values that are no numbers"), where=_("motion error"))
     spectrum = np.fft.rfft(curve) / len(curve) * 2
     result = np.zeros(count, dtype=np.complex128)
     usable = min(count, (len(curve) - 1) // 2)
@@ -148,9 +148,11 @@ def motion_harmonics(motion_error_urad: FloatArray, count: int = HARMONICS) -> C
 def speed_profile(speeds_mps: tuple[float, ...], duration_s: float, rate_hz: int = RATE_HZ) -> FloatArray:
     """Return a speed at every sample, passing through `speeds_mps` at even times."""
     if not speeds_mps or min(speeds_mps) <= 0:
-        raise SoundError(_("speeds must be above zero"), where="speed", fix=_("for example 30 mph to 60 mph"))
+        raise SoundError(
+            _("speeds must be above zero"), where=_("speed"), fix=_("for example 30 mph to 60 mph")
+        )
     if not 0.5 <= duration_s <= 120:
-        raise SoundError(_("a made sound lasts between 0.5 and 120 s"), where="length")
+        raise SoundError(_("a made sound lasts between 0.5 and 120 s"), where=_("length"))
     knots = np.linspace(0, duration_s, max(len(speeds_mps), 2))
     values = speeds_mps if len(speeds_mps) > 1 else (speeds_mps[0], speeds_mps[0])
     result: FloatArray = np.interp(np.arange(int(duration_s * rate_hz)) / rate_hz, knots, values)
@@ -222,9 +224,9 @@ def make_sounds(
     dict of str to MadeSound
     """
     if not curves:
-        raise SoundError(_("there is no motion error to make a sound of"), where="motion error")
+        raise SoundError(_("there is no motion error to make a sound of"), where=_("motion error"))
     if not 0 < pinion_teeth < ring_teeth:
-        raise SoundError(_("the pinion must have fewer teeth than the ring gear"), where="teeth")
+        raise SoundError(_("the pinion must have fewer teeth than the ring gear"), where=_("teeth"))
     path = path or SoundPath()
     wheel_hz = np.asarray(speed_mps) / circumference_m
     turns = np.cumsum(wheel_hz) / rate_hz
@@ -233,7 +235,7 @@ def make_sounds(
     first = next(iter(curves))
     if not np.any(np.isfinite(ratios[first])):
         raise SoundError(
-            _("the first setting has no motion error, so no level can be set by it"), where="motion error"
+            _("the first setting has no motion error, so no level can be set by it"), where=_("motion error")
         )
     scale = 10 ** ((tone_to_noise_db - float(np.max(ratios[first]))) / 20)
     background = road_noise(np.asarray(speed_mps), rate_hz, seed) if noise else np.zeros(len(turns))
@@ -301,7 +303,7 @@ def level_change_db(before_urad: FloatArray, after_urad: FloatArray) -> FloatArr
 def join_sounds(sounds: list[MadeSound], pause_s: float = 0.5) -> MadeSound:
     """Put sounds one after the other with a pause, gains untouched."""
     if not sounds:
-        raise SoundError(_("there is no sound to join"), where="sounds")
+        raise SoundError(_("there is no sound to join"), where=_("sounds"))
     pause = np.zeros(int(pause_s * sounds[0].rate_hz))
     parts = [sounds[0].samples]
     for item in sounds[1:]:
@@ -374,7 +376,9 @@ def write_wav(sound: MadeSound, path: str | FilePath) -> None:
     target = FilePath(path)
     if target.suffix.lower() != ".wav":
         raise SoundError(
-            _("'{name}' is no WAV name").format(name=target.name), where="output", fix=_("end it with .wav")
+            _("'{name}' is no WAV name").format(name=target.name),
+            where=_("output"),
+            fix=_("end it with .wav"),
         )
     if not target.parent.is_dir():
         raise SoundError(_("the folder does not exist"), where=str(target.parent))

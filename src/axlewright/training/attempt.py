@@ -136,17 +136,19 @@ class Action:
         if self.kind not in get_args(Kind):
             raise InputError(
                 _("'{kind}' is nothing that can be done here").format(kind=self.kind),
-                where="action",
+                where=_("action"),
                 fix=_("choose one"),
             )
         if not math.isfinite(self.amount_mm) or abs(self.amount_mm) > 1.0:
             raise InputError(
                 _("{amount_mm} mm is no change of a spacer or shim").format(amount_mm=f"{self.amount_mm:g}"),
-                where="amount",
+                where=_("amount"),
                 fix=_("stay within 1 mm"),
             )
         if ACTIONS[self.kind].amount and not self.amount_mm:
-            raise InputError(_("how far is missing"), where="amount", fix=_("type a length such as 0.004 in"))
+            raise InputError(
+                _("how far is missing"), where=_("amount"), fix=_("type a length such as 0.004 in")
+            )
 
     def to_json(self) -> dict[str, Any]:
         """Return plain data."""
@@ -199,11 +201,11 @@ class Attempt:
             When it is over, or grew without end.
         """
         if self.over:
-            raise InputError(_("this attempt is over"), where="action", fix=_("start another exercise"))
+            raise InputError(_("this attempt is over"), where=_("action"), fix=_("start another exercise"))
         if len(self.actions) >= MOST_ACTIONS:
             raise InputError(
                 _("{count} things were done already").format(count=MOST_ACTIONS),
-                where="action",
+                where=_("action"),
                 fix=_("sign it off or start again"),
             )
         return replace(self, actions=(*self.actions, action))
@@ -236,7 +238,7 @@ class Attempt:
         except (KeyError, TypeError, ValueError) as problem:
             raise InputError(
                 _("this is no kept attempt ({problem})").format(problem=problem),
-                where="attempt",
+                where=_("attempt"),
                 fix=_("start the exercise again"),
             ) from None
 
@@ -287,7 +289,7 @@ def play(attempt: Attempt, design: GearSetDesign) -> Played:
     if design.name != attempt.name.design:
         raise InputError(
             _("the exercise is of design {design}").format(design=attempt.name.design),
-            where="design",
+            where=_("design"),
             fix=_("give that design"),
         )
     return _play(attempt.name, attempt.actions, attempt.who, design)

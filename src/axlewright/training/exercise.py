@@ -60,13 +60,13 @@ class ExerciseName:
         if self.level not in LEVEL_WORDS:
             raise InputError(
                 _("there is no level {level}").format(level=self.level),
-                where="level",
+                where=_("level"),
                 fix=_("choose 1, 2 or 3"),
             )
         if not 1 <= self.number <= LARGEST_NUMBER:
             raise InputError(
                 _("there is no exercise {number}").format(number=self.number),
-                where="number",
+                where=_("number"),
                 fix=_("choose 1 to {largest}").format(largest=LARGEST_NUMBER),
             )
 

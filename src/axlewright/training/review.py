@@ -151,7 +151,7 @@ def review(played: Played) -> Review:
     """
     if not played.attempt.over:
         raise InputError(
-            _("the exercise is not over"), where="exercise", fix=_("sign it off, or say what is wrong")
+            _("the exercise is not over"), where=_("exercise"), fix=_("sign it off, or say what is wrong")
         )
     axle, end = played.axle, played.attempt.actions[-1].kind
     judged = judge_axle(axle, show_axle(axle, played.settings))
@@ -209,7 +209,7 @@ def ask(played: Played, upto: int | None = None) -> Diagnosis:
     count = len(played.outcomes) if upto is None else upto
     rolled = [k for k in range(count) if played.outcomes[k].action.kind == "roll"]
     if not rolled:
-        raise InputError(_("nothing was rolled yet"), where="pattern", fix=_("paint and roll first"))
+        raise InputError(_("nothing was rolled yet"), where=_("pattern"), fix=_("paint and roll first"))
     part = replace(
         played,
         attempt=replace(played.attempt, actions=played.attempt.actions[:count]),
@@ -227,7 +227,7 @@ def ask(played: Played, upto: int | None = None) -> Diagnosis:
     if last.pinion_moved_since_mm or last.ring_moved_since_mm:
         raise InputError(
             _("nothing was rolled since the last change"),
-            where="pattern",
+            where=_("pattern"),
             fix=_("paint and roll again first"),
         )
     marked = any(o.action.kind == "identity" for o in part.outcomes)

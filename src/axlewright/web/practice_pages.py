@@ -69,7 +69,7 @@ def start(request: Request, form: Form) -> Response:
         if number is None:
             raise InputError(
                 _("'{text}' is not the number of an exercise").format(text=text[:20]),
-                where="number",
+                where=_("number"),
                 fix=_("type a whole number or leave it empty"),
             )
         design = find_design(site.store, form.text("design"))
