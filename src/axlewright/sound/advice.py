@@ -6,15 +6,15 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from axlewright.language import _
+from axlewright.language import _, n_
 from axlewright.sound.evidence import NONE, UNKNOWN, Posterior, SetEvidence
 from axlewright.sound.orders import AxleOrders, Candidate
 from axlewright.sound.recording import Recording
 from axlewright.sound.tracking import OrderMap
 
 WORTH: Final = 0.02
-ENGINE: Final = "engine or gearbox in a fixed gear"
-FIXED: Final = "a tone of fixed frequency (resonance, fan, electrical)"
+ENGINE: Final = n_("engine or gearbox in a fixed gear")
+FIXED: Final = n_("a tone of fixed frequency (resonance, fan, electrical)")
 MPH_KMH: Final = 1.609344
 
 

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from axlewright.language import n_
 from axlewright.sound.angle import ORDER_STEP, OrderSpectra
 from axlewright.sound.lines import persistent_score
 from axlewright.sound.orders import TREAD_BLOCKS, Candidate
@@ -41,8 +42,8 @@ TREAD_SKIRT: Final = 0.38
 """Orders on either side of each whole order that a tread's lines and their wander may fill."""
 SKIRT: Final = 0.3
 """Orders on either side of a strong line in which its own wander may leave something."""
-UNKNOWN: Final = "something else that follows road speed"
-NONE: Final = "no tone that follows road speed"
+UNKNOWN: Final = n_("something else that follows road speed")
+NONE: Final = n_("no tone that follows road speed")
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import _, n_
 
 BearingPlace = Literal["pinion", "side", "wheel"]
 
@@ -207,7 +207,7 @@ def candidate_sources(axle: AxleOrders) -> tuple[Candidate, ...]:
     z, r = float(axle.ring_teeth), axle.ratio
     found = [
         Candidate(
-            "ring and pinion mesh",
+            n_("ring and pinion mesh"),
             "mesh",
             (z, 2 * z, 3 * z),
             0.5,
@@ -215,14 +215,14 @@ def candidate_sources(axle: AxleOrders) -> tuple[Candidate, ...]:
             tells=_("drive, coast and float over the same stretch: a mesh tone changes with load"),
         ),
         Candidate(
-            "propeller shaft or pinion, once per turn",
+            n_("propeller shaft or pinion, once per turn"),
             "propshaft",
             (r, 2 * r, 3 * r),
             0.2,
             tells=_("the same speed in another gear and coasting in neutral: it stays with road speed"),
         ),
         Candidate(
-            "wheel or tyre, once per turn",
+            n_("wheel or tyre, once per turn"),
             "wheel",
             (1.0, 2.0, 3.0, 4.0),
             0.15,
@@ -232,7 +232,7 @@ def candidate_sources(axle: AxleOrders) -> tuple[Candidate, ...]:
     if axle.joint:
         found.append(
             Candidate(
-                "universal joint",
+                n_("universal joint"),
                 "joint",
                 (2 * r, 4 * r),
                 0.2,
@@ -245,7 +245,7 @@ def candidate_sources(axle: AxleOrders) -> tuple[Candidate, ...]:
     blocks = float(axle.tread_blocks) if axle.tread_blocks else 0.0
     found.append(
         Candidate(
-            "tyre tread",
+            n_("tyre tread"),
             "tread",
             (blocks,) if blocks else (),
             0.25,
