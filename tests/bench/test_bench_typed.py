@@ -35,6 +35,17 @@ def test_one_unit_counts_for_all_readings() -> None:
     assert typed("metric", a="0.006 0.007 in").lengths("a") == pytest.approx((0.1524, 0.1778))
 
 
+def test_a_unit_in_the_middle_is_asked_about_and_nothing_untyped_is_quoted() -> None:
+    one = typed("inch", a="5.6230 5.6235 5.6225 142,83 mm 5.6230")
+    with pytest.raises(FieldError, match="the mm after 142,83 may count for that one alone or for all 5") as e:
+        one.lengths("a", low=20.0, high=500.0)
+    assert e.value.field == "a"
+    assert "unit at each" in e.value.fix
+    assert typed("inch", a="5.6230 in 142,83 mm").lengths("a") == pytest.approx((142.8242, 142.83))
+    with pytest.raises(FieldError, match="'5.6230', counted in mm as at the end"):
+        typed("inch", a="5.6230 142,83 mm").lengths("a", low=20.0, high=500.0)
+
+
 def test_mixed_units_each_keep_their_own() -> None:
     assert typed("inch", a="0.006 in 0.15 mm 0.006").lengths("a") == pytest.approx((0.1524, 0.15, 0.1524))
 

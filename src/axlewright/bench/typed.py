@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from axlewright.errors import AxlewrightError, InputError
@@ -58,11 +59,58 @@ class FieldError(InputError):
         return cls(field, label, error.what, error.fix)
 
 
+@dataclass(frozen=True, slots=True)
+class TypedReading:
+    """One of several readings as typed: number, its own unit (empty for none), whether they touch."""
+
+    number: str
+    unit: str
+    glued: bool = False
+
+
+def typed_readings(text: str) -> tuple[TypedReading, ...]:
+    """Tell several readings in one text apart, each with only the unit that stands at it.
+
+    Raises
+    ------
+    InputError
+        When something between the numbers is no reading.
+    """
+    clean = re.sub(r",(?=\s|$)", " ", text).replace(";", " ")
+    found: list[TypedReading] = []
+    position = 0
+    for match in _TOKEN.finditer(clean):
+        gap = clean[position : match.start()].strip()
+        if gap:
+            raise InputError(
+                _("'{gap}' is no reading").format(gap=gap), fix=_("separate readings by spaces or new lines")
+            )
+        number = match[1].replace(" ", "") if "/" not in match[1] else match[1]
+        found.append(TypedReading(number, match[2] or "", bool(match[2]) and match.end(1) == match.start(2)))
+        position = match.end()
+    rest = clean[position:].strip()
+    if rest:
+        raise InputError(
+            _("'{rest}' is no reading").format(rest=rest), fix=_("separate readings by spaces or new lines")
+        )
+    return tuple(found)
+
+
+def one_or_all(reading: TypedReading, count: int) -> InputError:
+    """Return the question whether a unit counts for its own reading alone or for all."""
+    return InputError(
+        _("the {unit} after {number} may count for that one alone or for all {count}").format(
+            unit=reading.unit, number=reading.number, count=count
+        ),
+        fix=_("type the unit at each"),
+    )
+
+
 def split_readings(text: str) -> tuple[tuple[str, str], ...]:
     """Split several readings into (number, unit) pairs.
 
     Readings are separated by spaces, line breaks, semicolons, or a comma followed by a space. A unit that
-    stands once counts for the readings without one.
+    stands once, at the end, counts for the readings without one.
 
     Parameters
     ----------
@@ -72,29 +120,16 @@ def split_readings(text: str) -> tuple[tuple[str, str], ...]:
     Raises
     ------
     InputError
-        When something between the numbers is no reading.
+        When something between the numbers is no reading, or when it cannot be told for which readings a unit
+        is meant.
     """
-    clean = re.sub(r",(?=\s|$)", " ", text).replace(";", " ")
-    found: list[tuple[str, str]] = []
-    position = 0
-    for match in _TOKEN.finditer(clean):
-        gap = clean[position : match.start()].strip()
-        if gap:
-            raise InputError(
-                _("'{gap}' is no reading").format(gap=gap), fix=_("separate readings by spaces or new lines")
-            )
-        found.append((match[1].replace(" ", "") if "/" not in match[1] else match[1], match[2] or ""))
-        position = match.end()
-    rest = clean[position:].strip()
-    if rest:
-        raise InputError(
-            _("'{rest}' is no reading").format(rest=rest), fix=_("separate readings by spaces or new lines")
-        )
-    units = {unit.lower() for _key, unit in found if unit}
-    if len(units) == 1:
-        one = next(unit for _key, unit in found if unit)
-        found = [(number, one) for number, _value in found]
-    return tuple(found)
+    found = typed_readings(text)
+    with_unit = [one for one in found if one.unit]
+    if len({one.unit.lower() for one in with_unit}) == 1 and len(with_unit) < len(found):
+        if not found[-1].unit:
+            raise one_or_all(with_unit[-1], len(found))
+        return tuple((one.number, found[-1].unit) for one in found)
+    return tuple((one.number, one.unit) for one in found)
 
 
 class Typed:
@@ -224,10 +259,12 @@ class Typed:
         except AxlewrightError as error:
             raise FieldError.of(name, self.labels.get(name, name), error) from error
         out = []
-        for number, unit in parts:
-            one = f"{number} {unit}".strip()
-            value = self._read(name, parse_length, one, self.length_unit)
-            out.append(self._usual(name, f"'{one}'", value, low, high, self._band(low, high)))
+        for (number, unit), as_typed in zip(parts, typed_readings(text), strict=True):
+            value = self._read(name, parse_length, f"{number} {unit}".strip(), self.length_unit)
+            shown = f"'{number} {unit}'".replace(" '", "'")
+            if unit and not as_typed.unit:
+                shown = _("'{number}', counted in {unit} as at the end,").format(number=number, unit=unit)
+            out.append(self._usual(name, shown, value, low, high, self._band(low, high)))
         return tuple(out)
 
     def torque(self, name: str, *, required: str = "") -> float | None:
