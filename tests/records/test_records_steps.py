@@ -75,13 +75,29 @@ def test_steps_may_be_done_in_any_order(journal: Journal) -> None:
     assert journal.states()["pattern"] == "ok"
 
 
-def test_open_question_comes_before_everything(journal: Journal) -> None:
+def test_open_question_comes_before_the_steps_after_it(journal: Journal) -> None:
+    journal.ok("complaint", "as-found")
     journal.add("result", "pattern", verdict="not ok")
     journal.add("result", "identity", verdict="ask", why="pair numbers 4417 and 4471: which is right?")
     after = journal.next()
     assert after.key == "identity"
     assert "answer" in after.title
     assert "4471" in after.why
+
+
+def test_open_question_waits_for_the_steps_before_it(journal: Journal) -> None:
+    journal.ok("complaint", "as-found", "identity", "fits", "depth", "preload", "backlash", "pattern", "final")
+    journal.add("result", "close", verdict="ask", why="oil: not ticked yet.")
+    assert journal.next().key == "close"
+    journal.ok("depth")
+    states = journal.states()
+    assert [states[key] for key in ("preload", "backlash", "pattern", "final")] == ["again"] * 4
+    assert states["close"] == "ask"
+    assert (journal.next().key, journal.next().left) == ("preload", 5)
+    journal.add("result", "pattern", verdict="not ok")
+    assert journal.next().key == "preload", "a pattern is judged on preload and backlash that hold"
+    journal.ok("preload", "backlash")
+    assert journal.next().key == "pattern"
 
 
 def test_failed_step_says_what_is_redone_and_what_that_costs(journal: Journal) -> None:
@@ -137,7 +153,7 @@ def test_a_mismatched_set_stops_the_job_until_it_is_answered(journal: Journal) -
     stopping = steps.stopped_by(journal.entries)
     assert stopping is not None
     assert stopping.why == "not a pair"
-    assert journal.next().key == "identity", "before any other question"
+    assert journal.next().key == "identity", "it stops the job"
     assert not steps.waits_behind("as-found", stopping)
     assert steps.waits_behind("depth", stopping)
     journal.add("waiver", "identity", reason="numbers worn off, teeth compared")

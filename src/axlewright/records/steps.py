@@ -340,6 +340,15 @@ def _stopping(statuses: Sequence[StepStatus]) -> StepStatus | None:
     return next((one for one in statuses if one.step.stops_job and one.state == "not ok"), None)
 
 
+def not_done(entries: Sequence[Entry]) -> list[StepStatus]:
+    """Return the steps a signature would cover although they are open, due again, not ok or asked about."""
+    return _due(step_statuses(entries))
+
+
+def _due(statuses: Sequence[StepStatus]) -> list[StepStatus]:
+    return [status for status in statuses if status.state not in ("ok", "waived")]
+
+
 def stopped_by(entries: Sequence[Entry]) -> StepStatus | None:
     """Return the step that stops the job, or None: while it is "not ok" the steps after it wait.
 
@@ -356,16 +365,15 @@ def waits_behind(key: str, stopping: StepStatus) -> bool:
 def next_step(entries: Sequence[Entry]) -> NextStep:
     """Return the next thing to do, why, and what it costs.
 
-    What stops the job comes first, then an open question, then what failed, then what is due again or was
-    never done, in the order of the job.
+    What stops the job comes first, then the first step in the order of the job that is open, due again,
+    outside its limit or has a question: what comes later stands on it.
     """
     statuses = step_statuses(entries)
-    due = [status for status in statuses if status.state not in ("ok", "waived")]
+    due = _due(statuses)
     if not due:
         return NextStep("", _("Nothing left to do"), _("every step is done or waived"), _("nothing"), 0)
-    rank = {"ask": 0, "not ok": 1}
     stopping = _stopping(statuses)
-    chosen = stopping or min(due, key=lambda status: rank.get(status.state, 2))  # min keeps the order
+    chosen = stopping or due[0]
     failed = chosen.state == "not ok"
     title = {
         "ask": _("{title}: answer the question").format(title=chosen.step.title),
