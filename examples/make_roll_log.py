@@ -1,4 +1,4 @@
-"""Make the roll-test log of the invented shop: sets rolled by the engine at several positions, read with noise.
+"""Make the roll-test log of the invented shop: sets rolled at several positions, read with noise.
 
 Nothing in the log is an answer: best positions, marks, charts and matchings are worked out from it each time.
 Run it from the project's folder; it writes into the package's data folder, so that the page and the commands

@@ -92,8 +92,8 @@ HINTS: Final = (
     Hint(
         n_("Backlash"),
         n_(
-            "Eight readings round the ring gear: the middle says how far to move it, the spread says "
-            "whether it runs true."
+            "Eight readings round the ring gear: the tightest place says how far to move it, the spread "
+            "says whether it runs true."
         ),
         "/jobs/{job}?step=backlash",
         "backlash",
