@@ -280,3 +280,16 @@ def test_what_was_named_is_taken_from_the_shelf_once(store: JobStore, job: Job) 
     assert view.status.state == outcome.verdict, "a note changes no verdict"
     with pytest.raises(InputError, match="nothing from the shelf"):
         take_for_job(store, job.number, 1, who="b")
+
+
+def test_a_unit_on_one_of_several_pieces_is_asked_about(store: JobStore) -> None:
+    for text in ("0.0540 0.0555 0,0600 0.0625 1,55mm", "0.0540 1,55 mm 0.0600"):
+        with pytest.raises(FieldError, match="1,55 may count for that one alone or for all"):
+            put_on_shelf(store, "pinion spacer", text, who="b")
+    with pytest.raises(FieldError, match="unusual") as caught:
+        put_on_shelf(store, "pinion spacer", "1.55", who="b")  # 39 mm
+    assert caught.value.confirmable
+    assert not store.stock.list()
+    assert put_on_shelf(store, "pinion spacer", "1.55", who="b", really=True) == 1
+    assert put_on_shelf(store, "pinion spacer", "1,50 1,55 mm", who="b") == 2
+    assert sorted(i.thickness_mm for i in store.stock.list()) == pytest.approx([1.5, 1.55, 39.37])

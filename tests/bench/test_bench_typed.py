@@ -37,12 +37,12 @@ def test_one_unit_counts_for_all_readings() -> None:
 
 def test_a_unit_in_the_middle_is_asked_about_and_nothing_untyped_is_quoted() -> None:
     one = typed("inch", a="5.6230 5.6235 5.6225 142,83 mm 5.6230")
-    with pytest.raises(FieldError, match="the mm after 142,83 may count for that one alone or for all 5") as e:
+    with pytest.raises(FieldError, match="142,83 may count for that one alone or for all 5") as e:
         one.lengths("a", low=20.0, high=500.0)
     assert e.value.field == "a"
     assert "unit at each" in e.value.fix
     assert typed("inch", a="5.6230 in 142,83 mm").lengths("a") == pytest.approx((142.8242, 142.83))
-    with pytest.raises(FieldError, match="'5.6230', counted in mm as at the end"):
+    with pytest.raises(FieldError, match=r"'5\.6230', counted in mm as at the end"):
         typed("inch", a="5.6230 142,83 mm").lengths("a", low=20.0, high=500.0)
 
 

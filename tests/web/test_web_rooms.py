@@ -108,9 +108,18 @@ def test_estimates_are_marked(visitor: Visitor) -> None:
 
 def test_the_shelf_counts(visitor: Visitor) -> None:
     fields = {"kind": "pinion spacer", "thickness": "0.0600 0.0605 1.55 mm", "count": "2"}
-    page = visitor.post("/settings/stock", fields)
+    page = visitor.post("/settings/stock", fields, status=422)
+    assert "counted in mm as at the end, is unusual" in page  # 0.06 mm is no spacer
+    page = visitor.post("/settings/stock", {**fields, "thickness": "0.0600 in 0.0605 in 1.55 mm"})
     assert "Put on the shelf" in page
     assert page.count("<td>2</td>") == 3
+    assert "Understood: 0.0600 in" in page
+    page = visitor.post("/settings/stock", {**fields, "thickness": "0.054 1,55mm"}, status=422)
+    assert "type the unit at each" in page
+    assert 'name="really"' not in page
+    assert 'name="really"' in visitor.post("/settings/stock", {**fields, "thickness": "9"}, status=422)
+    page = visitor.post("/settings/stock", {**fields, "thickness": "1", "really": "yes"})
+    assert "Understood: 1.0000 in" in page
     assert "unknown" in visitor.post("/settings/stock", {**fields, "kind": "sweets"}, status=422)
     assert "0.0600x" in visitor.post("/settings/stock", {**fields, "thickness": "0.0600x"}, status=422)
 

@@ -20,6 +20,13 @@ PRELOAD_SPACER: Final = "preload spacer"
 SAME_MM: Final = 1e-5
 OTHER_MM: Final = 0.005
 """A piece measured this far off is another one (common practice, no source)."""
+USUAL_MM: Final = {
+    PINION_SPACER: (0.1, 20.0),
+    PINION_LEAF: (0.02, 3.0),
+    SIDE_SHIM: (0.07, 20.0),
+    PRELOAD_SPACER: (0.1, 80.0),
+}
+"""Usual thickness of each kind [mm] (this program's own, common practice, no source)."""
 KINDS: Final = (PINION_SPACER, PINION_LEAF, SIDE_SHIM, PRELOAD_SPACER)
 
 
@@ -37,6 +44,40 @@ def spacers(store: JobStore, design_name: str = "", kind: str = PINION_SPACER) -
     return tuple(out)
 
 
+def shelf_sizes(kind: str, thicknesses: str, *, system: System = "inch", really: bool = False) -> list[float]:
+    """Return the thicknesses [mm] in one text, as the shelf understands them.
+
+    Parameters
+    ----------
+    really : bool
+        Unusual thicknesses were asked about and are meant.
+
+    Raises
+    ------
+    InputError
+        A `FieldError` when it is about the thickness: nothing typed, no reading, unusual, or a unit written
+        onto one of several, which may be meant for that one alone.
+    """
+    from axlewright.bench.typed import REALLY, Typed, one_or_all, typed_readings
+
+    if kind not in KINDS:
+        raise InputError(
+            _("unknown kind '{kind}'").format(kind=kind),
+            where=_("kind"),
+            fix=_("use {kinds}").format(kinds=" or ".join(KINDS)),
+        )
+    fields = {"thickness": thicknesses, REALLY: "yes" if really else ""}
+    typed = Typed(fields, {"thickness": _("thickness")}, system)
+    low, high = USUAL_MM[kind]
+    typed.lengths("thickness", required=_("type the measured thickness"))
+    readings = typed_readings(thicknesses)
+    with_unit = [one for one in readings if one.unit]
+    if len(with_unit) == 1 and with_unit[0].glued and len(readings) > 1:
+        question = one_or_all(with_unit[0], len(readings))
+        raise typed.error("thickness", question.what, question.fix)
+    return list(typed.lengths("thickness", low=low, high=high))
+
+
 def put_on_shelf(
     store: JobStore,
     kind: str,
@@ -47,23 +88,16 @@ def put_on_shelf(
     design_name: str = "",
     who: str,
     system: System = "inch",
+    really: bool = False,
 ) -> int:
     """Put pieces on the shelf, several thicknesses in one field; return how many sizes.
 
     Raises
     ------
     InputError
+        See `shelf_sizes`; nothing is put there then.
     """
-    from axlewright.bench.typed import Typed
-
-    typed = Typed({"thickness": thicknesses}, {"thickness": _("thickness")}, system)
-    if kind not in KINDS:
-        raise InputError(
-            _("unknown kind '{kind}'").format(kind=kind),
-            where=_("kind"),
-            fix=_("use {kinds}").format(kinds=" or ".join(KINDS)),
-        )
-    sizes = typed.lengths("thickness", low=0.05, high=15.0, required=_("type the measured thickness"))
+    sizes = shelf_sizes(kind, thicknesses, system=system, really=really)
     for size in sizes:
         store.stock.add(kind, size, count=count, part=part, design_name=design_name, who=who)
     return len(sizes)

@@ -260,8 +260,9 @@ class Typed:
             raise FieldError.of(name, self.labels.get(name, name), error) from error
         out = []
         for (number, unit), as_typed in zip(parts, typed_readings(text), strict=True):
-            value = self._read(name, parse_length, f"{number} {unit}".strip(), self.length_unit)
-            shown = f"'{number} {unit}'".replace(" '", "'")
+            one = f"{number} {unit}".strip()
+            value = self._read(name, parse_length, one, self.length_unit)
+            shown = f"'{one}'"
             if unit and not as_typed.unit:
                 shown = _("'{number}', counted in {unit} as at the end,").format(number=number, unit=unit)
             out.append(self._usual(name, shown, value, low, high, self._band(low, high)))

@@ -55,19 +55,31 @@ def add_to_shelf(
     count: Annotated[int, typer.Option(help="How many of each.", min=1, max=9999)] = 1,
     part: Annotated[str, typer.Option(help="Written on it or its bin.")] = "",
     design: Annotated[str, typer.Option(help="Design it fits; any when left out.")] = "",
+    really: Annotated[bool, typer.Option("--really", help="Unusual numbers are really so.")] = False,
     who: WHO = "",
     system: SYSTEM = "inch",
     home: HOME = None,
 ) -> None:
     """Put measured pieces on the shelf."""
-    from axlewright.bench import put_on_shelf
+    from axlewright.bench.shelf import put_on_shelf, shelf_sizes
+    from axlewright.units import show_length
 
     chosen = check_system(system)
+    understood = shelf_sizes(kind, thickness, system=chosen, really=really)
     with opened_store(home) as store:
         sizes = put_on_shelf(
-            store, kind, thickness, count=count, part=part, design_name=design, who=who, system=chosen
+            store,
+            kind,
+            thickness,
+            count=count,
+            part=part,
+            design_name=design,
+            who=who,
+            system=chosen,
+            really=really,
         )
     typer.echo(_("{count} sizes put on the shelf").format(count=sizes))
+    typer.echo("; ".join(show_length(size, chosen) for size in understood))
 
 
 @shelf.command("move")

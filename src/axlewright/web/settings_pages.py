@@ -2,22 +2,38 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from axlewright.bench import design_names, put_on_shelf
-from axlewright.bench.shelf import KINDS
+from axlewright.bench import FieldError, design_names, put_on_shelf
+from axlewright.bench.form_parts import UNUSUAL
+from axlewright.bench.shelf import KINDS, shelf_sizes
+from axlewright.bench.typed import REALLY
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import _, languages, own_name
 from axlewright.records import Instrument
 from axlewright.records.types import ROLES
+from axlewright.units import show_length
 from axlewright.web.guard import LANGUAGE_COOKIE
 from axlewright.web.page import SHOP_COOKIE, SYSTEM_COOKIE, WHO_COOKIE, Form, go, keep, person_of, site_of
 
 router = APIRouter()
+
+MOST_SHOWN = 40
+"""Sizes just put on the shelf that are shown once more."""
+
+
+def _put(request: Request) -> list[float]:
+    """Return the thicknesses [mm] just put on the shelf, from the address; what is no number is left out."""
+    out = []
+    for text in request.query_params.get("put", "")[:400].split(",")[:MOST_SHOWN]:
+        if re.fullmatch(r"\d{1,3}\.\d{1,6}", text):
+            out.append(float(text))
+    return out
 
 
 def _page(
@@ -41,6 +57,10 @@ def _page(
         "error": error,
         "section": section,
         "typed": typed or {},
+        "just_put": [show_length(size, person_of(request).system) for size in _put(request)],
+        "unusual": UNUSUAL,
+        "show_unusual": section == "shelf" and isinstance(error, FieldError) and error.confirmable,
+        "shelf_trouble": section == "shelf" and isinstance(error, FieldError),
     }
     return site.show(request, "settings.html", values, status=422 if error else 200)
 
@@ -84,10 +104,16 @@ def stock(request: Request, form: Form) -> Response:
             design_name=form.text("design"),
             who=person.who,
             system=person.system,
+            really=bool(form.text(REALLY)),
         )
     except AxlewrightError as error:
         return _page(request, error=error, section="shelf", typed=dict(form.fields))
-    return go("/settings", "shelf", "shelf")
+    # What was understood is shown once more, so that a slip of the unit is seen.
+    understood = shelf_sizes(
+        form.text("kind"), form.text("thickness"), system=person.system, really=bool(form.text(REALLY))
+    )
+    sizes = ",".join(f"{size:.4f}" for size in understood[:MOST_SHOWN])
+    return go(f"/settings?put={sizes}", "shelf", "shelf")
 
 
 @router.post("/settings/stock/move")
