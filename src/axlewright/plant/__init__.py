@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from axlewright.plant.practice import Practice
     from axlewright.plant.reading_log import Problem, ReadLog, read_log, write_log
     from axlewright.plant.rolls import COLUMNS, Roll, by_set
-    from axlewright.plant.simulated_log import SimulatedSet, Spread, simulate_set, simulated_log
+    from axlewright.plant.simulated_sets import SimulatedSet, Spread, simulate_set, simulated_log
     from axlewright.plant.study import SettingSpread, StudyResult, tolerance_study
 
 _WHERE: Final = {
@@ -43,8 +43,8 @@ _WHERE: Final = {
     "Roll": "axlewright.plant.rolls",
     "SettingSpread": "axlewright.plant.study",
     "Signal": "axlewright.plant.control",
-    "SimulatedSet": "axlewright.plant.simulated_log",
-    "Spread": "axlewright.plant.simulated_log",
+    "SimulatedSet": "axlewright.plant.simulated_sets",
+    "Spread": "axlewright.plant.simulated_sets",
     "StudyResult": "axlewright.plant.study",
     "averages_chart": "axlewright.plant.control",
     "best_position": "axlewright.plant.positions",
@@ -55,8 +55,8 @@ _WHERE: Final = {
     "match": "axlewright.plant.matching",
     "pattern_position": "axlewright.plant.pattern_positions",
     "read_log": "axlewright.plant.reading_log",
-    "simulate_set": "axlewright.plant.simulated_log",
-    "simulated_log": "axlewright.plant.simulated_log",
+    "simulate_set": "axlewright.plant.simulated_sets",
+    "simulated_log": "axlewright.plant.simulated_sets",
     "smallest_reading": "axlewright.plant.positions",
     "stock_to_order": "axlewright.plant.ordering",
     "tolerance_study": "axlewright.plant.study",
