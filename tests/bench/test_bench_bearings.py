@@ -219,6 +219,11 @@ def test_the_total_adds_the_sides_through_the_ratio(store: JobStore, job: Job) -
     # 20 + 3 + 35 / (41/11) = 32.39 lb-in (statics).
     assert outcome.values["expected_torque_nm"] / LB_IN == pytest.approx(20 + 3 + 35 * 11 / 41)
     assert not any("more than the wrenches explain" in note for note in outcome.notes)
+    latest = job_view(store, job.number).step("final").latest
+    assert latest is not None
+    shown = {one["name"]: one["value"] for one in latest.readings}
+    assert shown["of that the seal"].startswith("3.0 lb-in")
+    assert shown["torque to turn the case"].startswith("35.0 lb-in")
     off = enter(store, job.number, "final", {**fields, "torque": "50"}, who="b")
     assert any("more than the wrenches explain" in note for note in off.notes)
     over = enter(store, job.number, "final", {**fields, "limit_low": "10", "limit_high": "30"}, who="b")

@@ -82,6 +82,20 @@ def test_two_photos_lead_to_the_right_spacer(store: JobStore, job: Job, photos: 
     assert store.verify(job.number).holds
 
 
+def test_a_pattern_read_not_ok_is_accepted_with_a_reason_alone(
+    store: JobStore, job: Job, photos: Path
+) -> None:
+    assert enter_patterns(store, job.number, looks(photos), who="b").verdict in ("not ok", "ask")
+    reading = store.entries(job.number, kind="reading")[-1]
+    result = {"verdict": "not ok", "why": "too deep", "of": reading.seq, "values": {"explained": True}}
+    store.add_entry(job.number, "result", "pattern", result, who="b")
+    with pytest.raises(FieldError, match="the last pattern that was read is not ok") as caught:
+        enter(store, job.number, "pattern", {"accepted": "yes"}, who="b")
+    assert caught.value.field == "reason"
+    fields = {"accepted": "yes", "reason": "flash on the photo, read with the mirror"}
+    assert enter(store, job.number, "pattern", fields, who="b").verdict == "ok"
+
+
 def test_without_a_fitted_spacer_the_change_is_relative(store: JobStore, job: Job, photos: Path) -> None:
     outcome = enter_patterns(store, job.number, looks(photos), who="b")
     assert outcome.questions[0].startswith("Type the spacer that was in when these patterns were rolled")

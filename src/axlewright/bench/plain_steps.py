@@ -173,5 +173,20 @@ def find_pattern(typed: Typed, known: Known) -> Found:
             _("no pattern has been read on this job"),
             _("read photos or words first, or say why it is right"),
         )
+    if not reason and _last_reading_verdict(known) == "not ok":
+        raise typed.error(
+            "reason",
+            _("the last pattern that was read is not ok"),
+            _("read it again, or say why it is right all the same"),
+        )
     found.verdict, found.why = "ok", reason or _("the pattern is right")
     return found
+
+
+def _last_reading_verdict(known: Known) -> str:
+    """Return the verdict on the newest patterns that were read; empty when none were."""
+    rounds = [e.seq for e in known.entries if e.step == "pattern" and "flanks" in e.payload]
+    for entry in reversed(known.entries):
+        if entry.kind == "result" and rounds and entry.payload.get("of") == rounds[-1]:
+            return str(entry.payload.get("verdict", ""))
+    return ""

@@ -186,6 +186,10 @@ def find_total(found: Found, typed: Typed, known: Known, total_nm: float) -> Non
     """
     found.questions += [doubt.text(typed.system) for doubt in doubt_preload_unit(total_nm)]
     seal, side = typed.torque("seal"), typed.torque("side_torque")
+    if seal is not None:
+        found.readings.append(ShownReading(_("of that the seal"), show_torque(seal, typed.system)))
+    if side is not None:
+        found.readings.append(ShownReading(_("torque to turn the case"), show_torque(side, typed.system)))
     low, high = typed.torque("limit_low"), typed.torque("limit_high")
     if low is not None or high is not None:
         source = typed.text("limit_source") or _("service data typed in by {who}").format(who=known.who)
@@ -208,7 +212,6 @@ def find_total(found: Found, typed: Typed, known: Known, total_nm: float) -> Non
         found.questions.append(_("The total is less than the pinion alone had. Has the preload been lost?"))
     if side is None or known.design is None:
         return
-    found.readings.append(ShownReading(_("torque to turn the case"), show_torque(side, typed.system)))
     expected = total_at_pinion(
         Torque(_("pinion"), float(pinion), wrench_uncertainty_nm(float(pinion))),
         Torque(_("seal"), seal or 0.0, wrench_uncertainty_nm(seal or 0.0)),
