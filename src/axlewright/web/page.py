@@ -19,6 +19,7 @@ from markupsafe import Markup
 from starlette.datastructures import UploadFile
 
 from axlewright import __version__
+from axlewright.bench.sentences import sentence
 from axlewright.errors import AxlewrightError
 from axlewright.language import _, chosen, n_, plural, script_words
 from axlewright.units import System, show_length
@@ -200,6 +201,7 @@ def make_templates() -> Environment:
     env.filters["when"] = when
     env.filters["linked"] = linked
     env.filters["svg"] = Markup
+    env.filters["sentence"] = sentence
     return env
 
 
