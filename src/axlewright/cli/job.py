@@ -115,6 +115,7 @@ def list_jobs(
 def show(number: NUMBER, home: HOME = None, as_json: JSON = False, system: SYSTEM = "inch") -> None:
     """Show a job: its steps, readings, sums and verdicts."""
     from axlewright.bench import job_view
+    from axlewright.bench.sentences import sentence
 
     chosen = check_system(system)
     with opened_store(home) as store:
@@ -130,7 +131,7 @@ def show(number: NUMBER, home: HOME = None, as_json: JSON = False, system: SYSTE
             )
             return
         one = view.job
-        typer.echo(f"Job {one.number}: {one.design_name}, {one.vehicle}. {one.complaint}")
+        typer.echo(f"Job {one.number}: {one.design_name}, {one.vehicle}. {sentence(one.complaint)}")
         for step in view.steps:
             typer.echo(f"  [{step.status.state:7}] {step.key}")
             latest = step.latest
@@ -139,7 +140,7 @@ def show(number: NUMBER, home: HOME = None, as_json: JSON = False, system: SYSTE
             for line in latest.result.get("sums", ()):
                 typer.echo(f"            {line['name']}: {sum_text(line, chosen)}")
             if latest.result.get("why"):
-                typer.echo(f"            {latest.result['why']}")
+                typer.echo(f"            {sentence(latest.result['why'])}")
         chain = store.verify(number)
         typer.echo(
             _("  record: unchanged since written")
