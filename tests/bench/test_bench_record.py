@@ -15,7 +15,7 @@ from axlewright.bench.clock import local_time, zoned_time
 from axlewright.bench.labels import blank_sheet_pdf, set_label_data, spacer_label_data
 from axlewright.bench.pictures import add_picture
 from axlewright.bench.shelf import take_for_job, to_take
-from axlewright.errors import InputError, PhotoError, RecordError
+from axlewright.errors import AxlewrightError, InputError, PhotoError, RecordError
 from axlewright.records import Instrument, Job, JobStore
 from axlewright.sheets import read_label_code, set_label, set_label_code, spacer_label_code
 from axlewright.sheets.codes import datamatrix_svg
@@ -242,12 +242,22 @@ def test_times_are_shown_where_the_reader_is(monkeypatch: pytest.MonkeyPatch) ->
 def test_a_signature_says_when_more_was_written_after_it(store: JobStore, job: Job) -> None:
     store.people.add("lead", "admin", "2580")
     head = store.get_job(job.number).head
-    store.sign_off(job.number, who="lead", pin="2580", statement="Checked.", head=head, close=True)
+    signing = {"who": "lead", "pin": "2580", "statement": "Checked.", "close": True}
+    with pytest.raises(RecordError, match="10 steps are not done"):
+        store.sign_off(job.number, head=head, **signing)  # type: ignore[arg-type]
+    store.sign_off(job.number, head=head, although="sold for parts", **signing)  # type: ignore[arg-type]
     (signature,) = sheet_data(store, job.number).signatures
     assert signature.statement == "Checked."
+    assert signature.note.startswith("Signed with 10 steps open: Complaint and road test (open), As-found")
+    assert signature.note.endswith("Reason: sold for parts")
+    with pytest.raises(AxlewrightError, match="the job is closed"):
+        enter(store, job.number, "as-found", {"turning": "12"}, who="b")
+    store.reopen(job.number, "a noise after all", who="lead", pin="2580")
     enter(store, job.number, "as-found", {"turning": "12"}, who="b")
     (signature,) = sheet_data(store, job.number).signatures
     assert signature.statement == "Checked. Since then 2 entries were added to the record."
+    assert "Opened again by lead, " in signature.note
+    assert signature.note.endswith(": a noise after all")
 
 
 def test_a_field_error_keeps_nothing_for_every_step(store: JobStore, job: Job) -> None:

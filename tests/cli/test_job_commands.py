@@ -148,8 +148,17 @@ def test_pictures_advice_and_signature(shop: Shop, tmp_path: Path) -> None:
     blind = shop.run("job", "sign", "1", "--who", "lead", "--pin", "2580", code=2)
     assert "state of the job that was seen" in blind
     head = shop.json("job", "show", "1")["head"]
-    shop.run("job", "sign", "1", "--who", "lead", "--pin", "2580", "--head", head)
+    sign = ("job", "sign", "1", "--who", "lead", "--pin", "2580", "--head", head)
+    assert "10 steps are not done" in shop.run(*sign, code=2)
+    assert shop.json("job", "show", "1")["state"] == "open"
+    assert "Signed with 10 steps open" in shop.run(*sign, "--although", "sold for parts")
     assert shop.json("job", "show", "1")["state"] == "closed"
+    assert "'job reopen' first" in shop.run("job", "show", "1")
+    late = ("job", "add", "1", "as-found", "turning=12", "--who", "b")
+    assert "the job is closed" in shop.run(*late, code=2)
+    shop.run("job", "reopen", "1", "--reason", "a leak", "--who", "lead", "--pin", "1111", code=2)
+    shop.run("job", "reopen", "1", "--reason", "a leak", "--who", "lead", "--pin", "2580")
+    shop.run(*late)
 
 
 def test_shelf_and_instruments(shop: Shop, tmp_path: Path) -> None:

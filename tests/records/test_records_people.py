@@ -10,7 +10,15 @@ from datetime import date, timedelta
 import pytest
 
 from axlewright.errors import ConflictError, RecordError
-from axlewright.records import Entry, Instrument, JobConflictError, JobStore, StockItem, people
+from axlewright.records import (
+    STEP_KEYS,
+    Entry,
+    Instrument,
+    JobConflictError,
+    JobStore,
+    StockItem,
+    people,
+)
 from axlewright.records.chain import utc_now
 
 
@@ -54,8 +62,31 @@ def test_sign_off_needs_the_pin_and_names_what_was_signed(store: JobStore) -> No
     with pytest.raises(RecordError, match="needs the state of the job that was seen"):
         store.sign_off(number, who="bench one", pin="2580", statement="built as written")
     assert store.get_job(number).entry_count == 1
-    signed = store.sign_off(number, who="bench one", pin="2580", statement="built as written", head=head)
-    assert signed.payload == {"statement": "built as written", "role": "technician", "signed_head": head}
+    with pytest.raises(RecordError, match="10 steps are not done: Complaint and road test, As-found"):
+        store.sign_off(number, who="bench one", pin="2580", statement="built as written", head=head)
+    for key in STEP_KEYS[:-2]:
+        store.add_entry(number, "result", key, {"verdict": "ok"}, who="bench one")
+    store.add_entry(number, "result", "final", {"verdict": "ask"}, who="bench one")
+    store.add_entry(number, "result", "close", {"verdict": "ok"}, who="bench one")
+    store.add_entry(number, "result", "depth", {"verdict": "ok"}, who="bench one")
+    store.waive(number, "backlash", "screw adjusters sealed", who="office", pin="9631")
+    store.add_entry(number, "result", "preload", {"verdict": "ok"}, who="bench one")
+    head = store.get_job(number).head
+    signed = store.sign_off(
+        number,
+        who="bench one",
+        pin="2580",
+        statement="built as written",
+        head=head,
+        although="goes to a lead",
+    )
+    assert signed.payload == {
+        "statement": "built as written",
+        "role": "technician",
+        "signed_head": head,
+        "although": "goes to a lead",
+        "not_done": [{"step": "pattern", "state": "again"}, {"step": "final", "state": "ask"}],
+    }
     with pytest.raises(JobConflictError):
         store.sign_off(number, who="bench one", pin="2580", statement="x", head=head)
     with pytest.raises(RecordError, match="no kind of entry to add"):
@@ -166,7 +197,14 @@ def test_signing_and_closing_is_one_and_happens_once(store: JobStore) -> None:
 
     def sign(key: str, head: str = head) -> Entry:
         return store.sign_off(
-            number, who="office", pin="9631", statement="done", head=head, close=True, idempotency_key=key
+            number,
+            who="office",
+            pin="9631",
+            statement="done",
+            head=head,
+            close=True,
+            although="scrapped",
+            idempotency_key=key,
         )
 
     first = sign("form 1")
@@ -180,6 +218,46 @@ def test_signing_and_closing_is_one_and_happens_once(store: JobStore) -> None:
     store.set_state(number, "open", who="office")
     assert sign("form 1") == first
     assert store.get_job(number).state == "open", "an old form closes nothing"
+    assert store.verify(number).holds
+
+
+def test_a_finished_job_is_signed_without_a_reason(store: JobStore) -> None:
+    number = store.new_job(design_name="TY-222").number
+    store.people.add("office", "admin", "9631")
+    for key in STEP_KEYS:
+        store.add_entry(number, "result", key, {"verdict": "ok"}, who="bench one")
+    head = store.get_job(number).head
+    signed = store.sign_off(number, who="office", pin="9631", statement="done", head=head, close=True)
+    assert "not_done" not in signed.payload
+
+
+def test_a_closed_job_takes_entries_only_after_it_was_opened_again(store: JobStore) -> None:
+    number = store.new_job(design_name="TY-222").number
+    sent = store.add_entry(number, "note", "fits", {"text": "a"}, who="b", idempotency_key="note 1")
+    store.people.add("office", "admin", "9631")
+    with pytest.raises(RecordError, match="the job is not closed"):
+        store.reopen(number, "a leak", who="office", pin="9631")
+    head = store.get_job(number).head
+    store.sign_off(
+        number, who="office", pin="9631", statement="done", head=head, close=True, although="scrapped"
+    )
+    count = store.get_job(number).entry_count
+    with pytest.raises(RecordError, match="the job is closed"):
+        store.add_entry(number, "result", "fits", {"verdict": "ok"}, who="b")
+    with pytest.raises(RecordError, match="the job is closed"):
+        store.waive(number, "fits", "new case", who="office", pin="9631")
+    again = store.add_entry(number, "note", "fits", {"text": "a"}, who="b", idempotency_key="note 1")
+    assert again == sent, "what was taken before it was closed stays taken"
+    with pytest.raises(RecordError, match="the PIN is wrong"):
+        store.reopen(number, "a leak", who="office", pin="1111")
+    with pytest.raises(RecordError, match="with a reason only"):
+        store.reopen(number, "  ", who="office", pin="9631")
+    assert store.get_job(number).entry_count == count
+    opened = store.reopen(number, "a leak", who="office", pin="9631", idempotency_key="form 3")
+    assert (opened.kind, opened.who) == ("state", "office")
+    assert store.reopen(number, "a leak", who="office", pin="9631", idempotency_key="form 3") == opened
+    assert store.get_job(number).state == "open"
+    store.add_entry(number, "result", "fits", {"verdict": "ok"}, who="b")
     assert store.verify(number).holds
 
 

@@ -86,7 +86,9 @@ def test_open_question_comes_before_the_steps_after_it(journal: Journal) -> None
 
 
 def test_open_question_waits_for_the_steps_before_it(journal: Journal) -> None:
-    journal.ok("complaint", "as-found", "identity", "fits", "depth", "preload", "backlash", "pattern", "final")
+    journal.ok(
+        "complaint", "as-found", "identity", "fits", "depth", "preload", "backlash", "pattern", "final"
+    )
     journal.add("result", "close", verdict="ask", why="oil: not ticked yet.")
     assert journal.next().key == "close"
     journal.ok("depth")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 from axlewright.bench.clock import zoned_time
 from axlewright.bench.entering import cautions_of
 from axlewright.bench.round_plots import backlash_plot, runout_plots
+from axlewright.bench.signing import signature_note
 from axlewright.bench.view import JobView, Round, StepView, job_view
 from axlewright.language import _, n_
 from axlewright.units import System
@@ -196,6 +197,21 @@ def _later(view: JobView, signed: Entry) -> str:
     return " " + _("Since then {count} entries were added to the record.").format(count=len(later))
 
 
+def _opened_again(view: JobView, signed: Entry) -> str:
+    """Say when and why the job was opened again after a signature and before the next one."""
+    said = []
+    for entry in view.entries:
+        if entry.seq > signed.seq and entry.kind == "sign-off":
+            break
+        if entry.seq > signed.seq and entry.kind == "state" and entry.payload.get("state") == "open":
+            said.append(
+                _("Opened again by {who}, {when}: {reason}").format(
+                    who=entry.who, when=zoned_time(entry.at), reason=entry.payload.get("reason", "")
+                )
+            )
+    return " ".join(said)
+
+
 def _signatures(view: JobView) -> tuple[Any, ...]:
     from axlewright.sheets import Signature
 
@@ -206,6 +222,7 @@ def _signatures(view: JobView) -> tuple[Any, ...]:
             name=e.who,
             when=zoned_time(e.at),
             statement=str(e.payload.get("statement", "")) + _later(view, e),
+            note=" ".join(filter(None, (signature_note(e.payload), _opened_again(view, e)))),
         )
         for e in signed
     ]

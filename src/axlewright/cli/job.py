@@ -34,6 +34,7 @@ job.command("take-back")(job_answers.take_back)
 job.command("waive")(job_answers.waive)
 job.command("advice")(job_answers.advice)
 job.command("sign")(job_answers.sign)
+job.command("reopen")(job_answers.reopen)
 job.command("sheet")(job_paper.sheet)
 job.command("set-label")(job_paper.set_label)
 job.command("spacer-label")(job_paper.spacer_label)
@@ -132,6 +133,12 @@ def show(number: NUMBER, home: HOME = None, as_json: JSON = False, system: SYSTE
             return
         one = view.job
         typer.echo(f"Job {one.number}: {one.design_name}, {one.vehicle}. {sentence(one.complaint)}")
+        if one.state == "closed":
+            typer.echo(
+                _("  signed and closed; an entry now would stand outside the signature: 'job reopen' first")
+                if any(entry.kind == "sign-off" for entry in view.entries)
+                else _("  closed; 'job reopen' comes before a new entry")
+            )
         for step in view.steps:
             typer.echo(f"  [{step.status.state:7}] {step.key}")
             latest = step.latest

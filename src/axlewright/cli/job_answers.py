@@ -111,24 +111,48 @@ def sign(
     head: Annotated[
         str, typer.Option(help="The record's state you have seen, as 'job show' prints it.")
     ] = "",
-    statement: Annotated[
-        str, typer.Option(help="What is signed.")
-    ] = "Set up and checked as written on this sheet.",
+    statement: Annotated[str, typer.Option(help="What is signed; the usual words when empty.")] = "",
     step: Annotated[str, typer.Option(help="Step that is signed.")] = "close",
     close: Annotated[bool, typer.Option("--close/--keep-open", help="Close the job with it.")] = True,
+    although: Annotated[
+        str, typer.Option(help="Reason for signing although steps are not done; it stands on the sheet.")
+    ] = "",
     key: KEY = "",
     home: HOME = None,
 ) -> None:
     """Sign a job with a PIN and close it."""
+    from axlewright.bench.signing import signature_note, statement_for
+    from axlewright.records import not_done
+
     with opened_store(home) as store:
+        left = bool(not_done(store.entries(number)))
         entry = store.sign_off(
             number,
             who=who,
             pin=pin,
-            statement=statement,
+            statement=statement.strip() or statement_for(left),
             step=step,
             head=head,
             close=close,
+            although=although,
             idempotency_key=key,
         )
     typer.echo(_("signed by {name} as entry {seq}").format(name=entry.who, seq=entry.seq))
+    note = signature_note(entry.payload)
+    if note:
+        typer.echo(note)
+
+
+@plain_errors
+def reopen(
+    number: NUMBER,
+    reason: Annotated[str, typer.Option(help="Why; it stands on the sheet.")],
+    who: WHO = "",
+    pin: NAMED_PIN = "",
+    key: KEY = "",
+    home: HOME = None,
+) -> None:
+    """Open a closed job again; only then it takes entries."""
+    with opened_store(home) as store:
+        store.reopen(number, reason, who=who, pin=pin, idempotency_key=key)
+    typer.echo(_("job {number} is open again; its signature stays in the record").format(number=number))

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from axlewright.errors import RecordError
-from axlewright.language import _
+from axlewright.language import _, plural
 from axlewright.records import journal
 from axlewright.records import steps as order
 from axlewright.records.chain import sha256_hex
@@ -19,6 +19,44 @@ from axlewright.records.session import Sessions, plain_text
 from axlewright.records.types import ENTRY_KINDS, ChainReport, Entry, EntryKind
 
 _OWN_KINDS = ("header", "state", "sign-off")
+
+
+def _before_key(entries: Sequence[Entry], key: str) -> Sequence[Entry]:
+    """Return the entries before the one with this key; all when the key is new or empty."""
+    for place, entry in enumerate(entries):
+        if key and entry.idempotency_key == key:
+            return entries[:place]
+    return entries
+
+
+def _not_done(entries: Sequence[Entry], although: str) -> dict[str, Any]:
+    """Return what a signature says about the steps that are not done; nothing when all are.
+
+    Raises
+    ------
+    RecordError
+        The job is stopped, or there are such steps and no reason.
+    """
+    stopping = order.stopped_by(entries)
+    if stopping is not None:
+        raise RecordError(
+            _("the job is stopped: {why}").format(why=stopping.why),
+            where=stopping.step.title,
+            fix=_("answer it first, or let a lead leave the step out with a reason"),
+        )
+    left = order.not_done(entries)
+    if not left:
+        return {}
+    if not although:
+        raise RecordError(
+            plural(
+                "{count} step is not done: {steps}", "{count} steps are not done: {steps}", len(left)
+            ).format(count=len(left), steps=", ".join(one.step.title for one in left)),
+            where=_("sign"),
+            fix=_("do what is left, or give the reason why it is signed although it is not done"),
+        )
+    kept = [{"step": one.step.key, "state": one.state} for one in left]
+    return {"although": although, "not_done": kept}
 
 
 class JobEntries:
@@ -164,9 +202,13 @@ class JobEntries:
         step: str = "close",
         head: str | None = None,
         close: bool = False,
+        although: str = "",
         idempotency_key: str = "",
     ) -> Entry:
         """Sign a step, with the PIN; the entry names role and the head that was signed.
+
+        A signature that closes the job or stands for its last step covers all steps. Those that are not done
+        are kept with it under ``not_done``, each with its ``step`` and ``state``, beside ``although``.
 
         Parameters
         ----------
@@ -175,6 +217,8 @@ class JobEntries:
             `JobConflictError` is raised when somebody wrote since.
         close : bool
             Close the job with the signature, both or neither.
+        although : str
+            Why it is signed although steps are not done; required then.
         idempotency_key : str
             Signing again with the same key returns the first signature and writes nothing.
         """
@@ -186,7 +230,7 @@ class JobEntries:
             )
         order.step(step)
         person = self.people.require(who, pin, "sign")
-        payload = {
+        payload: dict[str, Any] = {
             "statement": plain_text(statement, "statement", required=True),
             "role": person.role,
             "signed_head": head,
@@ -195,13 +239,11 @@ class JobEntries:
         with self.sessions.writing() as session:
             row = journal.job_row(session, number, lock=True)
             before = row.entry_count
-            stopping = order.stopped_by(journal.entries_of(session, row)) if close else None
-            if stopping is not None:
-                raise RecordError(
-                    _("the job is stopped: {why}").format(why=stopping.why),
-                    where=stopping.step.title,
-                    fix=_("answer it first, or let a lead leave the step out with a reason"),
-                )
+            if close or step == "close":
+                entries = journal.entries_of(session, row)
+                seen = _before_key(entries, key)
+                if row.head == head or len(seen) < len(entries):  # else appending says what came meanwhile
+                    payload |= _not_done(seen, plain_text(although, _("reason")))
             entry = journal.append(
                 session,
                 row,
@@ -216,6 +258,36 @@ class JobEntries:
                 state = {"state": "closed", "reason": ""}
                 journal.append(session, row, kind="state", step="", payload=state, who=person.name)
             return entry
+
+    def reopen(
+        self, number: int, reason: str, *, who: str, pin: str = "", idempotency_key: str = ""
+    ) -> Entry:
+        """Open a closed job again, with a reason; its signatures stay in the record.
+
+        As soon as people are entered, only one with the right to sign may, with the PIN. The key is that of
+        `add_entry`.
+        """
+        if self.people.any_known():
+            who = self.people.require(who, pin, "sign").name
+        payload = {"state": "open", "reason": plain_text(reason, _("reason"))}
+        if not payload["reason"]:
+            raise RecordError(
+                _("a job is opened again with a reason only"),
+                where=_("reason"),
+                fix=_("say in a few words why"),
+            )
+        person = plain_text(who, "who", required=True, longest=80)
+        key = plain_text(idempotency_key, _("idempotency key"), longest=200)
+        with self.sessions.writing() as session:
+            row = journal.job_row(session, number, lock=True)
+            entries = journal.entries_of(session, row)
+            if row.state != "closed" and len(_before_key(entries, key)) == len(entries):
+                raise RecordError(
+                    _("the job is not closed"), where=f"job {number}", fix=_("enter what is to be entered")
+                )
+            return journal.append(
+                session, row, kind="state", step="", payload=payload, who=person, idempotency_key=key
+            )
 
     def store_file(self, data: bytes, suffix: str) -> str:
         """Keep a photo or recording beside the database and return its SHA-256; the same content once."""

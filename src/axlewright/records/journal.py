@@ -218,6 +218,12 @@ def append(
                 where=f"job {row.number}",
                 fix=_("send the new entry with a key of its own"),
             )
+    if row.state == "closed" and kind not in ("header", "state", "sign-off"):
+        raise RecordError(
+            _("the job is closed, and what is entered now would stand outside its signature"),
+            where=f"job {row.number}",
+            fix=_("open the job again first, with a reason"),
+        )
     if expected_head is not None and expected_head != row.head:
         raise _conflict(session, row, expected_head)
     if supersedes is not None:

@@ -216,12 +216,19 @@ class Advice(SheetModel):
 
 
 class Signature(SheetModel):
-    """A sign-off made in the record, or an empty line to sign on paper when `name` is empty."""
+    """A sign-off made in the record, or an empty line to sign on paper when `name` is empty.
+
+    Attributes
+    ----------
+    note : str
+        Printed under the signature: which steps were open, and why it was signed all the same.
+    """
 
     role: ShortText
     name: ShortText = ""
     when: ShortText = ""
     statement: LongText = ""
+    note: LongText = ""
 
 
 class JobSheetData(SheetModel):
