@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -182,3 +184,42 @@ def test_a_curve_with_the_ring_gear_left_alone_differs() -> None:
     kept, still = design_curve(design), design_curve(design, "ring position")
     at = np.array([0.1])
     assert kept.center_at("drive", at)[0, 1] != pytest.approx(still.center_at("drive", at)[0, 1], abs=0.005)
+
+
+def _rolled(curve: DesignCurve, coast: tuple[float, ...], least_mm: float = 0.02) -> list[Roll]:
+    """Five positions after the design's own curves, the coast readings multiplied by `coast`."""
+    at = np.array(PLACES) - least_mm
+    drive, other = curve.error_at("drive", at), curve.error_at("coast", at)
+    return [
+        Roll("1", "TY-222", x, drive_motion_error_urad=float(d), coast_motion_error_urad=float(c) * k)
+        for x, d, c, k in zip(PLACES, drive, other, coast, strict=True)
+    ]
+
+
+def test_a_set_is_undecided_when_many_readings_do_not_fit(curve: DesignCurve) -> None:
+    one = best_position(_rolled(curve, (1.0, 2.5, 1.0, 1.0, 1.0)), curve, INCH)
+    assert (len(one.doubtful), one.decided) == (1, True)
+    many = best_position(_rolled(curve, (1.0, 2.5, 1.0, 2.5, 1.0)), curve, INCH)
+    assert (len(many.doubtful), many.decided, many.mark) == (2, False, None)
+    assert many.next_position_mm is None, "no one reading more mends that"
+    assert many.text() == "Not decided: 2 of 5 readings do not fit the curve, run the set again."
+
+
+def test_a_flank_that_counts_needs_three_positions_that_fit(curve: DesignCurve) -> None:
+    rolls = _rolled(curve, (1.0,) * 5)
+    assert best_position(rolls, curve, INCH).decided
+    few = [r if k < 2 else replace(r, coast_motion_error_urad=None) for k, r in enumerate(rolls)]
+    found = best_position(few, curve, INCH)
+    assert not found.decided
+    assert found.why_not == "only 2 of at least 3 positions fit on the coast flank"
+    assert best_position(few, curve, replace(INCH, drive_weight=1.0)).decided, "coast does not count"
+
+
+@pytest.mark.parametrize("side", [1, -1])
+def test_a_best_position_at_the_edge_is_run_beyond_it(side: int) -> None:
+    found = best_position(parabola(side * 0.095), None, replace(INCH, needed_mm=0.05))
+    assert abs(found.best_mm) < PLACES[-1]
+    assert not found.decided
+    assert "at the edge" in found.why_not
+    assert found.next_position_mm is not None
+    assert side * found.next_position_mm > PLACES[-1]

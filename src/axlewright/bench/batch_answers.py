@@ -12,7 +12,7 @@ from axlewright.bench import batch
 from axlewright.bench.designs import find_design
 from axlewright.bench.typed import FieldError
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import _, chosen, n_
+from axlewright.language import _, chosen, n_, plural
 from axlewright.plant import (
     BestPosition,
     Capability,
@@ -114,7 +114,11 @@ def _question(best: BestPosition | None, pattern: PatternPosition | None) -> str
         return ""
     if best.doubtful:
         places = ", ".join(show_length(r.pinion_out_mm, signed=True) for r in best.doubtful)
-        return _("The reading at {places} does not fit the others: read it again.").format(places=places)
+        return plural(
+            "The reading at {places} does not fit the others: read it again.",
+            "The readings at {places} do not fit the others: read them again.",
+            len(best.doubtful),
+        ).format(places=places)
     if pattern is not None and best.decided:
         apart = abs(pattern.best_mm - best.best_mm)
         room = (pattern.interval_95_mm[1] - pattern.interval_95_mm[0]) / 2.0 + best.half_width_mm

@@ -28,13 +28,13 @@ from axlewright.language import _
 from axlewright.plant.curves import DesignCurve
 from axlewright.plant.practice import Practice
 from axlewright.plant.rolls import Roll
+from axlewright.plant.sufficiency import misfit, why_not
 from axlewright.setup.marks import DepthMark
 from axlewright.units import System, show_length
 
 Array = NDArray[np.float64]
 Method = Literal["motion error", "sound"]
 
-FEWEST_POSITIONS: Final = 3
 SLIP_SHARE: Final = 0.05
 SLIP_SPREAD: Final = 5.0
 SAMPLES: Final = 300
@@ -76,7 +76,8 @@ class BestPosition:
     method : {"motion error", "sound"}
         What the figures are.
     decided : bool
-        Whether the readings are enough to mark the set.
+        Whether the readings are enough to mark the set: enough positions on each flank, few that do not fit,
+        the 95 % interval inside the positions run and no wider than wanted.
     best_mm : float
         Best pinion position [mm], positive out; unrounded, the median of what is likely.
     interval_95_mm : (float, float)
@@ -84,7 +85,7 @@ class BestPosition:
     smallest_reading_mm : float
         Position of the smallest weighted reading, for comparison only.
     next_position_mm : float or None
-        Where one more reading tells most, when not decided.
+        Where one more reading tells most, when not decided; None when the readings are to be taken again.
     why_not : str
         One sentence, when not decided.
     doubtful : tuple of Roll
@@ -259,6 +260,7 @@ def best_position(
     fits: dict[str, FlankFit] = {}
     drawn: dict[str, Array] = {}
     doubtful: set[int] = set()
+    fitting: dict[str, int] = {}
     for flank in FLANKS:
         x, y, spread, kept = _readings(rolls, flank, method, practice)
         if len(x) == 0 or practice.weight(flank) == 0.0:
@@ -267,6 +269,7 @@ def best_position(
         fits[flank] = FlankFit(x, y, spread, *np.percentile(drawn[flank], (2.5, 50.0, 97.5), axis=0))
         off = np.abs(np.median(fitted, axis=0) - y) / spread
         doubtful |= {kept[k] for k in np.flatnonzero(off > DOUBTFUL)}
+        fitting[flank] = len({round(float(v), 5) for v in x[off <= DOUBTFUL]})
     if not fits:
         raise InputError(
             _("no figure of a flank that counts"),
@@ -278,8 +281,11 @@ def best_position(
     best = _least(grid, np.asarray(sums))
     low, mid, high = (float(v) for v in np.percentile(best, (2.5, 50.0, 97.5)))
     counted = len({round(float(v), 5) for fit in fits.values() for v in fit.pinion_out_mm})
-    why = _why_not(counted, low, mid, high, positions, practice, bool(doubtful))
-    following = _next_position(grid, fits, drawn, best, positions, practice) if why else None
+    following: float | None = None
+    why, side = misfit(len(rolls), len(doubtful)), 0
+    if not why:
+        why, side = why_not(counted, (low, mid, high), positions, practice, fitting, len(doubtful))
+        following = _next_position(grid, fits, drawn, best, positions, practice, side) if why else None
     return BestPosition(
         design=rolls[0].design,
         set_number=rolls[0].set_number,
@@ -298,24 +304,6 @@ def best_position(
         readings=len(rolls),
         positions=counted,
     )
-
-
-def _why_not(
-    counted: int, low: float, mid: float, high: float, positions: Array, practice: Practice, doubtful: bool
-) -> str:
-    if counted < FEWEST_POSITIONS:
-        return _("only {count} of at least {fewest} positions").format(count=counted, fewest=FEWEST_POSITIONS)
-    if not positions[0] - 1e-9 <= mid <= positions[-1] + 1e-9:
-        return _("the best position lies outside those that were run")
-    if (high - low) / 2.0 > practice.needed_mm:
-        if doubtful:
-            return _("one reading does not fit the others and the spread is ±{spread}").format(
-                spread=show_length((high - low) / 2.0)
-            )
-        return _("the spread is ±{spread}, wanted is ±{needed}").format(
-            spread=show_length((high - low) / 2.0), needed=show_length(practice.needed_mm)
-        )
-    return ""
 
 
 def smallest_reading(rolls: Sequence[Roll], practice: Practice) -> float:
@@ -340,16 +328,21 @@ def _next_position(
     best: Array,
     positions: Array,
     practice: Practice,
+    side: int = 0,
 ) -> float:
     """Return the position where one more reading of each flank leaves the least spread on average.
 
     Every likely curve is taken in turn as the true one, its reading at the place as read, and the others are
-    weighed by it (expected posterior variance). A place a step beyond those run is allowed.
+    weighed by it (expected posterior variance). Places up to two steps beyond those run are allowed; with
+    `side` +1 or −1 only those beyond the last or the first are, where the best position may lie.
     """
     step = practice.step_mm
     first, last = np.floor(positions[0] / step) - 2, np.ceil(positions[-1] / step) + 2
     places = np.arange(first, last + 1) * step
     places = places[(places >= grid[0]) & (places <= grid[-1])]
+    beyond = places > positions[-1] + 0.4 * step if side > 0 else places < positions[0] - 0.4 * step
+    if side and beyond.any():
+        places = places[beyond]
     truths = np.arange(0, len(best), 10)
     left = np.empty(len(places))
     for n, place in enumerate(places):
