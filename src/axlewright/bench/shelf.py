@@ -38,7 +38,7 @@ def spacers(store: JobStore, design_name: str = "", kind: str = PINION_SPACER) -
     for item in store.stock.list(kind=kind, in_stock_only=True):
         if item.design_name and design_name and item.design_name != design_name:
             continue
-        word = {PINION_SPACER: _("the spacer")}.get(kind, kind)
+        word = {PINION_SPACER: _("the spacer")}.get(kind, _(kind))
         label = item.part or f"{word} {(item.nominal_mm or item.thickness_mm) / MM_PER_INCH:.4f}"
         out.append(StockItem(label, item.thickness_mm, item.count))
     return tuple(out)

@@ -14,7 +14,7 @@ from axlewright.errors import InputError
 from axlewright.language import _
 from axlewright.setup.depth import pinion_out_of_shim_change_mm
 from axlewright.setup.marks import ShimPlace
-from axlewright.units import System, show_length
+from axlewright.units import MM_PER_INCH, System, show_length
 
 RoundingRule = Literal["nearest", "nearest_but_not_thicker"]
 """Both rules are printed in civil service literature, so it is a setting."""
@@ -91,19 +91,33 @@ class StockChoice:
     def text(self, system: System = "inch") -> str:
         """Return what to take and what the remainder does."""
         names = " + ".join(item.label for item in self.items)
-        if abs(self.remainder_mm) < 0.5 / TICKS_PER_MM:
-            return _("Take {names}: exactly {thickness}.").format(
-                names=names, thickness=show_length(self.thickness_mm, system)
+        shown = show_length(self.thickness_mm, system)
+        exact = abs(self.remainder_mm) < 0.5 / TICKS_PER_MM
+        size = f" {self.thickness_mm / MM_PER_INCH:.4f}"
+        if len(self.items) == 1 and names.endswith(
+            size
+        ):  # nothing but its size is written on it: say it once
+            names = f"{names.removesuffix(size)} {shown}"
+            if exact:
+                return _("Take {names}: exactly what is asked for.").format(names=names)
+            sentence = (
+                _("Take {names}, {by} too {thick}, pinion that much too far out.")
+                if self.pinion_out_mm > 0
+                else _("Take {names}, {by} too {thick}, pinion that much too far in.")
             )
-        thick = _("thick") if self.remainder_mm > 0 else _("thin")
-        by = show_length(abs(self.remainder_mm), system)
-        sentence = (
-            _("Take {names}: {thickness_mm}, {by} too {thick}, pinion that much too far out.")
-            if self.pinion_out_mm > 0
-            else _("Take {names}: {thickness_mm}, {by} too {thick}, pinion that much too far in.")
-        )
+        elif exact:
+            return _("Take {names}: exactly {thickness}.").format(names=names, thickness=shown)
+        else:
+            sentence = (
+                _("Take {names}: {thickness_mm}, {by} too {thick}, pinion that much too far out.")
+                if self.pinion_out_mm > 0
+                else _("Take {names}: {thickness_mm}, {by} too {thick}, pinion that much too far in.")
+            )
         return sentence.format(
-            names=names, thickness_mm=show_length(self.thickness_mm, system), by=by, thick=thick
+            names=names,
+            thickness_mm=shown,
+            by=show_length(abs(self.remainder_mm), system),
+            thick=_("thick") if self.remainder_mm > 0 else _("thin"),
         )
 
 
