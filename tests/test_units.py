@@ -16,6 +16,7 @@ from axlewright.units import (
     parse_speed,
     parse_torque,
     show_length,
+    show_number,
     show_torque,
 )
 
@@ -110,6 +111,17 @@ def test_both_systems_are_shown():
     # 20 lb-in is printed as 2.3 N·m in public-domain manual TM 9-2320-387-24-2.
     assert show_torque(parse_torque("20 lb-in")) == "20.0 lb-in (2.26 N·m)"
     assert Length(25.4).thou == 1000.0
+
+
+def test_what_rounds_to_zero_has_no_sign():
+    assert show_length(-0.0001, signed=True) == "0.0000 in (0.000 mm)"
+    assert show_length(0.0, signed=True) == "0.0000 in (0.000 mm)"
+    assert show_length(-0.0001, "metric") == "0.000 mm (0.0000 in)"
+    # 0.001 mm = 0.00004 in: each number by itself.
+    assert show_length(-0.001, signed=True) == "0.0000 in (−0.001 mm)"
+    shown = [show_number(v, 1, signed=True) for v in (-28.44, 0.04, -0.04, 0.06)]
+    assert shown == ["−28.4", "0.0", "0.0", "+0.1"]
+    assert show_number(float("nan"), 1) == "nan"
 
 
 @given(st.floats(-50, 50, allow_nan=False))

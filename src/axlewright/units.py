@@ -204,6 +204,23 @@ def parse_force(text: str | float, *, default_unit: str = "", where: str = "forc
     return _parse(text, _FORCE, default_unit, where, "force", _("7.5 lbf or 33 N"))
 
 
+def show_number(value: float, places: int, *, signed: bool = False) -> str:
+    """Show a number to so many decimal places with the minus sign "−"; what rounds to zero has no sign.
+
+    Parameters
+    ----------
+    value : float
+    places : int
+        Decimal places.
+    signed : bool
+        Whether numbers above zero have a plus sign.
+    """
+    text = f"{value:{'+' if signed else ''}.{places}f}"
+    if text.strip("+-0.") == "":
+        return text.lstrip("+-")
+    return text.replace("-", "−")
+
+
 @dataclass(frozen=True, slots=True)
 class Length:
     """A length that shows itself in both systems.
@@ -227,10 +244,12 @@ class Length:
         return self.inches * 1000.0
 
     def show(self, system: System = "inch", *, signed: bool = False) -> str:
-        """Return the length in `system` first and the other in brackets, to 0.0001 in and 0.001 mm."""
-        sign = "+" if signed else ""
-        inch = f"{self.inches:{sign}.4f} in".replace("-", "−")
-        metric = f"{self.mm:{sign}.3f} mm".replace("-", "−")
+        """Return the length in `system` first and the other in brackets, to 0.0001 in and 0.001 mm.
+
+        A number that rounds to zero has no sign.
+        """
+        inch = f"{show_number(self.inches, 4, signed=signed)} in"
+        metric = f"{show_number(self.mm, 3, signed=signed)} mm"
         return f"{inch} ({metric})" if system == "inch" else f"{metric} ({inch})"
 
 

@@ -221,6 +221,8 @@ def _backlash(state: State, design: GearSetDesign, system: System) -> str:
         return _("Backlash, computed without load: none, the teeth bind; {change} from as designed.").format(
             change=change
         )
+    if change == show_length(0.0, system, signed=True):
+        return _("Backlash, computed without load: {backlash}, as designed.").format(backlash=shown)
     return _("Backlash, computed without load: {backlash}; {change} from as designed.").format(
         backlash=shown, change=change
     )
