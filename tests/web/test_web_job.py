@@ -136,10 +136,96 @@ def test_signing_closes_the_job(visitor: Visitor) -> None:
     assert "Sign and close the job" in page
     head = re.search(r'name="head" value="([0-9a-f]+)"', page)
     assert head is not None
+    assert "10 steps are not done:" in page
+    assert page.index("10 steps are not done:") < page.index('id="s-pin"'), "said above the PIN"
     fields = {"who": "bench one", "pin": "4711", "statement": "Set up as written.", "head": head[1]}
+    page = visitor.post(f"/jobs/{number}/sign", fields, status=422)
+    assert "not ticked that you sign all the same" in page
+    assert 'value="Set up as written."' in page
+    page = visitor.post(f"/jobs/{number}/sign", {**fields, "although": "sold for parts"}, status=422)
+    assert 'value="sold for parts"' in page
+    page = visitor.post(f"/jobs/{number}/sign", {**fields, "despite": "yes"}, status=422)
+    assert re.search(r'id="f-although"[^>]* autofocus', page)
+    assert re.search(r'name="despite" value="yes" checked', page)
+    fields |= {"despite": "yes", "although": "sold for parts"}
     page = visitor.post(f"/jobs/{number}/sign", fields)
     assert "Signed" in page
+    assert "Signed with 10 steps open: Complaint and road test (open)" in page
+    assert "Reason: sold for parts" in page
     assert "closed" in visitor.get("/")
+
+
+def signed_off(visitor: Visitor) -> int:
+    """Return a job that was signed and closed by its only person, PIN 4711, with all its steps open."""
+    number = visitor.start_job()
+    visitor.post("/settings/people", {"name": "bench one", "role": "lead", "pin": "4711"})
+    head = re.search(r'name="head" value="([0-9a-f]+)"', visitor.get(f"/jobs/{number}?step=close"))
+    assert head is not None
+    fields = {"who": "bench one", "pin": "4711", "statement": "Seen.", "head": head[1]}
+    visitor.post(f"/jobs/{number}/sign", {**fields, "despite": "yes", "although": "sold for parts"})
+    return number
+
+
+def test_a_closed_job_says_so_and_takes_entries_only_after_it_was_opened_again(visitor: Visitor) -> None:
+    number = signed_off(visitor)
+    page = visitor.get(f"/jobs/{number}?step=depth")
+    assert "This job is signed and closed." in page
+    assert "outside the signature" in page
+    for form in ("/steps/depth", "/waive", "/pictures", "/take-back"):
+        assert f'action="/jobs/{number}{form}"' not in page
+    page = visitor.post(f"/jobs/{number}/steps/depth", DEPTH, status=422)
+    assert "the job is closed" in page
+    assert "5,6256" in page, "what was typed stays"
+    fields = {"step": "depth", "who": "bench one", "pin": "1111", "reopen": "a leak after all"}
+    page = visitor.post(f"/jobs/{number}/reopen", fields, status=422)
+    assert 'value="a leak after all"' in page
+    assert re.search(r'id="o-pin"[^>]* autofocus', page)
+    visitor.post(f"/jobs/{number}/reopen", {**fields, "pin": "4711", "reopen": ""}, status=422)
+    page = visitor.post(f"/jobs/{number}/reopen", {**fields, "pin": "4711"})
+    assert "signed and closed" not in page
+    visitor.post(f"/jobs/{number}/steps/depth", DEPTH)
+
+
+def test_a_wrong_pin_leaves_the_form_and_what_was_typed(visitor: Visitor) -> None:
+    number = visitor.start_job()
+    visitor.post("/settings/people", {"name": "bench one", "role": "lead", "pin": "4711"})
+    head = re.search(r'name="head" value="([0-9a-f]+)"', visitor.get(f"/jobs/{number}?step=close"))
+    assert head is not None
+    fields = {"who": "bench one", "pin": "2580", "statement": "Seen and heard.", "head": head[1]}
+    fields |= {"despite": "yes", "although": "sold for parts"}
+    page = visitor.post(f"/jobs/{number}/sign", fields, status=422)
+    assert "the PIN is wrong" in page
+    for kept in ('value="Seen and heard."', 'value="sold for parts"', "<option selected>bench one"):
+        assert kept in page
+    assert page.count(" autofocus") == 1
+    assert re.search(r'id="s-pin"[^>]* autofocus', page)
+    assert "2580" not in page
+    page = visitor.post(f"/jobs/{number}/sign", {**fields, "pin": "4711"})
+    assert "Signed with 10 steps open" in page
+    other = visitor.start_job()
+    fields = {"step": "fits", "reason": "new case", "who": "bench one", "pin": "2580"}
+    page = visitor.post(f"/jobs/{other}/waive", fields, status=422)
+    assert "the PIN is wrong" in page
+    assert 'value="new case"' in page
+    assert re.search(r'id="w-pin"[^>]* autofocus', page)
+    assert "2580" not in page
+    visitor.post(f"/jobs/{other}/waive", {**fields, "pin": "4711"})
+
+
+def test_signing_what_changed_meanwhile_shows_what_others_wrote(visitor: Visitor) -> None:
+    number = visitor.start_job()
+    visitor.post("/settings/people", {"name": "bench one", "role": "lead", "pin": "4711"})
+    head = re.search(r'name="head" value="([0-9a-f]+)"', visitor.get(f"/jobs/{number}?step=close"))
+    assert head is not None
+    visitor.post(f"/jobs/{number}/steps/as-found", {"turning": "12"})
+    fields = {"who": "bench one", "pin": "4711", "statement": "Seen.", "head": head[1]}
+    fields |= {"despite": "yes", "although": "sold for parts"}
+    page = visitor.post(f"/jobs/{number}/sign", fields, status=409)
+    assert "added 2 entries meanwhile" in page
+    assert "As-found readings" in page
+    fresh = re.search(r'name="head" value="([0-9a-f]+)"', page)
+    assert fresh is not None
+    assert fresh[1] != head[1]
 
 
 def test_the_sheet_is_a_pdf(visitor: Visitor) -> None:

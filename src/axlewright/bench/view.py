@@ -139,6 +139,11 @@ class JobView:
         """Photographs and tags of all steps, in the order of the steps."""
         return tuple(one for step in self.steps for one in step.pictures)
 
+    @property
+    def signed(self) -> bool:
+        """Whether anybody signed it."""
+        return any(entry.kind == "sign-off" for entry in self.entries)
+
     def waits(self, key: str) -> bool:
         """Whether a step has to wait because the job is stopped."""
         from axlewright.records import waits_behind

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
@@ -14,14 +15,38 @@ from axlewright.bench.form_parts import UNUSUAL
 from axlewright.bench.labels import blank_sheet_pdf, set_label_data, spacer_label_data
 from axlewright.bench.pictures import PIECES, add_picture
 from axlewright.bench.shelf import take_for_job, to_take
+from axlewright.bench.signing import LEFT_WORDS, signature_note, statement_for, steps_not_done
 from axlewright.bench.step_drawings import step_drawings
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import _
-from axlewright.records import JobConflictError
+from axlewright.records import Entry, JobConflictError, not_done
 from axlewright.web.guard import is_loopback
 from axlewright.web.page import Form, go, person_of, site_of
 
 router = APIRouter()
+
+
+@dataclass(frozen=True, slots=True)
+class Mend:
+    """A form with a PIN that could not be taken and is shown again.
+
+    Attributes
+    ----------
+    form : str
+        "sign", "waive", "reopen", or empty for none.
+    at : str
+        Where to go on typing; empty when no field is meant.
+    typed : mapping of str to str
+        All but the PIN.
+    others : sequence of Entry
+        What others wrote meanwhile.
+    """
+
+    form: str = ""
+    error: AxlewrightError | None = None
+    at: str = ""
+    typed: Mapping[str, str] = field(default_factory=dict)
+    others: Sequence[Entry] = ()
 
 
 def show_step(
@@ -34,11 +59,13 @@ def show_step(
     correcting: int | None = None,
     status: int = 200,
     conflict: JobConflictError | None = None,
+    mend: Mend | None = None,
 ) -> Response:
     """Draw the job page with one step open."""
     site = site_of(request)
     step = view.step(key)
     people = site.store.people.list(active_only=True)
+    left = steps_not_done(view)
     fill = dict(typed) if typed is not None else dict(step.fill)
     if correcting is not None and typed is None:
         for one in step.rounds:
@@ -61,9 +88,15 @@ def show_step(
         "on_shelf": to_take(view, key),
         "instruments": site.store.instruments.list(),
         # What was typed for a step that has to wait stays on the page.
-        "waiting": view.waits(key) and typed is None,
+        "waiting": view.waits(key) and typed is None and mend is None,
         "people": people,
         "conflict": conflict,
+        "closed": view.job.state == "closed",
+        "mend": mend or Mend(),
+        "left": left,
+        "left_words": LEFT_WORDS,
+        "statement": statement_for(bool(left)),
+        "signed_notes": {e.seq: signature_note(e.payload) for e in step.remarks if e.kind == "sign-off"},
     }
     return site.show(request, "job.html", values, status=status)
 
@@ -140,24 +173,79 @@ def take_from_shelf(request: Request, number: int, form: Form) -> Response:
     return go(f"/jobs/{number}?step={entry.step}", "counted", "answer")
 
 
+def _mend(
+    request: Request, number: int, form: Form, name: str, key: str, error: AxlewrightError, at: str = ""
+) -> Response:
+    """Show a form with a PIN again: what was wrong, and all that was typed but the PIN."""
+    view = job_view(site_of(request).store, number, person_of(request).system)
+    typed = {one: form.text(one) for one in ("who", "reason", "reopen", "although", "statement", "despite")}
+    wanted = {"sign": "statement", "waive": "reason", "reopen": "reopen"}[name]
+    if not at:
+        conflict = isinstance(error, JobConflictError)
+        at = "" if conflict else "pin" if error.where == "PIN" else wanted if not typed[wanted] else ""
+    others = error.others if isinstance(error, JobConflictError) else ()
+    mend = Mend(name, error, at, typed, others)
+    return show_step(request, view, key, status=409 if others else 422, mend=mend)
+
+
 @router.post("/jobs/{number}/waive")
 def waive(request: Request, number: int, form: Form) -> Response:
     """Leave a step out, with a reason."""
     step = form.text("step")
-    site_of(request).store.waive(
-        number,
-        step,
-        form.text("reason"),
-        who=form.text("who") or person_of(request).who,
-        pin=form.text("pin"),
-        idempotency_key=form.key,
-    )
+    try:
+        site_of(request).store.waive(
+            number,
+            step,
+            form.text("reason"),
+            who=form.text("who") or person_of(request).who,
+            pin=form.text("pin"),
+            idempotency_key=form.key,
+        )
+    except AxlewrightError as error:
+        if step not in FORMS:
+            raise
+        return _mend(request, number, form, "waive", step, error)
     return go(f"/jobs/{number}", "waived")
+
+
+@router.post("/jobs/{number}/reopen")
+def reopen(request: Request, number: int, form: Form) -> Response:
+    """Open a closed job again, with a reason."""
+    step = form.text("step")
+    step = step if step in FORMS else "close"
+    try:
+        site_of(request).store.reopen(
+            number,
+            form.text("reopen"),
+            who=form.text("who") or person_of(request).who,
+            pin=form.text("pin"),
+            idempotency_key=form.key,
+        )
+    except AxlewrightError as error:
+        return _mend(request, number, form, "reopen", step, error)
+    return go(f"/jobs/{number}?step={step}", "reopened")
+
+
+def _refuse_silent_signing(form: Form) -> tuple[str, InputError] | None:
+    """Return the field and what is missing where steps that are not done are to be signed."""
+    if not form.text("despite"):
+        return "despite", InputError(
+            _("steps are not done, and it is not ticked that you sign all the same"),
+            where=_("sign"),
+            fix=_("do them or leave them out with a reason, or tick it and give the reason"),
+        )
+    if not form.text("although"):
+        return "although", InputError(
+            _("no reason is given for signing although steps are not done"),
+            where=_("sign"),
+            fix=_("say in a few words why"),
+        )
+    return None
 
 
 @router.post("/jobs/{number}/sign")
 def sign(request: Request, number: int, form: Form) -> Response:
-    """Sign the job off and close it."""
+    """Sign the job off and close it; steps that are not done need a tick and a reason."""
     store = site_of(request).store
     if not form.text("head"):
         raise InputError(
@@ -165,15 +253,23 @@ def sign(request: Request, number: int, form: Form) -> Response:
             where=_("sign"),
             fix=_("open the step 'close' again and sign there"),
         )
-    store.sign_off(
-        number,
-        who=form.text("who"),
-        pin=form.text("pin"),
-        statement=form.text("statement"),
-        head=form.text("head"),
-        close=True,
-        idempotency_key=form.key,
-    )
+    if not_done(store.entries(number)):
+        missing = _refuse_silent_signing(form)
+        if missing is not None:
+            return _mend(request, number, form, "sign", "close", missing[1], missing[0])
+    try:
+        store.sign_off(
+            number,
+            who=form.text("who"),
+            pin=form.text("pin"),
+            statement=form.text("statement"),
+            head=form.text("head"),
+            close=True,
+            although=form.text("although") if form.text("despite") else "",
+            idempotency_key=form.key,
+        )
+    except AxlewrightError as error:
+        return _mend(request, number, form, "sign", "close", error)
     return go(f"/jobs/{number}?step=close", "signed")
 
 

@@ -47,6 +47,7 @@ SAID: Final[Mapping[str, str]] = MappingProxyType(
         "kept": n_("Kept"),
         "back": n_("Taken back; it stays in the record"),
         "waived": n_("Waived"),
+        "reopened": n_("Open again"),
         "signed": n_("Signed"),
         "design": n_("Design kept"),
         "me": n_("Kept in this browser"),

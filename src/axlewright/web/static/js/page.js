@@ -28,6 +28,13 @@ export function showPage(html, url) {
     }
   }
   document.dispatchEvent(new CustomEvent("axlewright:shown"));
+  // A form to mend says itself where to go on; without this file the browser goes there as well.
+  const mend = document.querySelector("main [autofocus]");
+  if (mend instanceof HTMLElement) {
+    mend.focus({ preventScroll: true });
+    mend.scrollIntoView({ block: "center" });
+    return;
+  }
   const target = document.getElementById("problem") || document.querySelector(location.hash || "#answer") || document.querySelector("main");
   if (target instanceof HTMLElement) {
     target.focus({ preventScroll: true });
