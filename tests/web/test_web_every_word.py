@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import gettext
 import re
+from collections.abc import Iterator
 from html import unescape
 from html.parser import HTMLParser
 from pathlib import Path
@@ -17,6 +18,7 @@ from fastapi import FastAPI
 from web_visitor import Caller
 
 from axlewright import language
+from axlewright.bench import batch_answers
 from axlewright.demo import scenario
 from axlewright.web import create_app
 
@@ -113,11 +115,13 @@ def words_outside(page: str) -> list[str]:
 
 
 @pytest.fixture
-def app(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> FastAPI:
+def app(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[FastAPI]:
     monkeypatch.setattr(language, "_catalogue", lambda _chosen: Guillemets())
+    batch_answers._view.cache_clear()  # answers are kept for each language, and this one is not by its name
     made = create_app(tmp_path / "records")
     made.state.site.warmth.ready = True
-    return made
+    yield made
+    batch_answers._view.cache_clear()
 
 
 @pytest.fixture
