@@ -308,7 +308,7 @@ def test_the_job_works_without_script(server: Served, sit_down: Callable[..., Be
     bench.fill(spacer="0.0559")
     bench.press("#entryform button.main")
     page.wait_for_selector("#answer")
-    assert "kept as found" in page.inner_text("#answer")
+    assert "Kept as found" in page.inner_text("#answer")
     page.goto("/rolling?design=TY-222&show_pinion=5")
     assert "0.0050 in" in page.inner_text("[data-statewords]")
 

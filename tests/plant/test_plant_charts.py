@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -150,3 +152,24 @@ def test_the_drawing_says_in_words_what_it_shows() -> None:
     assert picture.count("b-ring") == len(chart.place.flagged)
     assert "<30>" not in picture, "names are escaped"
     assert histogram_svg(x, "mm", low=-3, high=3).count("b-limit") == 2
+
+
+@pytest.mark.parametrize(("unit", "shown"), [("mm", "centre −0.001 mm"), ("0.001 in", "centre 0.0 ×")])
+def test_figures_of_a_chart_are_shown_no_finer_than_lengths_elsewhere(unit: str, shown: str) -> None:
+    values = [-0.000909 + 0.01 * (-1) ** k for k in range(24)]
+    names = [str(k) for k in range(24)]
+    text = panel_text(individuals_chart(values, names, "best position").place, names, unit)
+    assert shown in text
+    assert "-" not in text
+
+
+def test_the_title_of_the_upright_axis_keeps_clear_of_its_ticks() -> None:
+    """Letters are 12 units high: the lowest the title reaches lies above the highest tick."""
+    values = list(np.linspace(0.0, 5.0, 24))
+    names = [str(k) for k in range(24)]
+    picture = panel_svg(individuals_chart(values, names, "best position").place, names, "0.001 in")
+    title = re.search(r'<text x="2" y="([\d.]+)">', picture)
+    ticks = re.findall(r'y="([\d.]+)" text-anchor="end">−?[\d.]+<', picture)
+    assert title is not None
+    assert ticks
+    assert min(float(y) for y in ticks) - 12.0 > float(title[1])

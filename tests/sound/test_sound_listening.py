@@ -30,6 +30,7 @@ from axlewright.sound import (
     save_drive,
     simulate_drive,
     tone_to_noise_ratio,
+from axlewright.sound.wording import speed_asked
 )
 from axlewright.sound.figures import critical_bandwidth_hz
 
@@ -255,3 +256,9 @@ def test_a_bearing_tells_the_speed_no_better_than_its_slip(hear: Hear) -> None:
     _, heard = hear(source, axle=AxleOrders(41, 11, (bearing,)))
     assert "wheel bearing, outer race" in heard.top
     assert not heard.speed_found
+
+
+def test_a_speed_that_fits_is_said_to_fit() -> None:
+    assert speed_asked(0.0004, 0.01) == speed_asked(-0.0004, 0.01) == "fits the stated speed as it is"
+    assert speed_asked(0.006, 0.01).startswith("needs the stated speed to be 0.6 % too low (0.6 of")
+    assert "0.1 % too high" in speed_asked(-0.0006, 0.01)

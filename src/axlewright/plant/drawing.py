@@ -18,12 +18,12 @@ from numpy.typing import NDArray
 from axlewright.language import _
 from axlewright.plant.control import Panel
 from axlewright.plant.positions import BestPosition
-from axlewright.units import MM_PER_INCH, System
+from axlewright.units import MM_PER_INCH, System, show_number
 
 Array = NDArray[np.float64]
 WIDTH: Final = 360
 HEIGHT: Final = 230
-LEFT, RIGHT, TOP, BOTTOM = 44, 10, 14, 38
+LEFT, RIGHT, TOP, BOTTOM = 44, 10, 26, 38
 
 
 def _nice(low: float, high: float, wanted: int = 5) -> list[float]:
@@ -82,7 +82,7 @@ class _Frame:
                 f'<text x="{place:.1f}" y="{HEIGHT - BOTTOM + 14}" text-anchor="middle">{shown}</text>'
             )
         out.append(f'<text x="{WIDTH - RIGHT}" y="{HEIGHT - 6}" text-anchor="end">{escape(x_text)}</text>')
-        out.append(f'<text x="2" y="{TOP - 3}">{escape(y_text)}</text>')
+        out.append(f'<text x="2" y="{TOP - 14}">{escape(y_text)}</text>')
         return out
 
 
@@ -173,14 +173,15 @@ def panel_svg(panel: Panel, labels: Sequence[str], unit: str, scale: float = 1.0
 
 def panel_text(panel: Panel, labels: Sequence[str], unit: str, scale: float = 1.0) -> str:
     """Say in a sentence what the chart shows."""
+    places = places_of(unit)
     unit = f"× {unit}" if unit[:1].isdigit() else unit
     text = _("{name}: {count} points, centre {center} {unit}, limits {low} to {high} {unit}.").format(
         name=panel.name[:1].upper() + panel.name[1:],
         count=int(np.isfinite(panel.values).sum()),
-        center=_short(panel.center * scale),
+        center=show_number(panel.center * scale, places),
         unit=unit,
-        low=_short(panel.low * scale),
-        high=_short(panel.high * scale),
+        low=show_number(panel.low * scale, places),
+        high=show_number(panel.high * scale, places),
     )
     if not panel.signals:
         return text + " " + _("No signal.")
@@ -191,8 +192,9 @@ def panel_text(panel: Panel, labels: Sequence[str], unit: str, scale: float = 1.
     return text
 
 
-def _short(value: float) -> str:
-    return f"{value:.3g}".replace("-", "−")
+def places_of(unit: str) -> int:
+    """Return the decimal places figures of a chart are shown to: 0.001 mm, 0.0001 in, 0.1 µrad."""
+    return 3 if unit == "mm" else 1
 
 
 def histogram_svg(
@@ -222,6 +224,9 @@ def histogram_svg(
     for limit in limits:
         parts.append(f'<path class="b-limit" d="M{frame.x(limit):.1f} {TOP}V{HEIGHT - BOTTOM}"/>')
     about = _("{count} values from {low} to {high} {unit}").format(
-        count=len(x), low=_short(float(x.min())), high=_short(float(x.max())), unit=unit
+        count=len(x),
+        low=show_number(float(x.min()), places_of(unit)),
+        high=show_number(float(x.max()), places_of(unit)),
+        unit=unit,
     )
     return _svg(parts, about)

@@ -15,7 +15,7 @@ from axlewright.language import _
 from axlewright.sound.comparison import BeforeAfter
 from axlewright.sound.evidence import NONE
 from axlewright.sound.listening import Listening
-from axlewright.units import MPS_PER_MPH
+from axlewright.units import MPS_PER_MPH, show_number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -272,7 +272,9 @@ def draw_before_after(result: BeforeAfter, path: str | Path) -> None:
     for row, change in enumerate(result.changes):
         axis.plot([change.low_db, change.high_db], [-row, -row], color=STRONG, lw=2)
         axis.plot([change.change_db], [-row], "o", color=STRONG, ms=5)
-        text = f"mesh ×{change.harmonic}: {change.change_db:+.1f} dB, {change.verdict}"
+        text = (
+            f"mesh ×{change.harmonic}: {show_number(change.change_db, 1, signed=True)} dB, {change.verdict}"
+        )
         axis.text(0.0, -row + 0.32, text, transform=axis.get_yaxis_transform(), fontsize=SIZE, color=INK)
     axis.axvline(0, color=INK, lw=0.8)
     axis.set_yticks([])

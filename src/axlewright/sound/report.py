@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import Any
 
 from axlewright.language import _
@@ -22,10 +23,11 @@ def speed_words(result: Listening) -> str:
     reach = max(abs(low), abs(high))
     if result.speed_found:
         return _("Speed found from the sound: known to ±{reach:.2f} % (90 %).").format(reach=reach)
-    return _(
+    text = _(
         "The sound does not fix the speed: the true one lies {low:+.1f} to {high:+.1f} % from the one shown "
         "(90 %)."
     ).format(low=low, high=high)
+    return re.sub(r"-(?=\d)", "−", text)
 
 
 def listening_as_dict(result: Listening) -> dict[str, Any]:

@@ -20,6 +20,19 @@ SIDEBAND_CLEAR: Final = 5.0
 NARROW_SIGMA: Final = 0.01
 
 
+def speed_asked(shift: float, sigma: float) -> str:
+    """Say how far the stated speed would have to be off, as a share; above zero the true speed is higher."""
+    if abs(shift) < 0.0005:  # would be shown as 0.0 %
+        return _("fits the stated speed as it is")
+    return _(
+        "needs the stated speed to be {shift} % too {value} ({shift2} of its standard deviations)"
+    ).format(
+        shift=f"{abs(shift) * 100:.1f}",
+        value=_("low") if shift > 0 else _("high"),
+        shift2=f"{abs(shift) / sigma:.1f}",
+    )
+
+
 def source_evidence(
     posterior: Posterior,
     candidate: Candidate,
@@ -73,13 +86,7 @@ def source_evidence(
             # Many parts have overtones; they name the part only where the speed leaves no room.
             proven = sigma < NARROW_SIGMA
     shift = float(best.error) + _mean_error(posterior)
-    sentences.append(
-        _("needs the stated speed to be {shift} % too {value} ({shift2} of its standard deviations)").format(
-            shift=f"{abs(shift) * 100:.1f}",
-            value=_("low") if shift > 0 else _("high"),
-            shift2=f"{abs(shift) / sigma:.1f}",
-        )
-    )
+    sentences.append(speed_asked(shift, sigma))
     if candidate.kind == "mesh":
         for band in bands:
             if band.evidence > SIDEBAND_CLEAR:

@@ -291,6 +291,7 @@ def charts(
                 answer=found,
                 unit=unit,
                 scale=scale,
+                places=drawing.places_of(unit),
                 panels=[
                     (
                         drawing.panel_svg(p, names_of, unit, scale),

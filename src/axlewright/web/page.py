@@ -22,7 +22,7 @@ from axlewright import __version__
 from axlewright.bench.sentences import sentence
 from axlewright.errors import AxlewrightError
 from axlewright.language import _, chosen, n_, plural, script_words
-from axlewright.units import System, show_length
+from axlewright.units import System, show_length, show_number
 from axlewright.web.guard import form_token, token_fits
 from axlewright.web.pairing import Pairing
 from axlewright.web.texts import linked, when
@@ -199,6 +199,7 @@ def make_templates() -> Environment:
     env.globals["_"] = _
     env.globals["plural"] = plural
     env.globals["show_length"] = show_length
+    env.globals["show_number"] = show_number
     env.filters["when"] = when
     env.filters["linked"] = linked
     env.filters["svg"] = Markup
