@@ -30,9 +30,9 @@ from axlewright.sound import (
     save_drive,
     simulate_drive,
     tone_to_noise_ratio,
-from axlewright.sound.wording import speed_asked
 )
 from axlewright.sound.figures import critical_bandwidth_hz
+from axlewright.sound.wording import speed_asked
 
 Hear = Callable[..., tuple[Drive, Listening]]
 MESH = "ring and pinion mesh"

@@ -170,10 +170,10 @@ def test_before_and_after_are_compared_with_their_spread(
         "speed_after": marks["after"],
     }
     page = visitor.post("/listen/compare", fields, files=files)
-    row = re.search(r'<th scope="row">1</th><td>([^<]+)</td><td>([-+0-9.]+) ', page)
+    row = re.search(r'<th scope="row">1</th><td>([^<]+)</td><td>([−+0-9.]+) ', page)
     assert row is not None
     assert row[1] == "quieter"
-    assert float(row[2]) == pytest.approx(-9.0, abs=2.0)
+    assert float(row[2].replace("−", "-")) == pytest.approx(-9.0, abs=2.0)
     assert "2 before, 2 after" in page
     assert "three or more each" in page
     wrong = {**fields, "speed_after": "0:00 30 mph\n0:20 60 mph\n\n0:00 30 mph\n\n0:00 30 mph"}

@@ -24,9 +24,8 @@ def speed_asked(shift: float, sigma: float) -> str:
     """Say how far the stated speed would have to be off, as a share; above zero the true speed is higher."""
     if abs(shift) < 0.0005:  # would be shown as 0.0 %
         return _("fits the stated speed as it is")
-    return _(
-        "needs the stated speed to be {shift} % too {value} ({shift2} of its standard deviations)"
-    ).format(
+    text = _("needs the stated speed to be {shift} % too {value} ({shift2} of its standard deviations)")
+    return text.format(
         shift=f"{abs(shift) * 100:.1f}",
         value=_("low") if shift > 0 else _("high"),
         shift2=f"{abs(shift) / sigma:.1f}",
