@@ -10,6 +10,13 @@ import pytest
 from browser_bench import ARGUMENTS, AXE, LAPTOP, PHONE, Bench, Served, browser_path, missing, served
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark everything here: the browser's own loop cannot run beside the tests without one."""
+    for item in items:
+        if Path(__file__).parent in item.path.parents:
+            item.add_marker(pytest.mark.browser)
+
+
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Any]:
     path = browser_path()

@@ -13,6 +13,8 @@ from axlewright.bench import enter, put_on_shelf, start_job
 from axlewright.bench.patterns import FLANKS, FlankLook, enter_patterns
 from axlewright.records import open_store
 
+pytestmark = pytest.mark.browser
+
 DEPTH = {
     "place": "under_head",
     "carrier": "5.6254 5.6254 5.6254",

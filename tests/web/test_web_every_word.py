@@ -18,9 +18,9 @@ from fastapi import FastAPI
 from web_visitor import Caller
 
 from axlewright import language
-from axlewright.bench import batch_answers
+from axlewright.bench import batch_answers, pattern_rounds
 from axlewright.demo import scenario
-from axlewright.web import create_app
+from axlewright.web import create_app, help_pages
 
 TYPED = (
     "axlewright",
@@ -45,6 +45,10 @@ TEXT_BLOCKS = "p li td th dt dd h1 h2 h3 h4 figcaption label legend button summa
 BLOCKS = frozenset(TEXT_BLOCKS.split())
 """Where a message cannot go on from one to the next."""
 SHOWN = ("aria-label", "alt", "title", "placeholder", "data-busy")
+
+
+KEPT_BY_LANGUAGE = (batch_answers._view, pattern_rounds._learned, help_pages.glossary_pictures)
+"""Answers that are kept with their words."""
 
 
 class Guillemets(gettext.NullTranslations):
@@ -117,11 +121,13 @@ def words_outside(page: str) -> list[str]:
 @pytest.fixture
 def app(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[FastAPI]:
     monkeypatch.setattr(language, "_catalogue", lambda _chosen: Guillemets())
-    batch_answers._view.cache_clear()  # answers are kept for each language, and this one is not by its name
+    for kept in KEPT_BY_LANGUAGE:  # this language goes by the name of English
+        kept.cache_clear()
     made = create_app(tmp_path / "records")
     made.state.site.warmth.ready = True
     yield made
-    batch_answers._view.cache_clear()
+    for kept in KEPT_BY_LANGUAGE:
+        kept.cache_clear()
 
 
 @pytest.fixture
