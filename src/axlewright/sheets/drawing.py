@@ -84,13 +84,11 @@ def mask_outlines(mask: Mask) -> list[NDArray[np.float64]]:
     return [np.clip(np.asarray(line, dtype=np.float64), 0.0, 1.0) for line in outlines]
 
 
-def _rounded(line: NDArray[np.float64], times: int = 2) -> NDArray[np.float64]:
+def _rounded(line: NDArray[np.float64]) -> NDArray[np.float64]:
     """Cut the corners of a closed outline by a quarter of each side (Chaikin 1974)."""
     points = line[:-1]
-    for _again in range(times):
-        after = np.roll(points, -1, axis=0)
-        points = np.stack((0.75 * points + 0.25 * after, 0.25 * points + 0.75 * after), axis=1).reshape(-1, 2)
-    return points
+    after = np.roll(points, -1, axis=0)
+    return np.stack((0.75 * points + 0.25 * after, 0.25 * points + 0.75 * after), axis=1).reshape(-1, 2)
 
 
 def _mask_path(mask: Mask, tapered: bool) -> str:
@@ -107,12 +105,19 @@ def _hatch(gap: float) -> str:
     return "".join(lines)
 
 
-def _dots(gap: float) -> str:
+def _dots(gap: float, mask: Mask, tapered: bool) -> str:
+    """Return dots on a staggered grid, those of the marked cells only: nothing is left to be clipped."""
+    cells = np.asarray(mask, dtype=bool)
+    high, wide = cells.shape
     marks = []
     for row in range(math.ceil(_HIGH / gap)):
         for column in range(math.ceil(_WIDE / gap)):
-            x = column * gap + (gap / 2 if row % 2 else 0.0)
-            marks.append(f"M{x:.1f} {row * gap:.1f}h.01")
+            x, y = column * gap + (gap / 2 if row % 2 else 0.0), row * gap
+            u = (x - _LEFT) / TOOTH_WIDTH
+            bottom, top = _place(u, 0.0, tapered)[1], _place(u, 1.0, tapered)[1]
+            v = (bottom - y) / (bottom - top)
+            if 0.0 <= u < 1.0 and 0.0 <= v < 1.0 and cells[int(v * high), int(u * wide)]:
+                marks.append(f"M{x:.1f} {y:.1f}h.01")
     return "".join(marks)
 
 
@@ -161,10 +166,9 @@ def tooth_svg(
         )
     if computed is not None and any(map(any, computed)):
         path = _mask_path(computed, tapered)
-        parts.append(f'<clipPath id="c"><path d="{path}" clip-rule="evenodd"/></clipPath>')
         parts.append(
-            f'<path d="{_dots(5.5)}" stroke="{COMPUTED}" stroke-width="1.5" stroke-linecap="round" '
-            'clip-path="url(#c)"/>'
+            f'<path d="{_dots(5.5, computed, tapered)}" stroke="{COMPUTED}" stroke-width="1.5" '
+            'stroke-linecap="round"/>'
             f'<path d="{path}" stroke="{COMPUTED}" stroke-width="1.8" stroke-dasharray="6 3" '
             'stroke-linejoin="round"/>'
         )

@@ -32,8 +32,7 @@ def tooth(
 
     svg = tooth_svg(measured=measured, computed=computed, ghost=ghost, tapered=tapered)
     own = f"t{next(_COUNTER)}"
-    for name in ("m", "c"):
-        svg = svg.replace(f'id="{name}"', f'id="{own}{name}"').replace(f"url(#{name})", f"url(#{own}{name})")
+    svg = svg.replace('id="m"', f'id="{own}m"').replace("url(#m)", f"url(#{own}m)")
     return svg.replace("<svg ", f'<svg role="img" aria-label={quoteattr(label)} ', 1)
 
 
