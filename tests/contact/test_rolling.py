@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from axlewright.contact import Settings, build_mesh, compiled, reference, roll
+from axlewright.contact.marks import onto_ring
 from axlewright.contact.mesh import relieved_points, roll_transforms
 from axlewright.contact.rolling import y_floor
 from axlewright.errors import InputError
@@ -207,3 +208,22 @@ def test_the_contract_of_a_rolling():
 def test_bad_settings_are_refused_in_a_sentence(kwargs, word):
     with pytest.raises(InputError, match=word):
         roll(T1_RELIEF, **kwargs)
+
+
+@pytest.mark.skipif(not compiled.AVAILABLE, reason="numba has no wheel for this platform")
+@pytest.mark.parametrize("name", ["TY-222", "TY-205H"])
+@pytest.mark.parametrize("settings", [Settings(), Settings(pinion_out_mm=0.15), Settings(ring_away_mm=-0.2)])
+def test_marks_are_carried_onto_the_ring_gear_alike_by_both_kernels(name, settings):
+    mesh = build_mesh(load_design(name))
+    pair = mesh.flank("drive")
+    points = relieved_points(pair, load_design(name).ease_off("drive"))
+    transforms = roll_transforms(mesh.geometry, settings, pair.roll)
+    _curve, _lowest, nearest, at_x, at_y, _path = reference.roll_pair(
+        pair, points, *transforms, y_floor(mesh)
+    )
+    slow = onto_ring(pair.x, pair.y, at_x, at_y, nearest, 96, 48, kernel="reference")
+    quick = onto_ring(pair.x, pair.y, at_x, at_y, nearest, 96, 48, kernel="compiled")
+    assert np.mean(np.isfinite(slow)) > 0.5
+    assert np.array_equal(np.isfinite(quick), np.isfinite(slow))
+    known = np.isfinite(slow)
+    assert np.abs(quick[known] - slow[known]).max() < 1e-12

@@ -14,23 +14,26 @@ from numpy.typing import NDArray
 from axlewright.contact.kernel import (
     AVAILABLE,
     EDGE,
+    QUICK,
+    angle_beside,
     nearest_roll,
     njit,
     parabola_least,
     parabola_place,
-    point_gap_within,
     ring_parameters,
+    standing,
+    turn_to_touch,
 )
 from axlewright.contact.mesh import MARK_MARGIN, FlankMesh
 
-__all__ = ["AVAILABLE", "REACH", "ring_parameters", "roll_pair"]
+__all__ = ["AVAILABLE", "REACH", "nearest_roll", "ring_parameters", "roll_pair"]
 
 Array = NDArray[np.float64]
 
 REACH = 0.0016  # a point whose gap is this far above its least one neither touches nor marks [rad]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, fastmath=QUICK)
 def _roll(  # type: ignore[no-untyped-def]
     points,
     valid,
@@ -50,18 +53,21 @@ def _roll(  # type: ignore[no-untyped-def]
 ):
     ny, nx = first.shape
     n = matrices.shape[0]
-    stored = np.full((nx, ny, window), np.inf)
+    stored = np.empty((nx, ny, window))
     start = np.zeros((nx, ny), np.int64)
+    count = np.zeros((nx, ny), np.int64)
     curve = np.full(n, np.inf)
     columns = np.full((nx, n), np.inf)
     path = np.zeros((n, 2))
     path_gap = np.full(n, np.inf)
     row_shift = np.zeros((nx, n))
-    column = np.empty((n, ny))
+    column = np.full((n, ny), np.inf)
+    least = np.full(n, np.inf)
+    least_row = np.zeros(n, np.int64)
     wide = np.empty(n)
     edge = 1.0 + margin
     for a in range(nx):
-        column[:, :] = np.inf
+        first_k, last_k = n, -1
         for b in range(ny):
             if not valid[b, a]:
                 continue
@@ -72,6 +78,10 @@ def _roll(  # type: ignore[no-untyped-def]
             best = np.inf
             up = True
             down = True
+            # One angle about the ring gear's axis is worked out for each point, the others beside it.
+            angle = 0.0
+            cosine = 0.0
+            sine = 0.0
             # Up and down in turn, so that the window stays about the least gap.
             while up or down:
                 for way in (1, -1):
@@ -82,14 +92,26 @@ def _roll(  # type: ignore[no-untyped-def]
                         g = np.inf
                         ended = True
                     else:
-                        g, x, y = point_gap_within(
-                            px, py, pz, matrices[k], shifts[k], ring, coef, outward, y_floor, edge
-                        )
+                        qx, qy, r, x, y = standing(px, py, pz, matrices, shifts, k, ring)
+                        if x > edge or x < -edge or y > edge or y < y_floor:
+                            g = np.inf
+                        else:
+                            if cosine == 0.0 and sine == 0.0:
+                                angle = math.atan2(qy, qx)
+                                cosine = qx / r
+                                sine = qy / r
+                                here = angle
+                            else:
+                                here = angle_beside(qx, qy, r, angle, cosine, sine)
+                            g = turn_to_touch(here, x, y, ring, coef, outward)
                         hi = max(hi, k)
                         lo = min(lo, k)
                         wide[k] = g
                         if abs(x) <= EDGE and y <= EDGE:
                             column[k, b] = g
+                            if g < least[k]:
+                                least[k] = g
+                                least_row[k] = b
                             if g < path_gap[k]:
                                 path_gap[k] = g
                                 path[k, 0] = x
@@ -101,19 +123,21 @@ def _roll(  # type: ignore[no-untyped-def]
                     elif ended:
                         down = False
             start[a, b] = lo
+            count[a, b] = hi - lo + 1
+            first_k = min(first_k, lo)
+            last_k = max(last_k, hi)
             for k in range(lo, hi + 1):
                 stored[a, b, k - lo] = wide[k]
-        for k in range(n):
-            jb = 0
-            low = np.inf
-            for b in range(ny):
-                if column[k, b] < low:
-                    low = column[k, b]
-                    jb = b
+        for k in range(first_k, last_k + 1):
+            jb = least_row[k]
+            low = least[k]
             if 0 < jb < ny - 1:
                 row_shift[a, k] = parabola_place(column[k, jb - 1], low, column[k, jb + 1])
                 low = parabola_least(column[k, jb - 1], low, column[k, jb + 1])
             columns[a, k] = low
+            column[k, :] = np.inf
+            least[k] = np.inf
+            least_row[k] = 0
     for k in range(n):
         ia = 0
         low = np.inf
@@ -141,20 +165,17 @@ def _roll(  # type: ignore[no-untyped-def]
             lo = start[a, b]
             low = np.inf
             kb = -1
-            for w in range(window):
-                if lo + w >= n:
-                    break
+            held = count[a, b]
+            for w in range(held):
                 g = stored[a, b, w] - lowest[lo + w]
                 if g < low:
                     low = g
                     kb = w
             if kb < 0:
-                at_x[b, a] = 0.0
-                at_y[b, a] = 0.0
                 continue
             k = lo + kb
             step = 0.0
-            if 0 < kb < window - 1 and k + 1 < n:
+            if 0 < kb < held - 1:
                 vm = stored[a, b, kb - 1] - lowest[k - 1]
                 vp = stored[a, b, kb + 1] - lowest[k + 1]
                 if math.isfinite(vm) and math.isfinite(vp):
@@ -164,12 +185,10 @@ def _roll(  # type: ignore[no-untyped-def]
                         low -= (vm - vp) ** 2 / (8.0 * bend)
             nearest[b, a] = low * lever[b, a]
             px, py, pz = points[b, a, 0], points[b, a, 1], points[b, a, 2]
-            g, x, y = point_gap_within(px, py, pz, matrices[k], shifts[k], ring, coef, outward, y_floor, edge)
+            _qx, _qy, _r, x, y = standing(px, py, pz, matrices, shifts, k, ring)
             if step != 0.0:
                 k2 = k + 1 if step > 0 else k - 1
-                g, x2, y2 = point_gap_within(
-                    px, py, pz, matrices[k2], shifts[k2], ring, coef, outward, y_floor, edge
-                )
+                _qx, _qy, _r, x2, y2 = standing(px, py, pz, matrices, shifts, k2, ring)
                 x += abs(step) * (x2 - x)
                 y += abs(step) * (y2 - y)
             at_x[b, a] = x

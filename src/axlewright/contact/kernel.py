@@ -29,6 +29,12 @@ except ImportError:  # pragma: no cover - platforms without a wheel
     AVAILABLE = False
 
 EDGE = 1.0 + 1e-9  # a point counts as on the tooth up to here; the rest is rounding
+NEAR = 0.15  # sine of an angle up to which its series is good to rounding
+QUICK = {
+    "contract",
+    "arcp",
+    "nsz",
+}  # what the compiler may do to sums and quotients; infinities stay what they are
 
 
 def njit(**options: Any) -> Any:
@@ -43,7 +49,7 @@ def njit(**options: Any) -> Any:
 
 
 def ring_parameters(flank: FlankMesh) -> Array:
-    """Return what `point_gap_within` needs of the ring-gear tooth, packed.
+    """Return what `standing` and `turn_to_touch` need of the ring-gear tooth, packed.
 
     Parameters
     ----------
@@ -53,8 +59,8 @@ def ring_parameters(flank: FlankMesh) -> Array:
     -------
     array, shape (13,)
         Pitch point (r, z) [mm]; sine and cosine of the pitch angle; 2/face width [1/mm]; addendum [mm] and
-        tangent of its angle; dedendum of the working depth [mm] and tangent of its angle; corner (x, y) and
-        cell (dx, dy) of the patches.
+        tangent of its angle; dedendum of the working depth [mm] and tangent of its angle; corner (x, y) of
+        the patches and how many of their cells go into one unit of x and of y.
     """
     blank, patches = flank.ring.blank, flank.ring.patches
     return np.array(
@@ -70,8 +76,8 @@ def ring_parameters(flank: FlankMesh) -> Array:
             math.tan(blank.addendum_angle1),
             patches.x0,
             patches.y0,
-            patches.dx,
-            patches.dy,
+            1.0 / patches.dx,
+            1.0 / patches.dy,
         ]
     )
 
@@ -90,36 +96,32 @@ def nearest_roll(flank: FlankMesh) -> NDArray[np.int64]:
 
 
 @njit(cache=True, nogil=True, inline="always")
-def point_gap_within(px, py, pz, m, s, ring, coef, outward, y_floor, edge):  # type: ignore[no-untyped-def]
-    """Return the gap of one pinion point at one roll angle and where it stands on the ring-gear tooth.
+def standing(px, py, pz, matrices, shifts, k, ring):  # type: ignore[no-untyped-def]
+    """Return where one pinion point stands on the ring gear at one roll angle.
 
     Parameters
     ----------
     px, py, pz : float
         The point, relieved, in the mesh frame at roll angle 0 [mm].
-    m, s : array, shape (3, 3), (3,)
+    matrices, shifts : array, shape (n, 3, 3), (n, 3)
         Motion into the turning ring gear's frame, from `roll_transforms`.
+    k : int
+        Index of the roll angle.
     ring : array, shape (13,)
         From `ring_parameters`.
-    coef : array, shape (nx, ny, 4, 4)
-        `Patches.coef` of the ring-gear flank.
-    outward : float
-        `RingFlank.outward`.
-    y_floor : float
-        Lowest profile place at which the ring gear has a flank.
-    edge : float
-        Largest |x| and y at which the tooth is taken to have a flank; 1 is toe, heel and top themselves.
 
     Returns
     -------
-    gap : float
-        Angle the ring gear must turn to touch [rad]; infinite off the tooth.
+    qx, qy : float
+        The point across the ring gear's axis, in its turning frame [mm].
+    r : float
+        Its radius [mm].
     x, y : float
         (lengthwise, profile).
     """
-    qx = m[0, 0] * px + m[0, 1] * py + m[0, 2] * pz + s[0]
-    qy = m[1, 0] * px + m[1, 1] * py + m[1, 2] * pz + s[1]
-    qz = m[2, 0] * px + m[2, 1] * py + m[2, 2] * pz + s[2]
+    qx = matrices[k, 0, 0] * px + matrices[k, 0, 1] * py + matrices[k, 0, 2] * pz + shifts[k, 0]
+    qy = matrices[k, 1, 0] * px + matrices[k, 1, 1] * py + matrices[k, 1, 2] * pz + shifts[k, 1]
+    qz = matrices[k, 2, 0] * px + matrices[k, 2, 1] * py + matrices[k, 2, 2] * pz + shifts[k, 2]
     r = math.sqrt(qx * qx + qy * qy)
     dr = r - ring[0]
     dz = qz - ring[1]
@@ -127,40 +129,64 @@ def point_gap_within(px, py, pz, m, s, ring, coef, outward, y_floor, edge):  # t
     h = dr * ring[3] - dz * ring[2]
     top = ring[5] + along * ring[6]
     bottom = -(ring[7] + along * ring[8])
-    x = along * ring[4]
-    y = (2.0 * h - top - bottom) / (top - bottom)
-    if x > edge or x < -edge or y > edge or y < y_floor:
-        return np.inf, x, y
-    fx = (x - ring[9]) / ring[11]
-    fy = (y - ring[10]) / ring[12]
+    return qx, qy, r, along * ring[4], (2.0 * h - top - bottom) / (top - bottom)
+
+
+@njit(cache=True, nogil=True, inline="always")
+def turn_to_touch(angle, x, y, ring, coef, outward):  # type: ignore[no-untyped-def]
+    """Return the angle the ring gear must turn to touch a point at this angle and place [rad].
+
+    Parameters
+    ----------
+    angle : float
+        Of the point about the ring gear's axis, in its turning frame [rad].
+    x, y : float
+        (lengthwise, profile), within the patches.
+    ring : array, shape (13,)
+        From `ring_parameters`.
+    coef : array, shape (nx, ny, 4, 4)
+        `Patches.coef` of the ring-gear flank.
+    outward : float
+        `RingFlank.outward`.
+    """
+    fx = (x - ring[9]) * ring[11]
+    fy = (y - ring[10]) * ring[12]
     i = int(fx)
     j = int(fy)
     u = fx - i
     v = fy - j
-    c = coef[i, j]
-    t0 = ((c[0, 0] * v + c[0, 1]) * v + c[0, 2]) * v + c[0, 3]
-    t1 = ((c[1, 0] * v + c[1, 1]) * v + c[1, 2]) * v + c[1, 3]
-    t2 = ((c[2, 0] * v + c[2, 1]) * v + c[2, 2]) * v + c[2, 3]
-    t3 = ((c[3, 0] * v + c[3, 1]) * v + c[3, 2]) * v + c[3, 3]
-    theta = ((t0 * u + t1) * u + t2) * u + t3
-    turn = math.atan2(qy, qx) - theta
+    t0 = ((coef[i, j, 0, 0] * v + coef[i, j, 0, 1]) * v + coef[i, j, 0, 2]) * v + coef[i, j, 0, 3]
+    t1 = ((coef[i, j, 1, 0] * v + coef[i, j, 1, 1]) * v + coef[i, j, 1, 2]) * v + coef[i, j, 1, 3]
+    t2 = ((coef[i, j, 2, 0] * v + coef[i, j, 2, 1]) * v + coef[i, j, 2, 2]) * v + coef[i, j, 2, 3]
+    t3 = ((coef[i, j, 3, 0] * v + coef[i, j, 3, 1]) * v + coef[i, j, 3, 2]) * v + coef[i, j, 3, 3]
+    turn = angle - (((t0 * u + t1) * u + t2) * u + t3)
     if turn > math.pi:
         turn -= 2.0 * math.pi
     elif turn < -math.pi:
         turn += 2.0 * math.pi
-    return outward * turn, x, y
+    return outward * turn
 
 
 @njit(cache=True, nogil=True, inline="always")
-def point_gap(px, py, pz, m, s, ring, coef, outward, y_floor):  # type: ignore[no-untyped-def]
-    """Return `point_gap_within` the tooth itself.
+def angle_beside(qx, qy, r, angle, cosine, sine):  # type: ignore[no-untyped-def]
+    """Return the angle of a place about the ring gear's axis, knowing one close to it [rad].
+
+    The arc sine's series (first seven terms) is several times quicker than the arc tangent; beyond `NEAR`,
+    where the first term left out would pass 2e-16 rad, the arc tangent is taken.
 
     Parameters
     ----------
-    px, py, pz, m, s, ring, coef, outward, y_floor
-        As there; the edge is `EDGE`.
+    qx, qy, r : float
+        The place and its radius [mm].
+    angle, cosine, sine : float
+        The known angle [rad] and its cosine and sine.
     """
-    return point_gap_within(px, py, pz, m, s, ring, coef, outward, y_floor, EDGE)
+    s = (qy * cosine - qx * sine) / r
+    if s > NEAR or s < -NEAR:
+        return math.atan2(qy, qx)
+    q = s * s
+    series = 35.0 / 1152.0 + q * (63.0 / 2816.0 + q * (231.0 / 13312.0))
+    return angle + s * (1.0 + q * (1.0 / 6.0 + q * (3.0 / 40.0 + q * (5.0 / 112.0 + q * series))))
 
 
 @njit(cache=True, nogil=True)

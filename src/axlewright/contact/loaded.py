@@ -134,12 +134,6 @@ class _Shared:
     shifts: Array
 
 
-def _first(pair: FlankMesh) -> NDArray[np.int64]:
-    """Return the index of the roll angle at which each point would touch, shape (ny, nx)."""
-    step = pair.roll[1] - pair.roll[0]
-    return np.ascontiguousarray(np.rint((pair.contact_roll - pair.roll[0]) / step).astype(np.int64))
-
-
 def _share(
     mesh: Mesh,
     ready: LoadedFlank,
@@ -157,7 +151,8 @@ def _share(
     coarse = np.ascontiguousarray(points[:, cols])
     if fast:
         least, row, bend = loaded_kernel.column_gaps(
-            coarse, np.ascontiguousarray(pair.valid[:, cols]), _first(pair)[:, cols], matrices, shifts,
+            coarse, np.ascontiguousarray(pair.valid[:, cols]), compiled.nearest_roll(pair)[:, cols],
+            matrices, shifts,
             compiled.ring_parameters(pair), pair.ring.patches.coef, float(pair.ring.outward), floor,
             pair.per_pitch // 2, compiled.REACH,
         )  # fmt: skip
@@ -325,7 +320,7 @@ def roll_loaded(
     reach = min(compiled.REACH, float((shared.twist - lowest).max() + np.ptp(lowest)) + MARK_REACH_RAD)
     if fast:
         nearest, at_x, at_y = loaded_kernel.loaded_marks(
-            points, pair.valid, _first(pair), pair.lever, shared.matrices, shared.shifts,
+            points, pair.valid, compiled.nearest_roll(pair), pair.lever, shared.matrices, shared.shifts,
             compiled.ring_parameters(pair), pair.ring.patches.coef, float(pair.ring.outward), floor,
             pair.per_pitch // 2, reach, shared.twist, shared.displacement, shared.flat,
             ready.offset, ready.stride, pair.per_pitch,

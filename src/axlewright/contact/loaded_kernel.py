@@ -10,7 +10,7 @@ import math
 import numpy as np
 
 from axlewright.contact.complementarity import solve_complementarity
-from axlewright.contact.kernel import njit, point_gap
+from axlewright.contact.kernel import EDGE, QUICK, angle_beside, njit, standing, turn_to_touch
 
 
 @njit(cache=True, nogil=True)
@@ -51,7 +51,7 @@ def column_gaps(  # type: ignore[no-untyped-def]
     return least, row, bend
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, fastmath=QUICK)
 def _fill(  # type: ignore[no-untyped-def]
     column, reached, a, points, valid, first, matrices, shifts, ring, coef, outward, y_floor, half, reach
 ):
@@ -62,13 +62,27 @@ def _fill(  # type: ignore[no-untyped-def]
         px, py, pz = points[b, a, 0], points[b, a, 1], points[b, a, 2]
         k0 = min(max(first[b, a], 0), n - 1)
         best = np.inf
+        angle = 0.0
+        cosine = 0.0
+        sine = 0.0
         reached[b, 0] = k0
         reached[b, 1] = k0
         for side in range(2):
             step = 1 if side == 0 else -1
             k = k0 if side == 0 else k0 - 1
             while 0 <= k < n and abs(k - first[b, a]) <= half:
-                g, _x, _y = point_gap(px, py, pz, matrices[k], shifts[k], ring, coef, outward, y_floor)
+                qx, qy, r, x, y = standing(px, py, pz, matrices, shifts, k, ring)
+                if x > EDGE or x < -EDGE or y > EDGE or y < y_floor:
+                    g = np.inf
+                else:
+                    if cosine == 0.0 and sine == 0.0:
+                        angle = math.atan2(qy, qx)
+                        cosine = qx / r
+                        sine = qy / r
+                        here = angle
+                    else:
+                        here = angle_beside(qx, qy, r, angle, cosine, sine)
+                    g = turn_to_touch(here, x, y, ring, coef, outward)
                 column[b, k] = g
                 reached[b, 1 - side] = k
                 if g < best:
@@ -283,7 +297,7 @@ def loaded_marks(  # type: ignore[no-untyped-def]
             if kb < 0:
                 k0 = min(max(first[b, a], 0), n - 1)
                 px, py, pz = points[b, a, 0], points[b, a, 1], points[b, a, 2]
-                _g, x, y = point_gap(px, py, pz, matrices[k0], shifts[k0], ring, coef, outward, y_floor)
+                _qx, _qy, _r, x, y = standing(px, py, pz, matrices, shifts, k0, ring)
                 at_x[b, a] = x
                 at_y[b, a] = y
                 continue
@@ -304,10 +318,10 @@ def loaded_marks(  # type: ignore[no-untyped-def]
                     best = v0 - (vm - vp) ** 2 / (8.0 * bend)
             nearest[b, a] = best
             px, py, pz = points[b, a, 0], points[b, a, 1], points[b, a, 2]
-            g, x, y = point_gap(px, py, pz, matrices[kb], shifts[kb], ring, coef, outward, y_floor)
+            _qx, _qy, _r, x, y = standing(px, py, pz, matrices, shifts, kb, ring)
             if step != 0.0:
                 k2 = kb + 1 if step > 0 else kb - 1
-                g, x2, y2 = point_gap(px, py, pz, matrices[k2], shifts[k2], ring, coef, outward, y_floor)
+                _qx, _qy, _r, x2, y2 = standing(px, py, pz, matrices, shifts, k2, ring)
                 x += abs(step) * (x2 - x)
                 y += abs(step) * (y2 - y)
             at_x[b, a] = x

@@ -5,15 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from axlewright.contact.kernel import AVAILABLE, njit
 from axlewright.gearset import FlankName
 from axlewright.language import _, n_
 
+ROUNDS = 3  # of finding the pinion point that stands on a node; the motion is smooth
+SLACK = 1e-6  # of a cell beyond the grid, for rounding
 MOSTLY = 0.5  # a node is known when at least this share of its surroundings is
 
 Array = NDArray[np.float64]
@@ -162,7 +165,17 @@ def measure_mask(mask: Mask, flank: FlankName, nearness: Array | None = None) ->
     )
 
 
-def onto_ring(x: Array, y: Array, at_x: Array, at_y: Array, value: Array, nx: int, ny: int) -> Array:
+def onto_ring(
+    x: Array,
+    y: Array,
+    at_x: Array,
+    at_y: Array,
+    value: Array,
+    nx: int,
+    ny: int,
+    *,
+    kernel: Literal["auto", "compiled", "reference"] = "auto",
+) -> Array:
     """Carry a value known on pinion points onto the nodes of the ring-gear tooth.
 
     Parameters
@@ -173,14 +186,13 @@ def onto_ring(x: Array, y: Array, at_x: Array, at_y: Array, value: Array, nx: in
         Where each pinion point stands on the ring-gear tooth when it is nearest, and the value there.
     nx, ny : int
         Nodes of the ring-gear tooth.
+    kernel : {"auto", "compiled", "reference"}
 
     Returns
     -------
     array, shape (ny, nx)
         Infinite where no pinion point reaches.
     """
-    X, Y = np.meshgrid(np.linspace(-1, 1, nx), np.linspace(-1, 1, ny))
-    dx, dy = x[1] - x[0], y[1] - y[0]
     # A point that never stands on the ring gear has no place there; it takes the others' mean motion.
     stands = np.isfinite(value)
     if not stands.any():
@@ -188,8 +200,21 @@ def onto_ring(x: Array, y: Array, at_x: Array, at_y: Array, value: Array, nx: in
     shift_x, shift_y = at_x - x[None, :], at_y - y[:, None]
     shift_x = np.where(stands, shift_x, shift_x[stands].mean())
     shift_y = np.where(stands, shift_y, shift_y[stands].mean())
+    carry = _carry if kernel != "reference" and AVAILABLE else _carry_reference
+    out: Array = carry(x, y, shift_x, shift_y, value, np.linspace(-1, 1, nx), np.linspace(-1, 1, ny))
+    _continue_to_edge(out)
+    _continue_to_edge(out.T)
+    return out
+
+
+def _carry_reference(
+    x: Array, y: Array, shift_x: Array, shift_y: Array, value: Array, ring_x: Array, ring_y: Array
+) -> Array:
+    X, Y = np.meshgrid(ring_x, ring_y)
+    dx, dy = x[1] - x[0], y[1] - y[0]
+    stands = np.isfinite(value)
     px, py = X.copy(), Y.copy()
-    for _again in range(3):
+    for _again in range(ROUNDS):
         where = np.stack([(py - y[0]) / dy, (px - x[0]) / dx])
         px = X - ndimage.map_coordinates(shift_x, where, order=1, mode="nearest")
         py = Y - ndimage.map_coordinates(shift_y, where, order=1, mode="nearest")
@@ -197,7 +222,7 @@ def onto_ring(x: Array, y: Array, at_x: Array, at_y: Array, value: Array, nx: in
     i = np.clip(np.floor(fi), 0, len(y) - 2).astype(np.intp)
     j = np.clip(np.floor(fj), 0, len(x) - 2).astype(np.intp)
     a, b = fi - i, fj - j
-    out, weight = np.zeros((ny, nx)), np.zeros((ny, nx))
+    out, weight = np.zeros(X.shape), np.zeros(X.shape)
     for di, dj, w in (
         (0, 0, (1 - a) * (1 - b)),
         (1, 0, a * (1 - b)),
@@ -207,12 +232,46 @@ def onto_ring(x: Array, y: Array, at_x: Array, at_y: Array, value: Array, nx: in
         known = stands[i + di, j + dj]
         out += np.where(known, w * np.where(known, value[i + di, j + dj], 0.0), 0.0)
         weight += np.where(known, w, 0.0)
-    slack = 1e-6
-    outside = (fi < -slack) | (fi > len(y) - 1 + slack) | (fj < -slack) | (fj > len(x) - 1 + slack)
+    outside = (fi < -SLACK) | (fi > len(y) - 1 + SLACK) | (fj < -SLACK) | (fj > len(x) - 1 + SLACK)
     lost = outside | (weight < MOSTLY)
-    out = np.where(lost, np.inf, out / np.where(lost, 1.0, weight))
-    _continue_to_edge(out)
-    _continue_to_edge(out.T)
+    return np.where(lost, np.inf, out / np.where(lost, 1.0, weight))
+
+
+@njit(cache=True, nogil=True)
+def _carry(x, y, shift_x, shift_y, value, ring_x, ring_y):  # type: ignore[no-untyped-def]
+    my, mx = value.shape
+    dx, dy = x[1] - x[0], y[1] - y[0]
+    out = np.full((len(ring_y), len(ring_x)), np.inf)
+    for row in range(len(ring_y)):
+        for col in range(len(ring_x)):
+            fi = (ring_y[row] - y[0]) / dy
+            fj = (ring_x[col] - x[0]) / dx
+            for _again in range(ROUNDS):
+                ci = min(max(fi, 0.0), my - 1.0)
+                cj = min(max(fj, 0.0), mx - 1.0)
+                i, j = min(int(ci), my - 2), min(int(cj), mx - 2)
+                a, b = ci - i, cj - j
+                sx = (1 - a) * ((1 - b) * shift_x[i, j] + b * shift_x[i, j + 1])
+                sx += a * ((1 - b) * shift_x[i + 1, j] + b * shift_x[i + 1, j + 1])
+                sy = (1 - a) * ((1 - b) * shift_y[i, j] + b * shift_y[i, j + 1])
+                sy += a * ((1 - b) * shift_y[i + 1, j] + b * shift_y[i + 1, j + 1])
+                fi = (ring_y[row] - sy - y[0]) / dy
+                fj = (ring_x[col] - sx - x[0]) / dx
+            if fi < -SLACK or fi > my - 1 + SLACK or fj < -SLACK or fj > mx - 1 + SLACK:
+                continue
+            i, j = min(max(int(fi), 0), my - 2), min(max(int(fj), 0), mx - 2)
+            a, b = fi - i, fj - j
+            total = 0.0
+            weight = 0.0
+            for di in range(2):
+                for dj in range(2):
+                    v = value[i + di, j + dj]
+                    if v < np.inf:
+                        w = (a if di else 1 - a) * (b if dj else 1 - b)
+                        total += w * v
+                        weight += w
+            if weight >= MOSTLY:
+                out[row, col] = total / weight
     return out
 
 
