@@ -5,8 +5,8 @@ nobody calls them; `AVAILABLE` says so and the NumPy reference is used.
 
 numba keeps compiled functions on disk by the date of the file they stand in. A function of this file is
 compiled *into* its callers, so after a change here the callers' kept files (``__pycache__/*.nb?``) are stale
-and have to be removed. The kernels write the three steps of a gap out one after the other: a function that holds
-all three made them half as slow again, measured both ways numba can inline.
+and have to be removed. The kernels write the three steps of a gap out one after the other: one function that
+holds all three made them slower by half, measured both ways numba can inline.
 """
 
 from __future__ import annotations
