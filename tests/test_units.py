@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from axlewright.errors import InputError
+from axlewright.language import Shown, using_language
 from axlewright.units import (
     Length,
     parse_angle,
@@ -17,7 +18,9 @@ from axlewright.units import (
     parse_torque,
     show_length,
     show_number,
+    show_speed,
     show_torque,
+    using_system,
 )
 
 ureg = pint.UnitRegistry()
@@ -128,3 +131,26 @@ def test_what_rounds_to_zero_has_no_sign():
 def test_what_is_shown_reads_back(mm):
     inch = show_length(mm).split(" (", 1)[0]
     assert parse_length(inch) == pytest.approx(mm, abs=0.5e-4 * 25.4 + 1e-9)
+
+
+def test_numbers_have_the_decimal_sign_of_the_language() -> None:
+    with using_language("de"):
+        assert show_length(0.127) == "0,0050 in (0,127 mm)"
+        assert show_length(-0.0508, "metric", signed=True) == "−0,051 mm (−0,0020 in)"
+        assert show_torque(2.26) == "20,0 lb-in (2,26 N·m)"
+        assert show_number(0.04, 1) == "0,0"
+        assert [f"{Shown(v):+.2f}" for v in (-1.5, 0.25)] == ["−1,50", "+0,25"]
+        assert f"{Shown(1.25):.1f}" == "1,2"
+        assert f"{Shown(-1e-7):g}" == "−1e-07"
+        assert parse_length(show_length(0.127).partition(" (")[0]) == pytest.approx(0.127)
+    assert f"{Shown(-1.5):.1f} {Shown(2.0):g}" == "−1.5 2"
+
+
+def test_the_chosen_system_comes_first_unless_one_is_named() -> None:
+    with using_system("metric"):
+        assert show_length(0.127) == "0.127 mm (0.0050 in)"
+        assert show_length(0.127, "inch") == "0.0050 in (0.127 mm)"
+        assert show_torque(2.26) == "2.26 N·m (20.0 lb-in)"
+        assert show_speed(20.0) == "72 km/h"
+    assert show_length(0.127) == "0.0050 in (0.127 mm)"
+    assert show_speed(20.0, 1) == "44.7 mph"

@@ -1,7 +1,8 @@
 """Read what people type and show both systems.
 
 Inside the program lengths are millimetres, angles degrees at the edges and radians inside, torques
-newton metres. This module is the only place that converts. A comma is accepted as decimal sign.
+newton metres. This module is the only place that converts. A comma is accepted as decimal sign; what is
+shown has the decimal sign of the chosen language and begins with the chosen system.
 
 References
 ----------
@@ -13,11 +14,14 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import Shown, _, decimal_sign
 
 MM_PER_INCH: Final = 25.4
 NEWTON_PER_POUND_FORCE: Final = 4.4482216152605
@@ -27,6 +31,24 @@ NM_PER_KGF_CM: Final = 0.0980665
 MPS_PER_MPH: Final = 1609.344 / 3600.0
 
 System = Literal["inch", "metric"]
+
+_chosen: ContextVar[System] = ContextVar("axlewright_system", default="inch")
+
+
+def chosen_system() -> System:
+    """Tell the system that is shown first now."""
+    return _chosen.get()
+
+
+@contextmanager
+def using_system(system: str) -> Iterator[None]:
+    """Show one system first inside the block; anything but "metric" means inches."""
+    token = _chosen.set("metric" if system == "metric" else "inch")
+    try:
+        yield
+    finally:
+        _chosen.reset(token)
+
 
 _LENGTH: Final[dict[str, float]] = {
     "mm": 1.0,
@@ -207,6 +229,8 @@ def parse_force(text: str | float, *, default_unit: str = "", where: str = "forc
 def show_number(value: float, places: int, *, signed: bool = False) -> str:
     """Show a number to so many decimal places with the minus sign "−"; what rounds to zero has no sign.
 
+    The decimal sign is that of the chosen language.
+
     Parameters
     ----------
     value : float
@@ -217,8 +241,8 @@ def show_number(value: float, places: int, *, signed: bool = False) -> str:
     """
     text = f"{value:{'+' if signed else ''}.{places}f}"
     if text.strip("+-0.") == "":
-        return text.lstrip("+-")
-    return text.replace("-", "−")
+        text = text.lstrip("+-")
+    return text.replace("-", "−").replace(".", decimal_sign())
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,23 +267,30 @@ class Length:
         """The length [0.001 in]."""
         return self.inches * 1000.0
 
-    def show(self, system: System = "inch", *, signed: bool = False) -> str:
+    def show(self, system: System | None = None, *, signed: bool = False) -> str:
         """Return the length in `system` first and the other in brackets, to 0.0001 in and 0.001 mm.
 
-        A number that rounds to zero has no sign.
+        Without a system the chosen one comes first. A number that rounds to zero has no sign.
         """
         inch = f"{show_number(self.inches, 4, signed=signed)} in"
         metric = f"{show_number(self.mm, 3, signed=signed)} mm"
-        return f"{inch} ({metric})" if system == "inch" else f"{metric} ({inch})"
+        return f"{inch} ({metric})" if (system or chosen_system()) == "inch" else f"{metric} ({inch})"
 
 
-def show_length(mm: float, system: System = "inch", *, signed: bool = False) -> str:
+def show_length(mm: float, system: System | None = None, *, signed: bool = False) -> str:
     """Show a length [mm] in both systems; see `Length.show`."""
     return Length(mm).show(system, signed=signed)
 
 
-def show_torque(nm: float, system: System = "inch") -> str:
-    """Show a torque [N·m] as lb-in and N·m, the wanted system first."""
-    inch = f"{nm / NM_PER_LBF_IN:.1f} lb-in"
-    metric = f"{nm:.2f} N·m"
-    return f"{inch} ({metric})" if system == "inch" else f"{metric} ({inch})"
+def show_torque(nm: float, system: System | None = None) -> str:
+    """Show a torque [N·m] as lb-in and N·m, the wanted system first; without one, the chosen one."""
+    inch = f"{Shown(nm / NM_PER_LBF_IN):.1f} lb-in"
+    metric = f"{Shown(nm):.2f} N·m"
+    return f"{inch} ({metric})" if (system or chosen_system()) == "inch" else f"{metric} ({inch})"
+
+
+def show_speed(mps: float, places: int = 0) -> str:
+    """Show a speed [m/s] in the chosen system alone: mph or km/h."""
+    if chosen_system() == "inch":
+        return f"{Shown(mps / MPS_PER_MPH):.{places}f} mph"
+    return f"{Shown(mps * 3.6):.{places}f} km/h"

@@ -149,14 +149,25 @@ def post(visitor: Caller, path: str, fields: dict[str, str], status: int = 200) 
     return answer.text
 
 
-def fill(visitor: Caller) -> None:
-    """Put a job through the steps of the demonstration, and something on every list."""
-    post(visitor, "/settings/stock", {"kind": "pinion spacer", "thickness": "0.0545 0.0600", "count": "1"})
+def fill(visitor: Caller, unit: str = "") -> None:
+    """Put a job through the steps of the demonstration, and something on every list.
+
+    A `unit` stands behind every number with decimals.
+    """
+
+    def typed(fields: dict[str, str]) -> dict[str, str]:
+        return {
+            k: v if k == "mark_unit" else re.sub(r"(?<!\S)(\d+\.\d+)(?!\S)", rf"\1{unit}", v)
+            for k, v in fields.items()
+        }
+
+    sizes = typed({"thickness": "0.0545 0.0600"})
+    post(visitor, "/settings/stock", {"kind": "pinion spacer", "count": "1"} | sizes)
     post(visitor, "/settings/people", {"name": "bench one", "role": "admin", "pin": "471108"})
     post(visitor, "/settings/instruments", {"name": "dial micrometer", "due_on": "2020-01-31"})
     post(visitor, "/jobs/new", {"vehicle": "lorry", "design": "TY-222", "complaint": "whine on drive"})
     for step, fields in (*scenario.STEPS, *MORE_STEPS):
-        post(visitor, f"/jobs/1/steps/{step}", {**fields, "head": ""} | TYPED_FIELDS.get(step, {}))
+        post(visitor, f"/jobs/1/steps/{step}", typed({**fields, "head": ""}) | TYPED_FIELDS.get(step, {}))
     words = {"drive_words": "high, toward heel", "coast_words": "high", "compound": "auto"}
     post(visitor, "/jobs/1/pattern/read", words)
 

@@ -12,7 +12,7 @@ from axlewright.bench import batch
 from axlewright.bench.designs import find_design
 from axlewright.bench.typed import FieldError
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import _, chosen, n_, plural
+from axlewright.language import Shown, _, chosen, n_, plural
 from axlewright.plant import (
     BestPosition,
     Capability,
@@ -36,7 +36,7 @@ from axlewright.plant import (
 )
 from axlewright.plant.curves import DesignCurve, Held
 from axlewright.setup.stock import StockItem
-from axlewright.units import System, parse_length, show_length
+from axlewright.units import System, chosen_system, parse_length, show_length
 
 if TYPE_CHECKING:
     from axlewright.gearset import GearSetDesign
@@ -94,9 +94,15 @@ def _curve(design: GearSetDesign | None, held: Held) -> DesignCurve | None:
         return None
 
 
+def _kept() -> tuple[str, str]:
+    return chosen(), chosen_system()
+
+
 @lru_cache(maxsize=5_000)
-def _view(rolls: tuple[Roll, ...], design: GearSetDesign | None, ways: Practice, language: str) -> SetView:
-    assert language == chosen()  # its sentences are kept for each language
+def _view(
+    rolls: tuple[Roll, ...], design: GearSetDesign | None, ways: Practice, kept: tuple[str, str]
+) -> SetView:
+    assert kept == _kept()  # its sentences are kept for each language and system
     curve = _curve(design, held_by(rolls))
     best, trouble = None, ""
     try:
@@ -146,7 +152,7 @@ def set_views(store: JobStore, design: str = "", *, latest: int = LATEST) -> lis
                 designs[name] = find_design(store, name)
             except AxlewrightError:
                 designs[name] = None
-        out.append(_view(tuple(rolls), designs[name], ways, chosen()))
+        out.append(_view(tuple(rolls), designs[name], ways, _kept()))
     out.reverse()
     return out
 
@@ -165,7 +171,7 @@ def set_view(store: JobStore, design: str, number: str) -> SetView:
             known = find_design(store, rolls[0].design)
         except AxlewrightError:
             known = None
-        return _view(rolls, known, batch.practice(store), chosen())
+        return _view(rolls, known, batch.practice(store), _kept())
     raise InputError(
         _("no readings of set {number}").format(number=number[:40]),
         where=_("roll-test log"),
@@ -412,7 +418,7 @@ def mark_text(view: SetView) -> str:
     mark = view.best.mark if view.best is not None else None
     if mark is None:
         return ""
-    return f"{mark.value:+g}".replace("-", "−") if mark.value else "0"
+    return f"{Shown(mark.value):+g}" if mark.value else "0"
 
 
 def labels_pdf(

@@ -11,7 +11,7 @@ from axlewright.bench import batch
 from axlewright.bench.designs import find_design
 from axlewright.bench.typed import FieldError
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import _, n_
+from axlewright.language import Shown, _, n_
 from axlewright.plant import COLUMNS, Practice, Roll
 from axlewright.plant.cells import read_number
 from axlewright.units import MM_PER_INCH, System, parse_length
@@ -116,7 +116,7 @@ def _ranged(value: float, text: str, field: str, label: str, low: float, high: f
             label,
             _("{value} is out of range").format(value=text[:40]),
             _("a value from {low} to {high} is taken; look at number and unit").format(
-                low=f"{low:g}", high=f"{high:g}"
+                low=f"{Shown(low):g}", high=f"{Shown(high):g}"
             ),
         )
     return value

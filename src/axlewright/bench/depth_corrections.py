@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from axlewright.bench.depth_asked import BEARING_BAND_MM, Asked
 from axlewright.bench.found import ShownReading
 from axlewright.errors import AxlewrightError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.setup import (
     EXPANSIONS,
     MeasuredLength,
@@ -80,7 +80,8 @@ def temperature_terms(asked: Asked, reading: MeasuredLength) -> list[MeasuredLen
     except AxlewrightError as error:
         raise typed.error("part_temperature", error.what, error.fix) from error
     for name, value in ((_("carrier's temperature"), part), (_("gauge's temperature"), gauge)):
-        found.readings.append(ShownReading(name, f"{value:.1f} °C ({value * 1.8 + 32.0:.0f} °F)"))
+        shown = f"{Shown(value):.1f} °C ({Shown(value * 1.8 + 32.0):.0f} °F)"
+        found.readings.append(ShownReading(name, shown))
     found.notes.append(
         _(
             "Temperature: {length} × ({gauge:.1f}e-6 × ({gauge_c:.1f} − 20) − {part:.1f}e-6 × "
@@ -88,10 +89,10 @@ def temperature_terms(asked: Asked, reading: MeasuredLength) -> list[MeasuredLen
             "gauge, steel, {gauge_source}."
         ).format(
             length=show_length(reading.value_mm, typed.system),
-            gauge=steel.per_kelvin * 1e6,
-            gauge_c=gauge,
-            part=expansion.per_kelvin * 1e6,
-            part_c=part,
+            gauge=Shown(steel.per_kelvin * 1e6),
+            gauge_c=Shown(gauge),
+            part=Shown(expansion.per_kelvin * 1e6),
+            part_c=Shown(part),
             correction=show_length(correction.value_mm, typed.system, signed=True),
             part_source=expansion.source,
             gauge_source=steel.source,

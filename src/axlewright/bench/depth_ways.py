@@ -11,7 +11,7 @@ from axlewright.bench.depth_corrections import bearing_width, temperature_terms
 from axlewright.bench.found import ShownReading
 from axlewright.bench.identity import mark_of
 from axlewright.errors import AxlewrightError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.setup import (
     EXAMPLE_DIRECT_GAUGE,
     MeasuredLength,
@@ -201,10 +201,12 @@ def _gauge(asked: Asked) -> Way:
             zero = EXAMPLE_DIRECT_GAUGE.zero_mark_spacer(dial)
         except AxlewrightError as error:
             raise typed.error("dial", error.what, error.fix) from error
-        asked.found.readings.append(ShownReading(_("dial"), f"{dial:g}"))
+        asked.found.readings.append(ShownReading(_("dial"), f"{Shown(dial):g}"))
         asked.found.notes.append(
             _("Dial {dial:g} means {spacer} for a mark of 0 ({source}).").format(
-                dial=dial, spacer=show_length(zero.value_mm, typed.system), source=EXAMPLE_DIRECT_GAUGE.source
+                dial=Shown(dial),
+                spacer=show_length(zero.value_mm, typed.system),
+                source=EXAMPLE_DIRECT_GAUGE.source,
             )
         )
     else:

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from axlewright.bench.drawn import box, dimension, drawing, line, shape, text
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.units import MM_PER_INCH, System
 
 _AXIS_X: Final = 54.0
@@ -144,12 +144,12 @@ def backlash_diagram(values_mm: Sequence[float], system: System) -> str:
         parts.append(f'<circle class="d-dot" cx="{x:.1f}" cy="{y:.1f}" r="5"/>')
         side = math.cos(angle)
         anchor = "middle" if abs(side) < 0.2 else ("start" if side > 0 else "end")
-        word = f"{value / per:.{places}f}"
+        word = f"{Shown(value / per):.{places}f}"
         if index == tightest:
             word = _("{value} tightest").format(value=word)
         parts.append(text(tx, ty, word, "d-value", anchor))
     parts.append(text(cx, cy + 5, "in" if system == "inch" else "mm", "d-text"))
-    shown = ", ".join(f"{v / per:.{places}f}" for v in values_mm)
+    shown = ", ".join(f"{Shown(v / per):.{places}f}" for v in values_mm)
     title = _("Backlash round the ring gear: {shown} {unit}.").format(
         shown=shown, unit="in" if system == "inch" else "mm"
     )

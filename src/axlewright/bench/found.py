@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
-from axlewright.language import _
-from axlewright.units import MM_PER_INCH, System, show_length
+from axlewright.language import Shown, _
+from axlewright.units import MM_PER_INCH, System, chosen_system, show_length
 
 if TYPE_CHECKING:
     from axlewright.gearset import GearSetDesign
@@ -125,7 +125,7 @@ class Found:
         if outside:
             self.verdict = "not ok"
             self.why = "; ".join(
-                _("{name}: {inch} is outside").format(name=_(limit.name), inch=limit.read["inch"])
+                _("{name}: {inch} is outside").format(name=_(limit.name), inch=limit.read[chosen_system()])
                 for limit in outside
             )
         elif self.questions:
@@ -134,7 +134,7 @@ class Found:
             self.verdict = "ask"
             self.why = "; ".join(
                 _("{name}: {inch} is near the edge, measure again").format(
-                    name=_(limit.name), inch=limit.read["inch"]
+                    name=_(limit.name), inch=limit.read[chosen_system()]
                 )
                 for limit in near
             )
@@ -192,11 +192,11 @@ def plain_sum(name: str, terms: tuple[float, ...], result: float, note: str = ""
 
     def line(system: System) -> str:
         per, unit, places = (MM_PER_INCH, "in", 4) if system == "inch" else (1.0, "mm", 3)
-        words = [f"{abs(t) / per:.{places}f}" for t in terms]
+        words = [f"{Shown(abs(t) / per):.{places}f}" for t in terms]
         text = ("−" if terms[0] < 0 else "") + words[0]
         for term, word in zip(terms[1:], words[1:], strict=True):
             text += f" {'−' if term < 0 else '+'} {word}"
-        return f"{text} = {result / per:.{places}f} {unit}".replace("-", "−")
+        return f"{text} = {Shown(result / per):.{places}f} {unit}"
 
     systems: tuple[System, System] = ("inch", "metric")
     return ShownSum(

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from axlewright.bench.clock import local_time
 from axlewright.bench.entering import cautions_of
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.units import MM_PER_INCH, System, show_length
 
 if TYPE_CHECKING:
@@ -81,7 +81,7 @@ def spacer_label_data(store: JobStore, item_id: int) -> SpacerLabelData:
             return SpacerLabelData(
                 kind=item.kind,
                 thickness_mm=item.thickness_mm,
-                inch=f"{item.thickness_mm / MM_PER_INCH:.4f} in",
+                inch=f"{Shown(item.thickness_mm / MM_PER_INCH):.4f} in",
                 part=item.part[:80],
                 place=item.place[:80],
                 design=item.design_name[:80],

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 from axlewright.bench.hearing import in_field, trace_of, tyre_of
 from axlewright.bench.typed import FieldError
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.units import parse_speed
 
 if TYPE_CHECKING:
@@ -142,8 +142,8 @@ def make_pair(design: GearSetDesign, now: Settings, beside: Settings, wish: Wish
         raise FieldError(
             "ratio",
             _("tone over road noise"),
-            _("{value:g} dB is out of reach").format(value=wish.ratio_db),
-            _("give a figure from {low:g} to {high:g} dB").format(low=low, high=high),
+            _("{value:g} dB is out of reach").format(value=Shown(wish.ratio_db)),
+            _("give a figure from {low:g} to {high:g} dB").format(low=Shown(low), high=Shown(high)),
         )
     speeds = in_field(
         "speed",

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.bench.kept_masks import mask_rows
 from axlewright.bench.view import JobView, Round
-from axlewright.language import _, n_
+from axlewright.language import Shown, _, n_
 from axlewright.units import System, show_length
 
 if TYPE_CHECKING:
@@ -50,7 +50,7 @@ def cause_texts(result: dict[str, Any], system: System) -> list[tuple[str, str, 
             continue
         spread = kept[key]
         if key.endswith("_deg"):
-            value, sure = f"{spread['mean']:+.3f}°".replace("-", "−"), f"± {spread['sd']:.3f}°"
+            value, sure = f"{Shown(spread['mean']):+.3f}°".replace("-", "−"), f"± {Shown(spread['sd']):.3f}°"
         else:
             value = show_length(spread["mean"], system, signed=True)
             sure = f"± {show_length(spread['sd'], system)}"

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from axlewright.errors import AxlewrightError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.training import ACTIONS, FAULT_WORDS, Action, Played, ask, review, way_of
 from axlewright.units import System, show_length
 
@@ -143,7 +143,7 @@ def _lines(
                 sd=show_length(0.01, system),
             ),
             _("Shaft angle {angle} minutes of arc from nominal, ± 0.2.").format(
-                angle=f"{numbers['shaft_angle_error_deg'] * 60:+.1f}"
+                angle=f"{Shown(numbers['shaft_angle_error_deg'] * 60):+.1f}"
             ),
         ], {}
     if kind == "roll" and outcome.shown is not None:
@@ -163,7 +163,7 @@ def _lines(
             "drive": _("Whine on drive: {db} dB against the same set where it runs best."),
             "coast": _("Whine on coast: {db} dB against the same set where it runs best."),
         }
-        return [words[f].format(db=f"{v:+.0f}") for f, v in outcome.shown.whine_db.items()], {}
+        return [words[f].format(db=f"{Shown(v):+.0f}") for f, v in outcome.shown.whine_db.items()], {}
     if kind == "ask":
         return _asked(played, index), {}
     if kind == "seat":
@@ -259,7 +259,7 @@ def show_review(played: Played, system: System) -> ShownReview:
         truth.append(
             _("Offset {length}, shaft angle {angle} minutes of arc off.").format(
                 length=show_length(found.offset_error_mm, system, signed=True),
-                angle=f"{found.shaft_angle_error_deg * 60:+.1f}",
+                angle=f"{Shown(found.shaft_angle_error_deg * 60):+.1f}",
             )
         )
     if played.axle.kind == "runout":

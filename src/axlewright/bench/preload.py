@@ -7,7 +7,7 @@ import math
 from axlewright.bench.found import Found, Known, ShownReading, ShownSum
 from axlewright.bench.typed import Typed
 from axlewright.errors import AxlewrightError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.setup import (
     SETUP_BEARING_ALLOWANCE_MM,
     Limit,
@@ -93,7 +93,8 @@ def _torque(typed: Typed, found: Found) -> tuple[float, float, str]:
         )
     cord = torque_of_cord(force, radius)
     found.notes.append(
-        f"{force:.1f} N × {show_length(radius, typed.system)} = {show_torque(cord.value_nm, typed.system)}"
+        f"{Shown(force):.1f} N × {show_length(radius, typed.system)} = "
+        + show_torque(cord.value_nm, typed.system)
     )
     return cord.value_nm, 0.0, _("cord and scale, its own error not known")
 
@@ -111,7 +112,7 @@ def _sleeve(
     now = NutReading(nut if nut is not None else (steps[-1].nut_deg if steps else 0.0), own)
     found.values["nut_deg"] = nut
     if nut is not None:
-        found.readings.append(ShownReading(_("nut turned"), f"{nut:g}°"))
+        found.readings.append(ShownReading(_("nut turned"), f"{Shown(nut):g}°"))
     advice = next_sleeve_step([*steps, now], limit, expanded_uncertainty_nm=1.96 * uncertainty)
     found.judged(advice.verdict)
     found.notes.append(advice.text(typed.system))

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from axlewright.errors import InputError
 from axlewright.language import _
-from axlewright.units import MM_PER_INCH, System
+from axlewright.units import System, show_length
 
 if TYPE_CHECKING:
     from axlewright.bench.view import JobView
@@ -39,7 +39,8 @@ def spacers(store: JobStore, design_name: str = "", kind: str = PINION_SPACER) -
         if item.design_name and design_name and item.design_name != design_name:
             continue
         word = {PINION_SPACER: _("the spacer")}.get(kind, _(kind))
-        label = item.part or f"{word} {(item.nominal_mm or item.thickness_mm) / MM_PER_INCH:.4f}"
+        size = show_length(item.nominal_mm or item.thickness_mm).partition(" (")[0]
+        label = item.part or f"{word} {size}"
         out.append(StockItem(label, item.thickness_mm, item.count))
     return tuple(out)
 

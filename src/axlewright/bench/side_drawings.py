@@ -7,7 +7,7 @@ from itertools import pairwise
 from typing import Final
 
 from axlewright.bench.drawn import box, drawing, line, shape, text
-from axlewright.language import _
+from axlewright.language import Shown, _
 
 _Y: Final = 110.0
 
@@ -142,20 +142,20 @@ def sleeve_diagram(
         text(
             right,
             stop_y - 6,
-            _("stop line {torque} {unit}").format(torque=f"{stop:.3g}", unit=unit),
+            _("stop line {torque} {unit}").format(torque=f"{Shown(stop):.3g}", unit=unit),
             "d-value",
             "end",
         )
     )
-    parts.append(text(left - 8, y2 + 5, f"{low:.3g}", "d-text", "end"))
-    parts.append(text(left - 8, y1 + 5, f"{high:.3g}", "d-text", "end"))
+    parts.append(text(left - 8, y2 + 5, f"{Shown(low):.3g}", "d-text", "end"))
+    parts.append(text(left - 8, y1 + 5, f"{Shown(high):.3g}", "d-text", "end"))
     for a, b in pairwise(steps):
         parts.append(line(*at(*a), *at(*b), "d-dim"))
     for deg, torque in steps:
         x, y = at(deg, torque)
         parts.append(f'<circle class="d-dot" cx="{x:.1f}" cy="{y:.1f}" r="6"/>')
-        parts.append(text(x, y - 12, f"{torque:.3g}", "d-value"))
-        parts.append(text(x, bottom + 18, f"{deg:g}°", "d-text"))
+        parts.append(text(x, y - 12, f"{Shown(torque):.3g}", "d-value"))
+        parts.append(text(x, bottom + 18, f"{Shown(deg):g}°", "d-text"))
     if following is not None:
         x, y = at(*following)
         parts.append(line(*at(*steps[-1]), x, y, "d-next"))
@@ -163,11 +163,11 @@ def sleeve_diagram(
         parts.append(text(x, y + 24, _("next"), "d-value"))
     parts.append(text((left + right) / 2, bottom + 40, _("nut turned"), "d-text"))
     parts.append(text(left, top - 6, unit, "d-text"))
-    shown = ", ".join(f"{deg:g}° {torque:.3g} {unit}" for deg, torque in steps)
+    shown = ", ".join(f"{Shown(deg):g}° {Shown(torque):.3g} {unit}" for deg, torque in steps)
     title = _("Running torque over the nut's turn: {words}; band {low} to {high} {unit}.")
     return drawing(
         parts,
-        title.format(words=shown, low=f"{low:.3g}", high=f"{high:.3g}", unit=unit),
+        title.format(words=shown, low=f"{Shown(low):.3g}", high=f"{Shown(high):.3g}", unit=unit),
         box="0 0 370 244",
         kind="diagram round",
     )

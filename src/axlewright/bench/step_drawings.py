@@ -10,7 +10,7 @@ from axlewright.bench.diagrams import backlash_diagram, depth_diagram
 from axlewright.bench.gauge_drawings import gauge_diagram
 from axlewright.bench.round_plots import runout_plots
 from axlewright.bench.side_drawings import sides_diagram, sleeve_diagram
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.units import NM_PER_LBF_IN, System, show_length
 
 if TYPE_CHECKING:
@@ -82,7 +82,7 @@ def _letters(values: Mapping[str, Any], system: System) -> dict[str, str]:
 def _depth(values: Mapping[str, Any], typed: Mapping[str, str], system: System) -> list[Drawing]:
     letters = _letters(values, system)
     if "mark" in values:
-        letters["M"] = f"{float(values['mark']):+g}".replace("-", "−")
+        letters["M"] = f"{Shown(float(values['mark'])):+g}".replace("-", "−")
     place = str(typed.get("place") or values.get("place") or "under_head")
     out = [Drawing(depth_diagram(place, letters), _("Where each number sits. S is the spacer to fit."))]
     method = str(typed.get("method") or values.get("method") or "carrier")

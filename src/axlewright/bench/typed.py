@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.units import System, parse_force, parse_length, parse_torque
 
 if TYPE_CHECKING:
@@ -207,9 +207,9 @@ class Typed:
     def _band(self, low: float, high: float) -> str:
         if self.system == "inch":
             return _("usual are {low} to {high} in").format(
-                low=f"{low / 25.4:.4g}", high=f"{high / 25.4:.4g}"
+                low=f"{Shown(low / 25.4):.4g}", high=f"{Shown(high / 25.4):.4g}"
             )
-        return _("usual are {low} to {high} mm").format(low=f"{low:.4g}", high=f"{high:.4g}")
+        return _("usual are {low} to {high} mm").format(low=f"{Shown(low):.4g}", high=f"{Shown(high):.4g}")
 
     def _read(self, name: str, parse: Callable[..., float], text: str, unit: str) -> float:
         """Return a value read from a text; what is wrong with it is said at the field."""

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from axlewright.bench.form_parts import StepForm
 from axlewright.bench.forms import FORMS
 from axlewright.bench.pictures import Picture, pictures_of
-from axlewright.language import _, n_
+from axlewright.language import Shown, _, n_
 from axlewright.units import MM_PER_INCH, System
 
 if TYPE_CHECKING:
@@ -220,7 +220,7 @@ def _design_fill(store: JobStore, job: Job, system: System) -> dict[str, str]:
     if design is None or design.mounting_distance_mm is None:
         return {}
     mm = design.mounting_distance_mm
-    shown = f"{mm / MM_PER_INCH:.5g} in" if system == "inch" else f"{mm:g} mm"
+    shown = f"{Shown(mm / MM_PER_INCH):.5g} in" if system == "inch" else f"{Shown(mm):g} mm"
     return {"mounting_distance": shown, "mounting_distance_of": "design"}
 
 

@@ -216,9 +216,12 @@ def charts(
     for panel in (found.chart.place, found.chart.spread):
         typer.echo(panel_text(panel, found.chart.labels, unit))
     if c is not None:
-        if c.cp is not None and c.cp_interval is not None:
-            typer.echo(f"{c.names[0]} {c.cp:.2f} ({c.cp_interval[0]:.2f} … {c.cp_interval[1]:.2f}, 95 %)")
-        typer.echo(f"{c.names[1]} {c.cpk:.2f} ({c.cpk_interval[0]:.2f} … {c.cpk_interval[1]:.2f}, 95 %)")
+        from axlewright.units import show_number
+
+        for name, value, ends in zip(c.names, (c.cp, c.cpk), (c.cp_interval, c.cpk_interval), strict=True):
+            if value is not None and ends is not None:
+                among = " … ".join(show_number(end, 2) for end in ends)
+                typer.echo(f"{name} {show_number(value, 2)} ({among}, 95 %)")
         for note in c.notes():
             typer.echo(f"? {note}")
     elif found.trouble:

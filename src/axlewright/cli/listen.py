@@ -9,7 +9,7 @@ import typer
 
 from axlewright.cli.options import plain_errors, print_json
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import Shown, _
 
 if TYPE_CHECKING:
     from axlewright.sound.orders import AxleOrders, Bearing
@@ -171,7 +171,7 @@ def _text(report: dict[str, Any]) -> str:
     for source in report["sources"]:
         if source["probability"] < 0.02:
             continue
-        order = f", order {source['order']:g}" if source["order"] else ""
+        order = f", order {Shown(source['order']):g}" if source["order"] else ""
         lines.append(f"  {source['word']:<9} {source['probability'] * 100:5.1f} %  {source['name']}{order}")
         lines.extend(f"             - {text}" for text in source["evidence"])
     lines.append(report["speed"]["words"])
@@ -186,9 +186,9 @@ def _text(report: dict[str, Any]) -> str:
                     "{limit_db}), audibility {audibility_db} dB at {loudest_mph} mph: {heard}"
                 ).format(
                     harmonic=h["harmonic"],
-                    tone_to_noise_db=f"{h['tone_to_noise_db']:+.1f}",
-                    limit_db=f"{h['limit_db']:.1f}",
-                    audibility_db=f"{h['audibility_db']:+.1f}",
+                    tone_to_noise_db=f"{Shown(h['tone_to_noise_db']):+.1f}",
+                    limit_db=f"{Shown(h['limit_db']):.1f}",
+                    audibility_db=f"{Shown(h['audibility_db']):+.1f}",
                     loudest_mph=f"{h['loudest_mph']:.0f}",
                     heard=heard,
                 )
@@ -196,7 +196,7 @@ def _text(report: dict[str, Any]) -> str:
     if mesh["roughness_asper"] is not None:
         lines.append(
             _("  roughness {roughness_asper} asper, played at 60 dB").format(
-                roughness_asper=f"{mesh['roughness_asper']:.2f}"
+                roughness_asper=f"{Shown(mesh['roughness_asper']):.2f}"
             )
         )
     for notice in report["notices"]:

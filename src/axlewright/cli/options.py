@@ -12,17 +12,19 @@ import typer
 
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import _
+from axlewright.units import using_system
 
 F = TypeVar("F", bound=Callable[..., Any])
 
 
 def plain_errors(command: F) -> F:
-    """Print a user's error as one sentence and leave with code 2."""
+    """Print a user's error as one sentence and leave with code 2; show the system that was asked for."""
 
     @functools.wraps(command)
     def run(*args: Any, **kwargs: Any) -> Any:
         try:
-            return command(*args, **kwargs)
+            with using_system(kwargs.get("system") or kwargs.get("units") or "inch"):
+                return command(*args, **kwargs)
         except AxlewrightError as error:
             typer.echo(str(error), err=True)
             raise typer.Exit(2) from None

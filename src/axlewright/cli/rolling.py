@@ -9,7 +9,7 @@ import typer
 
 from axlewright.cli.options import new_file, plain_errors, print_json
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.units import parse_angle, parse_length, parse_torque, show_length
 
 
@@ -156,8 +156,8 @@ def roll(
             ).format(
                 flank=f"{r.flank:5}",
                 describe=r.pattern.describe(),
-                x=f"{x:+.2f}",
-                y=f"{y:+.2f}",
+                x=f"{Shown(x):+.2f}",
+                y=f"{Shown(y):+.2f}",
                 motion_error_pp_urad=f"{r.motion_error_pp_urad:.0f}",
             )
         )

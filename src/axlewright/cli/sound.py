@@ -9,7 +9,7 @@ import typer
 
 from axlewright.cli.options import new_file, plain_errors, print_json
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.units import parse_length, parse_speed, parse_torque
 
 
@@ -83,7 +83,7 @@ def sound(
         return
     for one in report.values():
         first = made["setting" if one is report["setting"] else "compared"]
-        tone = ", ".join(f"{v:+.1f}" for v in first.tone_to_noise_db[:3])
+        tone = ", ".join(f"{Shown(v):+.1f}" for v in first.tone_to_noise_db[:3])
         typer.echo(
             _("{file}: first three mesh harmonics {tone} dB over the road noise").format(
                 file=one["file"], tone=tone

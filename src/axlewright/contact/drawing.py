@@ -10,7 +10,7 @@ import numpy as np
 
 from axlewright.contact.atlas import write_atomically
 from axlewright.contact.rolling import Rolling
-from axlewright.language import _
+from axlewright.language import Shown, _
 
 INK, MARK, PATH = "#1d2b33", "#d9a404", "#8c2f1b"
 
@@ -61,7 +61,7 @@ def rolling_figure(rollings: Sequence[Rolling]) -> bytes:
             ("coast", True): _("coast flank, {torque} N·m at the ring gear"),
             ("drive", False): _("drive flank, no load"),
             ("coast", False): _("coast flank, no load"),
-        }[rolling.flank, bool(rolling.torque_nm)].format(torque=f"{rolling.torque_nm:g}")
+        }[rolling.flank, bool(rolling.torque_nm)].format(torque=f"{Shown(rolling.torque_nm):g}")
         tooth.set_title(title, fontsize=10, loc="left")
         tooth.set_aspect(0.42)
         curve = figure.add_subplot(grid[row, 1])

@@ -25,7 +25,7 @@ from axlewright.contact.mesh import (
 )
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import EaseOff, FlankName, GearSetDesign
-from axlewright.language import _
+from axlewright.language import Shown, _
 
 if TYPE_CHECKING:
     from axlewright.contact.loaded import LoadedResult
@@ -276,13 +276,13 @@ def roll(
             )
         if not np.isfinite(value) or abs(value) > limit:
             raise InputError(
-                _("{value} is beyond what this set could be rolled at").format(value=f"{value:g}"),
+                _("{value} is beyond what this set could be rolled at").format(value=f"{Shown(value):g}"),
                 where=field,
-                fix=_("stay within ±{limit}").format(limit=f"{limit:.3g}"),
+                fix=_("stay within ±{limit}").format(limit=f"{Shown(limit):.3g}"),
             )
     if not np.isfinite(torque_nm) or torque_nm < 0.0:
         raise InputError(
-            _("{torque_nm} N·m is no load").format(torque_nm=f"{torque_nm:g}"),
+            _("{torque_nm} N·m is no load").format(torque_nm=f"{Shown(torque_nm):g}"),
             where="torque_nm",
             fix=_("give a torque of 0 or more"),
         )

@@ -20,7 +20,7 @@ from axlewright.contact.mesh import Mesh, Settings, build_mesh, relieved_points,
 from axlewright.contact.rolling import y_floor
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import FlankName, GearSetDesign, rotation_about
-from axlewright.language import _
+from axlewright.language import Shown, _
 
 Array = NDArray[np.float64]
 
@@ -283,10 +283,10 @@ def roll_runout(
         value = getattr(runout, field)
         if not 0.0 <= value <= LARGEST_TIR_MM:
             raise InputError(
-                _("a runout of {value} mm").format(value=f"{value:g}"),
+                _("a runout of {value} mm").format(value=f"{Shown(value):g}"),
                 where=field,
                 fix=_("give a total reading of 0 to {largest_tir_mm} mm").format(
-                    largest_tir_mm=f"{LARGEST_TIR_MM:g}"
+                    largest_tir_mm=f"{Shown(LARGEST_TIR_MM):g}"
                 ),
             )
     mesh = build_mesh(design, lengthwise, profile, roll_angles)

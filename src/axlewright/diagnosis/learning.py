@@ -17,7 +17,7 @@ from axlewright.diagnosis.diagnose import Diagnosis
 from axlewright.diagnosis.evidence import Evidence
 from axlewright.diagnosis.priors import Priors
 from axlewright.errors import InputError
-from axlewright.language import _, n_, plural
+from axlewright.language import Shown, _, n_, plural
 from axlewright.units import show_length
 
 Array = NDArray[np.float64]
@@ -189,7 +189,7 @@ def _words(
         if abs(off) > SURPRISE:
             out.append(
                 _("Not as expected: {difference}, {off} standard deviations.").format(
-                    difference=_difference(name, came[name] - expected[name]), off=f"{abs(off):.1f}"
+                    difference=_difference(name, came[name] - expected[name]), off=f"{Shown(abs(off)):.1f}"
                 )
             )
     if short is not None and abs(surprise["drive_profile"]) > SURPRISE:
@@ -219,7 +219,7 @@ def _count(jobs: int) -> str:
 
 
 def _difference(name: str, by: float, words: Mapping[str, tuple[str, str]] = DIFFERENCES) -> str:
-    size = show_length(abs(by)) if name == "backlash_mm" else f"{abs(by):.2f}"
+    size = show_length(abs(by)) if name == "backlash_mm" else f"{Shown(abs(by)):.2f}"
     return _(words[name][0 if by > 0 else 1]).format(by=size)
 
 

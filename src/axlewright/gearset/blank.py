@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from axlewright.errors import DesignError
 from axlewright.gearset.pitch import PitchCones
-from axlewright.language import _
+from axlewright.language import Shown, _
 
 Array = NDArray[np.float64]
 DepthTaper = Literal["standard", "duplex", "constant"]
@@ -229,7 +229,7 @@ def make_blank(
     if R2 - b / 2.0 <= 0.3 * R2:
         raise DesignError(
             _("a face width of {b} mm reaches too near the cone apex (mean cone distance {r2} mm)").format(
-                b=f"{b:g}", r2=f"{R2:.1f}"
+                b=f"{Shown(b):g}", r2=f"{Shown(R2):.1f}"
             ),
             where="face_width_mm",
             fix=_("use at most {value} mm").format(value=f"{0.6 * R2:.0f}"),

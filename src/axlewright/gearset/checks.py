@@ -15,7 +15,7 @@ from axlewright.gearset.conjugate import conjugate_pinion
 from axlewright.gearset.design import GearSetDesign
 from axlewright.gearset.flank import FlankName, blade_angle
 from axlewright.gearset.geometry import Geometry, build_geometry
-from axlewright.language import _
+from axlewright.language import Shown, _
 
 Array = NDArray[np.float64]
 
@@ -173,7 +173,7 @@ def check_design(design: GearSetDesign) -> list[DesignFinding]:
                 ),
                 where="mean_pressure_angle_deg",
                 fix=_("use less than {mean_pressure_angle_deg}°, more teeth or a narrower face").format(
-                    mean_pressure_angle_deg=f"{design.mean_pressure_angle_deg:g}"
+                    mean_pressure_angle_deg=f"{Shown(design.mean_pressure_angle_deg):g}"
                 ),
             )
         if least < THIN_TOP * module:

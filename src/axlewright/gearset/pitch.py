@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from axlewright.errors import DesignError
-from axlewright.language import _
+from axlewright.language import Shown, _
 
 Vector = NDArray[np.float64]
 
@@ -263,7 +263,7 @@ def solve_pitch_cones(
         if sine >= 1.0:
             raise DesignError(
                 _("{blade_groups} blade groups do not fit on a cutter of {rc} mm radius").format(
-                    blade_groups=blade_groups, rc=f"{rc:g}"
+                    blade_groups=blade_groups, rc=f"{Shown(rc):g}"
                 ),
                 where="blade_groups",
                 fix=_("use fewer than {ring_teeth} or a larger cutter").format(
@@ -278,7 +278,7 @@ def solve_pitch_cones(
         if not 0.0 < delta2 < math.pi / 2.0:
             raise DesignError(
                 _("a shaft angle of {shaft_angle_deg}° with these teeth makes an internal gear").format(
-                    shaft_angle_deg=f"{shaft_angle_deg:g}"
+                    shaft_angle_deg=f"{Shown(shaft_angle_deg):g}"
                 ),
                 where="shaft_angle_deg",
                 fix=_("use a smaller shaft angle"),
@@ -288,7 +288,7 @@ def solve_pitch_cones(
         if r2 <= b / 2.0:
             raise DesignError(
                 _("a face width of {b} mm does not fit on a ring gear of {ring_outer_diameter_mm} mm").format(
-                    b=f"{b:g}", ring_outer_diameter_mm=f"{ring_outer_diameter_mm:g}"
+                    b=f"{Shown(b):g}", ring_outer_diameter_mm=f"{Shown(ring_outer_diameter_mm):g}"
                 ),
                 where="face_width_mm",
                 fix=_("use a narrower face"),
@@ -306,7 +306,11 @@ def solve_pitch_cones(
             _(
                 "an offset of {a} mm and a face width of {b} mm do not fit on a ring gear of "
                 "{ring_outer_diameter_mm} mm"
-            ).format(a=f"{a:g}", b=f"{b:g}", ring_outer_diameter_mm=f"{ring_outer_diameter_mm:g}"),
+            ).format(
+                a=f"{Shown(a):g}",
+                b=f"{Shown(b):g}",
+                ring_outer_diameter_mm=f"{Shown(ring_outer_diameter_mm):g}",
+            ),
             where="offset_mm",
             fix=_("use a smaller offset, a narrower face or a larger ring gear"),
         )
@@ -369,11 +373,11 @@ def solve_pitch_cones(
     if eta is None:
         raise DesignError(
             _("no pitch cones exist whose tooth curvature fits a cutter radius of {rc} mm").format(
-                rc=f"{rc:g}"
+                rc=f"{Shown(rc):g}"
             ),
             where="cutter_radius_mm",
             fix=_("for {ring_outer_diameter_mm} mm try a radius between {value} and {value2} mm").format(
-                ring_outer_diameter_mm=f"{ring_outer_diameter_mm:g}",
+                ring_outer_diameter_mm=f"{Shown(ring_outer_diameter_mm):g}",
                 value=f"{0.3 * ring_outer_diameter_mm:.0f}",
                 value2=f"{0.6 * ring_outer_diameter_mm:.0f}",
             ),

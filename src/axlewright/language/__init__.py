@@ -9,6 +9,7 @@ puts parts of sentences together.
 from __future__ import annotations
 
 import gettext
+import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -22,9 +23,11 @@ if TYPE_CHECKING:
 
 __all__ = [
     "SOURCE_LANGUAGE",
+    "Shown",
     "_",
     "accepted",
     "chosen",
+    "decimal_sign",
     "from_environment",
     "languages",
     "n_",
@@ -32,6 +35,7 @@ __all__ = [
     "plural",
     "script_words",
     "using_language",
+    "with_decimal_sign",
 ]
 
 SOURCE_LANGUAGE: Final = "en"
@@ -74,6 +78,34 @@ def using_language(language: str) -> Iterator[None]:
         yield
     finally:
         _chosen.reset(token)
+
+
+@lru_cache(maxsize=8)
+def _decimal_sign(language: str) -> str:
+    from babel.numbers import get_decimal_symbol
+
+    return get_decimal_symbol(language)
+
+
+def decimal_sign() -> str:
+    """Give the decimal sign of the chosen language: a point or a comma."""
+    return "." if _chosen.get() == SOURCE_LANGUAGE else _decimal_sign(_chosen.get())
+
+
+class Shown(float):
+    """A number that is shown to a person: ``f"{Shown(0.127):.3f} mm"`` is "0,127 mm" in German.
+
+    It formats itself as a float does, with the decimal sign of the language chosen at that moment and the
+    minus sign "−". Not for what a program reads again: JSON, addresses, drawings, values of number fields.
+    """
+
+    def __format__(self, spec: str) -> str:
+        return re.sub(r"(?<![eE])-", "−", super().__format__(spec)).replace(".", decimal_sign())
+
+
+def with_decimal_sign(text: str) -> str:
+    """Give a kept text such as "0.001 in" the decimal sign of the chosen language."""
+    return re.sub(r"(?<=\d)\.(?=\d)", decimal_sign(), text)
 
 
 def from_environment(environment: Mapping[str, str]) -> str:

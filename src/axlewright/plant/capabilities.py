@@ -24,7 +24,7 @@ import numpy as np
 from scipy import stats
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import Shown, _
 
 FEWEST_VALUES: Final = 30
 """Fewest values a capability is worked out from (common practice, no source)."""
@@ -96,7 +96,7 @@ class Capability:
                 _(
                     "The values do not follow a normal distribution (p = {p}): do not turn the figures into "
                     "shares; the counted share below holds whatever the distribution."
-                ).format(p=f"{self.normal_p:.2g}")
+                ).format(p=f"{Shown(self.normal_p):.2g}")
             )
         if self.count < 100:
             out.append(_("{count} values: the interval is wide.").format(count=self.count))

@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from axlewright.language import _
+from axlewright.language import Shown, _, with_decimal_sign
 from axlewright.plant.control import Panel
 from axlewright.plant.positions import BestPosition
 from axlewright.units import MM_PER_INCH, System, show_number
@@ -37,7 +37,7 @@ def _nice(low: float, high: float, wanted: int = 5) -> list[float]:
 
 
 def _number(value: float) -> str:
-    return f"{value:.10g}".replace("-", "−")
+    return f"{Shown(value):.10g}".replace("-", "−")
 
 
 class _Frame:
@@ -118,7 +118,7 @@ def position_svg(best: BestPosition, system: System = "inch") -> str:
     ]
     ticks = [(v, _number(v)) for v in _nice(first * scale, last * scale)]
     y_text = _("sound, dB") if sound else _("motion error, µrad")
-    parts += frame.axes(_("pinion out, {unit}").format(unit=unit), y_text, ticks)
+    parts += frame.axes(_("pinion out, {unit}").format(unit=with_decimal_sign(unit)), y_text, ticks)
     for flank, fit in best.fits.items():
         under, over = to(fit.low[inside]), np.minimum(to(fit.high[inside]), frame.y1)
         edge = frame.line([*x, *x[::-1]], [*np.maximum(under, frame.y0), *over[::-1]])
@@ -156,7 +156,7 @@ def panel_svg(panel: Panel, labels: Sequence[str], unit: str, scale: float = 1.0
     frame = _Frame((-0.5, len(values) - 0.5), (min(low, float(inside.min())), max(high, float(inside.max()))))
     step = max(1, math.ceil(len(values) / 4))
     ticks = [(float(k), labels[k].split("–")[0]) for k in range(0, len(values), step)]
-    parts = frame.axes(_("set"), f"{panel.name}, {unit}", ticks)
+    parts = frame.axes(_("set"), f"{panel.name}, {with_decimal_sign(unit)}", ticks)
     parts.append(f'<path class="b-center" d="M{LEFT} {frame.y(center):.1f}H{WIDTH - RIGHT}"/>')
     for limit in (low, high):
         parts.append(f'<path class="b-limit" d="M{LEFT} {frame.y(limit):.1f}H{WIDTH - RIGHT}"/>')
@@ -174,7 +174,7 @@ def panel_svg(panel: Panel, labels: Sequence[str], unit: str, scale: float = 1.0
 def panel_text(panel: Panel, labels: Sequence[str], unit: str, scale: float = 1.0) -> str:
     """Say in a sentence what the chart shows."""
     places = places_of(unit)
-    unit = f"× {unit}" if unit[:1].isdigit() else unit
+    unit = with_decimal_sign(f"× {unit}" if unit[:1].isdigit() else unit)
     text = _("{name}: {count} points, centre {center} {unit}, limits {low} to {high} {unit}.").format(
         name=panel.name[:1].upper() + panel.name[1:],
         count=int(np.isfinite(panel.values).sum()),
@@ -214,7 +214,7 @@ def histogram_svg(
     pad = 0.04 * (last - first)
     frame = _Frame((first - pad, last + pad), (0.0, float(count.max())))
     frame.y0 = 0.0
-    parts = frame.axes(unit, _("sets"), [(v, _number(v)) for v in _nice(first, last)])
+    parts = frame.axes(with_decimal_sign(unit), _("sets"), [(v, _number(v)) for v in _nice(first, last)])
     for n, a, b in zip(count, edges[:-1], edges[1:], strict=True):
         left, right, top = frame.x(float(a)), frame.x(float(b)), frame.y(float(n))
         parts.append(
@@ -227,6 +227,6 @@ def histogram_svg(
         count=len(x),
         low=show_number(float(x.min()), places_of(unit)),
         high=show_number(float(x.max()), places_of(unit)),
-        unit=unit,
+        unit=with_decimal_sign(unit),
     )
     return _svg(parts, about)

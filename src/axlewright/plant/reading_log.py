@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.plant.cells import UNITS, read_moment, read_number
 from axlewright.plant.rolls import COLUMNS, Column, Roll
 
@@ -320,7 +320,7 @@ def _read_cell(heading: _Heading, text: str, names: dict[str, str]) -> Any:
         raise InputError(
             _("{value} is out of range").format(value=text[:40]),
             fix=_("a value from {low} to {high} is taken; look at number and unit").format(
-                low=f"{column.low:g}", high=f"{column.high:g}"
+                low=f"{Shown(column.low):g}", high=f"{Shown(column.high):g}"
             ),
         )
     return value

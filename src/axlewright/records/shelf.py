@@ -11,7 +11,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from axlewright.errors import ConflictError, RecordError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.records.chain import utc_now
 from axlewright.records.models import InstrumentRow, StockMoveRow, StockRow
 from axlewright.records.session import Sessions, plain_text
@@ -209,7 +209,7 @@ class Stock:
             if row.count + change < 0:
                 raise RecordError(
                     _("only {count} of the {kind} {thickness_mm} mm are there").format(
-                        count=row.count, kind=row.kind, thickness_mm=f"{row.thickness_mm:g}"
+                        count=row.count, kind=row.kind, thickness_mm=f"{Shown(row.thickness_mm):g}"
                     ),
                     where=_("stock"),
                     fix=_("count the shelf, or take another size"),

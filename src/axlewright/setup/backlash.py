@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.setup.backlash_factor import START_FACTOR, LearnedFactor, StemDirection
 from axlewright.setup.default_limits import DEFAULT_LIMITS
 from axlewright.setup.limits import Limit, Verdict, judge
@@ -224,7 +224,7 @@ class RingMove:
         ).format(
             target_mm=show_length(self.target_mm, system),
             now_mm=show_length(self.now_mm, system),
-            factor=f"{self.factor:.2f}",
+            factor=f"{Shown(self.factor):.2f}",
             ring_away_mm=show_length(self.ring_away_mm, system, signed=True),
             by=by,
             where=where,

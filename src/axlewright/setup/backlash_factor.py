@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.setup.default_limits import DEFAULT_LIMITS
 from axlewright.setup.limits import Limit, judge
 
@@ -68,7 +68,7 @@ def backlash_per_ring_move(
             raise InputError(
                 _("{value} deg").format(value=value),
                 where=name,
-                fix=_("give an angle up to {high} deg").format(high=f"{high:g}"),
+                fix=_("give an angle up to {high} deg").format(high=f"{Shown(high):g}"),
             )
     if not 0.5 <= heel_radius_ratio <= 2.0:
         raise InputError(
@@ -225,7 +225,9 @@ def learn_backlash_factor(
     verdict = judge(k, plausible or DEFAULT_LIMITS["backlash_per_shim"])
     if verdict.kind == "outside":
         raise InputError(
-            _("backlash changed {k} times the ring gear's move, which is not plausible").format(k=f"{k:.2f}"),
+            _("backlash changed {k} times the ring gear's move, which is not plausible").format(
+                k=f"{Shown(k):.2f}"
+            ),
             where=_("backlash factor"),
             fix=_("check preload, shims and the indicator, then read both again"),
         )

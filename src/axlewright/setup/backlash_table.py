@@ -12,7 +12,7 @@ import math
 from typing import Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.setup.limits import Limit, inch_limit
 from axlewright.units import MM_PER_INCH
 
@@ -80,14 +80,16 @@ def backlash_limit_by_pitch(
             band = fine if accuracy == "higher" else coarse
             return inch_limit(
                 _("backlash, diametral pitch {low} to {high}, {accuracy} accuracy").format(
-                    low=f"{low:g}", high=f"{high:g}", accuracy=accuracy
+                    low=f"{Shown(low):g}", high=f"{Shown(high):g}", accuracy=accuracy
                 ),
                 *band,
                 _("ANSI/AGMA 2005 table as reprinted in civil service literature"),
                 is_default=True,
             )
     raise InputError(
-        _("diametral pitch {pitch} lies outside the standard table of 2 to 10").format(pitch=f"{pitch:.2f}"),
+        _("diametral pitch {pitch} lies outside the standard table of 2 to 10").format(
+            pitch=f"{Shown(pitch):.2f}"
+        ),
         where=_("backlash"),
         fix=_("type the backlash from the axle's service data"),
     )

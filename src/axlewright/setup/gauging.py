@@ -19,7 +19,7 @@ from types import MappingProxyType
 from typing import Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.setup.measured import MeasuredLength, Term, WrittenSum, minus, plus
 from axlewright.setup.sources import manual
 from axlewright.units import MM_PER_INCH
@@ -201,9 +201,9 @@ class DirectGauge:
                 return MeasuredLength(
                     _("spacer for a zero mark"), part.add_mm + dial * self.division_mm, u, source=self.source
                 )
-        good = " or ".join(f"{p.low:g} to {p.high:g}" for p in self.ranges)
+        good = " or ".join(f"{Shown(p.low):g} to {Shown(p.high):g}" for p in self.ranges)
         raise InputError(
-            _("the dial shows {dial}, where this gauge has no spacer").format(dial=f"{dial:g}"),
+            _("the dial shows {dial}, where this gauge has no spacer").format(dial=f"{Shown(dial):g}"),
             where=_("direct-reading gauge"),
             fix=_("set it up again; it should read {good}").format(good=good),
         )
@@ -292,7 +292,7 @@ def temperature_correction(
         _("temperature of part and gauge"),
         value,
         u,
-        source=f"part {part_temperature_c:g} °C, gauge {gauge_temperature_c:g} °C; "
+        source=f"part {Shown(part_temperature_c):g} °C, gauge {Shown(gauge_temperature_c):g} °C; "
         f"{part.source}; {gauge.source}",
     )
 
@@ -338,7 +338,7 @@ def unmeasured_bearing_width(nominal_mm: float, bore_mm: float, width_class: Wid
             )
     raise InputError(
         _("no width tolerance known for class '{width_class}' and bore {bore_mm} mm").format(
-            width_class=width_class, bore_mm=f"{bore_mm:g}"
+            width_class=width_class, bore_mm=f"{Shown(bore_mm):g}"
         ),
         where=_("bearing width"),
         fix=_("measure the width, or use one of {width_tolerances} within its bore range").format(

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.units import MM_PER_INCH, NM_PER_LBF_IN, System, show_length, show_torque
 
 LimitUnit = Literal["mm", "N·m", "deg", "1", "µm"]
@@ -61,7 +61,7 @@ class Limit:
         if self.low is not None and self.high is not None and self.low > self.high:
             raise InputError(
                 _("least value {low} is above the largest {high} {unit}").format(
-                    low=f"{self.low:g}", high=f"{self.high:g}", unit=self.unit
+                    low=f"{Shown(self.low):g}", high=f"{Shown(self.high):g}", unit=self.unit
                 ),
                 where=self.name,
                 fix=_("exchange them"),
@@ -83,7 +83,7 @@ class Limit:
             return show_length(value, system)
         if self.unit == "N·m":
             return show_torque(value, system)
-        return f"{value:.3g}" if self.unit == "1" else f"{value:.3g} {self.unit}"
+        return f"{Shown(value):.3g}" if self.unit == "1" else f"{Shown(value):.3g} {self.unit}"
 
     def text(self, system: System = "inch") -> str:
         """Return the band, its source, and that it is a default where it is one."""

@@ -16,7 +16,7 @@ from typing import Final
 from axlewright.errors import InputError
 from axlewright.language import _, n_
 from axlewright.setup.marks import LARGEST_MARK_SEEN, MARK_UNITS, UNIT_MM, DepthMark, MarkMeaning, MarkUnit
-from axlewright.units import MM_PER_INCH, parse_length
+from axlewright.units import parse_length, show_length
 
 _NUMBER: Final = r"[+\-]?\s*(?:\d+(?:\.\d*)?|\.\d+)"
 _DUAL: Final = re.compile(rf"^m\s*({_NUMBER})\s*\(\s*({_NUMBER})\s*\)$", re.IGNORECASE)
@@ -63,12 +63,7 @@ class MarkCandidate:
 
     def text(self) -> str:
         """Return the reading in both systems."""
-        size = (
-            _("{size_mm} in ({size_mm2} mm)")
-            .format(size_mm=f"{self.size_mm / MM_PER_INCH:+.4f}", size_mm2=f"{self.size_mm:+.3f}")
-            .replace("-", "−")
-        )
-        return f"{size}: {self.reason}"
+        return f"{show_length(self.size_mm, signed=True)}: {self.reason}"
 
 
 def _candidate(value: float, unit: MarkUnit, reason: str, questions: tuple[str, ...] = ()) -> MarkCandidate:

@@ -21,9 +21,9 @@ from dataclasses import dataclass, replace
 from typing import Final, Literal, get_args
 
 from axlewright.errors import InputError
-from axlewright.language import _, n_
+from axlewright.language import Shown, _, n_, with_decimal_sign
 from axlewright.setup.measured import MeasuredLength
-from axlewright.units import MM_PER_INCH
+from axlewright.units import MM_PER_INCH, show_length
 
 MarkUnit = Literal["0.001 in", "0.01 mm", "0.001 mm"]
 MarkMeaning = Literal["plus_means_larger_mounting_distance", "plus_means_thicker_spacer"]
@@ -182,13 +182,15 @@ class DepthMark:
 
     def text(self) -> str:
         """Return the mark in words, unit and meaning included."""
-        number = f"{self.value:+g}".replace("-", "−")
+        number = f"{Shown(self.value):+g}"
         means = (
             _("plus means a larger mounting distance")
             if self.convention_sign > 0
             else _("plus means a thicker spacer under the head")
         )
-        return _("{number} in units of {unit}, {means}").format(number=number, unit=self.unit, means=means)
+        return _("{number} in units of {unit}, {means}").format(
+            number=number, unit=with_decimal_sign(self.unit), means=means
+        )
 
     def effect_text(self, place: ShimPlace | Literal[""]) -> str:
         """Return what the mark does to the shim at `place`, as a sentence for the person to confirm."""
@@ -199,20 +201,13 @@ class DepthMark:
             )
         thicker = _("thicker") if change > 0 else _("thinner")
         if self.mounting_distance_deviation_mm > 0:
-            sentence = _(
-                "{text}: {place_words} {change} in ({change2} mm) {thicker} than for a zero "
-                "mark, pinion farther out."
-            )
+            sentence = _("{text}: {place_words} {change} {thicker} than for a zero mark, pinion farther out.")
         else:
-            sentence = _(
-                "{text}: {place_words} {change} in ({change2} mm) {thicker} than for a zero "
-                "mark, pinion farther in."
-            )
+            sentence = _("{text}: {place_words} {change} {thicker} than for a zero mark, pinion farther in.")
         return sentence.format(
             text=self.text(),
             place_words=_(PLACE_WORDS[place]),
-            change=f"{abs(change) / MM_PER_INCH:.4f}",
-            change2=f"{abs(change):.3f}",
+            change=show_length(abs(change)),
             thicker=thicker,
         )
 
@@ -252,4 +247,6 @@ class DepthMark:
         return _(
             "A mark of {value} in units of {unit} is larger than usual (±{largest}). Is "
             "it a pair or part number, or in another unit?"
-        ).format(value=f"{self.value:+g}", unit=self.unit, largest=f"{largest:g}")
+        ).format(
+            value=f"{Shown(self.value):+g}", unit=with_decimal_sign(self.unit), largest=f"{Shown(largest):g}"
+        )

@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.units import MM_PER_INCH, System
 
 LEVEL_95: Final = 0.95
@@ -279,7 +279,7 @@ class WrittenSum:
                 break
         pieces = []
         for index, (term, part) in enumerate(zip(self.terms, parts, strict=True)):
-            shown = f"{abs(part):.{decimals}f}"
+            shown = f"{Shown(abs(part)):.{decimals}f}"
             # A zero keeps the sign it would have: "− 0.0000" says that the term is taken away.
             minus = part < 0.0 or (part == 0.0 and term.factor < 0.0)
             if index == 0:
@@ -287,7 +287,7 @@ class WrittenSum:
             else:
                 pieces.append(f"{'−' if minus else '+'} {shown}")
         sign = "−" if round(total, decimals) < 0.0 else ""
-        return f"{' '.join(pieces)} = {sign}{abs(total):.{decimals}f} {unit}{note}"
+        return f"{' '.join(pieces)} = {sign}{Shown(abs(total)):.{decimals}f} {unit}{note}"
 
 
 def plus(quantity: MeasuredLength, factor: float = 1.0) -> Term:

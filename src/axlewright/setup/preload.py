@@ -13,7 +13,7 @@ from itertools import pairwise
 from typing import Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.setup.limits import Limit, Verdict, judge
 from axlewright.setup.measured import MeasuredLength, WrittenSum, minus, plus
 from axlewright.units import System, show_torque
@@ -86,7 +86,7 @@ class SleeveAdvice:
             return _(
                 "Tighten {next_step_deg}° more{expected}, turn the pinion several times, "
                 "read again. Stop line {stop}. Never back the nut off."
-            ).format(next_step_deg=f"{self.next_step_deg:.2g}", expected=expected, stop=stop)
+            ).format(next_step_deg=f"{Shown(self.next_step_deg):.2g}", expected=expected, stop=stop)
         if self.state == "stop":
             return _("{text} Stop here; do not tighten further.").format(text=self.verdict.text(system))
         return _(

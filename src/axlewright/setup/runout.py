@@ -21,7 +21,7 @@ from typing import Final
 import numpy as np
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.units import System, show_length
 
 LEAST_READINGS: Final = 4
@@ -227,7 +227,7 @@ def separate_by_reindexing(as_found: RunoutFit, reindexed: RunoutFit, turned_deg
     if first is None:
         raise InputError(
             _("turning the gear by {turned_deg}° does not tell flange and gear apart").format(
-                turned_deg=f"{turned_deg:g}"
+                turned_deg=f"{Shown(turned_deg):g}"
             ),
             where="re-indexing",
             fix=_("bolt it about half a turn round, 90° to 270°"),

@@ -14,7 +14,7 @@ from axlewright.errors import InputError
 from axlewright.language import _
 from axlewright.setup.depth import pinion_out_of_shim_change_mm
 from axlewright.setup.marks import ShimPlace
-from axlewright.units import MM_PER_INCH, System, show_length
+from axlewright.units import System, show_length
 
 RoundingRule = Literal["nearest", "nearest_but_not_thicker"]
 """Both rules are printed in civil service literature, so it is a setting."""
@@ -93,11 +93,11 @@ class StockChoice:
         names = " + ".join(item.label for item in self.items)
         shown = show_length(self.thickness_mm, system)
         exact = abs(self.remainder_mm) < 0.5 / TICKS_PER_MM
-        size = f" {self.thickness_mm / MM_PER_INCH:.4f}"
-        if len(self.items) == 1 and names.endswith(
-            size
-        ):  # nothing but its size is written on it: say it once
-            names = f"{names.removesuffix(size)} {shown}"
+        size = show_length(self.thickness_mm).partition(" (")[0]
+        bare = names.removesuffix(f" {size}").removesuffix(" " + size.partition(" ")[0])
+        # When nothing but its size is written on it, say it once.
+        if len(self.items) == 1 and bare != names:
+            names = f"{bare} {shown}"
             if exact:
                 return _("Take {names}: exactly what is asked for.").format(names=names)
             sentence = (

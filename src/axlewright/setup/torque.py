@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import _, n_
+from axlewright.language import Shown, _, n_
 from axlewright.setup.default_limits import DEFAULT_LIMITS
 from axlewright.setup.limits import judge
 from axlewright.units import (
@@ -149,10 +149,10 @@ class TotalTorque:
         unit, per = ("lb-in", NM_PER_LBF_IN) if system == "inch" else ("N·m", 1.0)
         decimals = 1 if system == "inch" else 2
         p, s, side, total = (
-            f"{v / per:.{decimals}f}"
+            f"{Shown(v / per):.{decimals}f}"
             for v in (self.pinion.value_nm, self.seal.value_nm, self.side.value_nm, self.value_nm)
         )
-        return f"{p} + {s} + {side} / {self.ratio:.2f} = {total} {unit}"
+        return f"{p} + {s} + {side} / {Shown(self.ratio):.2f} = {total} {unit}"
 
 
 def total_at_pinion(pinion: Torque, seal: Torque, side: Torque, ratio: float) -> TotalTorque:
@@ -267,7 +267,7 @@ def printed_pair_question(first: str, second: str, kind: PairKind) -> str | None
     slack = _last_digit(second) * abs(unit_b)
     if abs(a - b) <= slack * (1.0 + 1e-9):
         return None
-    times = _(", {a} times apart").format(a=f"{max(a, b) / min(a, b):.3g}") if min(a, b) > 0.0 else ""
+    times = _(", {a} times apart").format(a=f"{Shown(max(a, b) / min(a, b)):.3g}") if min(a, b) > 0.0 else ""
     return _("'{first}' and '{second}' are not the same{times}. Which one is right?").format(
         first=first, second=second, times=times
     )

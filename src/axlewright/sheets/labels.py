@@ -14,7 +14,7 @@ from urllib.parse import parse_qsl, urlencode
 from pydantic import Field
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.sheets.codes import datamatrix_svg
 from axlewright.sheets.data import SheetModel
 from axlewright.sheets.typeset import set_pdf
@@ -191,8 +191,8 @@ def set_labels(labels: Sequence[SetLabelData]) -> bytes:
 def spacer_label(data: SpacerLabelData) -> bytes:
     """Set the label of a spacer or shim as a PDF of the size of the label."""
     values = data.model_dump() | {
-        "title": _("Spacer label {thickness_mm} mm").format(thickness_mm=f"{data.thickness_mm:.3f}"),
-        "big": f"{data.thickness_mm:.3f} mm",
+        "title": _("Spacer label {thickness_mm} mm").format(thickness_mm=f"{Shown(data.thickness_mm):.3f}"),
+        "big": f"{Shown(data.thickness_mm):.3f} mm",
         "lines": [
             data.inch,
             _(data.kind),

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from axlewright.language import _, n_
+from axlewright.language import Shown, _, n_
 from axlewright.sound.evidence import NONE, UNKNOWN, Posterior, SetEvidence
 from axlewright.sound.orders import AxleOrders, Candidate
 from axlewright.sound.recording import Recording
@@ -90,10 +90,10 @@ def find_ambiguities(
                             "orders {orders} and {orders2} differ by {distance} %, the speed is known to "
                             "±{sigma} %"
                         ).format(
-                            orders=f"{one.orders[0]:.2f}",
-                            orders2=f"{other.orders[0]:.2f}",
-                            distance=f"{distance * 100:.1f}",
-                            sigma=f"{sigma * 100:.1f}",
+                            orders=f"{Shown(one.orders[0]):.2f}",
+                            orders2=f"{Shown(other.orders[0]):.2f}",
+                            distance=f"{Shown(distance * 100):.1f}",
+                            sigma=f"{Shown(sigma * 100):.1f}",
                         ),
                         _("a satellite speed trace with a taped roll-out; {tells}").format(tells=one.tells),
                         blocking=posterior.probability[other.name] > 0.1,
@@ -107,7 +107,7 @@ def find_ambiguities(
                     _(
                         "in a fixed gear the engine turns in step with the wheels, and its firing "
                         "may fall on order {orders}"
-                    ).format(orders=f"{one.orders[0]:.2f}"),
+                    ).format(orders=f"{Shown(one.orders[0]):.2f}"),
                     _("the same road speed in another gear, and coasting with the clutch out or in neutral"),
                     blocking=False,
                 )
@@ -116,7 +116,7 @@ def find_ambiguities(
             found.append(
                 Ambiguity(
                     one.name,
-                    _("another part that makes order {orders}").format(orders=f"{one.orders[0]:.2f}"),
+                    _("another part that makes order {orders}").format(orders=f"{Shown(one.orders[0]):.2f}"),
                     _("a line names an order, not a part"),
                     one.tells,
                 )
@@ -172,7 +172,7 @@ def advise(
             Advice(
                 _("record again with a satellite speed trace, and measure the tyre's roll-out with a tape"),
                 _("the speed is known to ±{sigma} % only; ±0.7 % would separate them").format(
-                    sigma=f"{sigma * 100:.1f}"
+                    sigma=f"{Shown(sigma * 100):.1f}"
                 ),
                 names,
             )
@@ -221,7 +221,7 @@ def notices_when_nothing_fits(
         order = winner.unknown_order * math.exp(-winner.error)
         if len(winner.members) == 1:
             order = winner.unknown_order * math.exp(reference_error)
-            doubt = f"{order:.1f} ± {2 * sigma * order:.1f}"
+            doubt = f"{Shown(order):.1f} ± {Shown(2 * sigma * order):.1f}"
             notices.append(
                 _("nothing that was named fits: the clearest line is at order {doubt} per wheel turn").format(
                     doubt=doubt
@@ -248,7 +248,7 @@ def notices_when_nothing_fits(
         else:
             notices.append(
                 _("besides, a line at order {order} per wheel turn fits no source that was named").format(
-                    order=f"{order:.2f}"
+                    order=f"{Shown(order):.2f}"
                 )
             )
     return tuple(notices)

@@ -14,7 +14,7 @@ import numpy as np
 from scipy import stats
 
 from axlewright.errors import SoundError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.sound.findings import MESH
 from axlewright.sound.listening import Listening
 from axlewright.sound.mesh_figures import BIN_MPH, speed_bins_db
@@ -206,7 +206,7 @@ def _interval(
         if len(side) < 2:
             notes.append(
                 _("one pass on a side: a spread of {single_pass_sd_db} dB between passes is assumed").format(
-                    single_pass_sd_db=f"{SINGLE_PASS_SD_DB:g}"
+                    single_pass_sd_db=f"{Shown(SINGLE_PASS_SD_DB):g}"
                 )
             )
             variances.append(SINGLE_PASS_SD_DB**2)

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.errors import OptionalPartMissingError, SoundError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.sound.defects import Flag
 
 Block = NDArray[np.float32]
@@ -99,7 +99,9 @@ class SoundSource:
             self.flags.append(
                 Flag(
                     "truncated",
-                    _("the file breaks off; {seconds:.1f} s of it could be read").format(seconds=got / rate),
+                    _("the file breaks off; {seconds:.1f} s of it could be read").format(
+                        seconds=Shown(got / rate)
+                    ),
                     2,
                 )
             )

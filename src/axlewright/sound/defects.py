@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import signal
 
-from axlewright.language import _
+from axlewright.language import Shown, _
 
 FloatArray = NDArray[np.float64]
 
@@ -71,7 +71,7 @@ def inspect_samples(mono: FloatArray, rate_hz: int, speech_codec: bool = False) 
                 _(
                     "the recorder was overdriven ({share} % of the samples are cut off): "
                     "overtones may come from the recorder, not from the axle"
-                ).format(share=f"{share * 100:.2g}"),
+                ).format(share=f"{Shown(share * 100):.2g}"),
                 2,
             )
         )
@@ -93,7 +93,7 @@ def inspect_samples(mono: FloatArray, rate_hz: int, speech_codec: bool = False) 
         flags.append(
             Flag(
                 "silent_stretch",
-                _("{total} s of the recording are silent").format(total=f"{total:.1f}"),
+                _("{total} s of the recording are silent").format(total=f"{Shown(total):.1f}"),
                 1,
                 silent,
             )

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.errors import SoundError
-from axlewright.language import _
+from axlewright.language import Shown, _
 
 FloatArray = NDArray[np.float64]
 _F = TypeVar("_F", float, FloatArray)
@@ -127,7 +127,7 @@ def _check(samples: FloatArray, rate_hz: float, tone_hz: float) -> None:
             _("a tone at {tone_hz} Hz is outside what the method covers").format(tone_hz=f"{tone_hz:.0f}"),
             where=_("tone"),
             fix=_("choose a tone between {lowest_tone_hz} and {highest_tone_hz} Hz").format(
-                lowest_tone_hz=f"{LOWEST_TONE_HZ:g}",
+                lowest_tone_hz=f"{Shown(LOWEST_TONE_HZ):g}",
                 highest_tone_hz=f"{min(HIGHEST_TONE_HZ, rate_hz / 2.5):.0f}",
             ),
         )

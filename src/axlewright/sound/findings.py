@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.sound.evidence import NONE, UNKNOWN, Posterior
 from axlewright.sound.mesh_figures import HarmonicTrack, segment_level_db
 from axlewright.sound.orders import AxleOrders, Candidate
@@ -82,10 +82,15 @@ def source_findings(
             _(
                 "sidebands once per {name} turn, {level_db} dB re the mesh tone (modulation {modulation} %)"
             ).format(
-                name=band.name, level_db=f"{band.level_db:.1f}", modulation=f"{band.modulation * 100:.0f}"
+                name=band.name,
+                level_db=f"{Shown(band.level_db):.1f}",
+                modulation=f"{band.modulation * 100:.0f}",
             ),
             _("tone over spacing {ratio} ± {ratio_sigma}; {name} teeth {teeth}").format(
-                ratio=f"{band.ratio:.2f}", ratio_sigma=f"{band.ratio_sigma:.2f}", name=band.name, teeth=teeth
+                ratio=f"{Shown(band.ratio):.2f}",
+                ratio_sigma=f"{Shown(band.ratio_sigma):.2f}",
+                name=band.name,
+                teeth=teeth,
             ),
         )
         word = (
@@ -98,7 +103,7 @@ def source_findings(
     where = (
         (
             _("a line near order {at} per wheel turn as stated fits none of the sources named").format(
-                at=f"{at:.2f}"
+                at=f"{Shown(at):.2f}"
             ),
         )
         if unknown > POSSIBLE

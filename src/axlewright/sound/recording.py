@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.errors import SoundError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.sound.decoding import BLOCK_S, open_sound
 from axlewright.sound.defects import Flag, inspect_samples
 
@@ -118,7 +118,7 @@ def read_recording(path: str | Path, *, start_s: float = 0.0, longest_s: float =
     mono = _one_channel(source.blocks, source.channels, source.flags)
     if mono.size == 0 and not source.by_decoder:
         raise SoundError(
-            _("there is no sound after {start:g} s").format(start=start_s),
+            _("there is no sound after {start:g} s").format(start=Shown(start_s)),
             where=where,
             fix=_("begin earlier in the file"),
         )
@@ -180,7 +180,9 @@ def _judged(
     seconds = len(mono) / rate_hz
     if seconds < SHORTEST_S:
         raise SoundError(
-            _("the recording is {seconds:.1f} s long, too short to follow a tone").format(seconds=seconds),
+            _("the recording is {seconds:.1f} s long, too short to follow a tone").format(
+                seconds=Shown(seconds)
+            ),
             where=name,
             fix=_("record at least 20 s while the speed changes"),
         )
@@ -188,7 +190,9 @@ def _judged(
     level_db = 10 * math.log10(power + 1e-30)
     if power == 0.0 or level_db < -75.0:
         raise SoundError(
-            _("the recording is silent (level {level:.0f} dB re full scale)").format(level=level_db),
+            _("the recording is silent (level {level:.0f} dB re full scale)").format(
+                level=Shown(max(level_db, -120.0))
+            ),
             where=name,
             fix=_("check the microphone and record again"),
         )

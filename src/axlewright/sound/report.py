@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-import re
 from typing import Any
 
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.sound.listening import Listening
 from axlewright.units import MPS_PER_MPH
 
@@ -22,12 +21,11 @@ def speed_words(result: Listening) -> str:
     low, high = (100.0 * end for end in result.speed_interval)
     reach = max(abs(low), abs(high))
     if result.speed_found:
-        return _("Speed found from the sound: known to ±{reach:.2f} % (90 %).").format(reach=reach)
-    text = _(
+        return _("Speed found from the sound: known to ±{reach:.2f} % (90 %).").format(reach=Shown(reach))
+    return _(
         "The sound does not fix the speed: the true one lies {low:+.1f} to {high:+.1f} % from the one shown "
         "(90 %)."
-    ).format(low=low, high=high)
-    return re.sub(r"-(?=\d)", "−", text)
+    ).format(low=Shown(low), high=Shown(high))
 
 
 def listening_as_dict(result: Listening) -> dict[str, Any]:

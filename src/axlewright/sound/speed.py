@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.units import MPS_PER_MPH, parse_length, parse_speed
 
 FloatArray = NDArray[np.float64]
@@ -65,7 +65,7 @@ class Tyre:
         if not 0.9 <= self.circumference_m <= 6.5:
             raise InputError(
                 _("a rolling circumference of {circumference_m} m fits no road or farm tyre").format(
-                    circumference_m=f"{self.circumference_m:.3g}"
+                    circumference_m=f"{Shown(self.circumference_m):.3g}"
                 ),
                 where=_("tyre"),
                 fix=_("mark the tyre, roll one full turn and measure the way (for example 2.10 m)"),
@@ -82,7 +82,7 @@ def tyre_from_revolutions_per_mile(revolutions: float) -> Tyre:
     """Take the maker's revolutions per mile (1 mi = 1609.344 m)."""
     if not 200 <= revolutions <= 1800:
         raise InputError(
-            _("{revolutions} revolutions per mile fit no tyre").format(revolutions=f"{revolutions:g}"),
+            _("{revolutions} revolutions per mile fit no tyre").format(revolutions=f"{Shown(revolutions):g}"),
             where=_("tyre"),
             fix=_("a car tyre turns about 600 to 900 times"),
         )
@@ -221,8 +221,8 @@ def check_wheel_rate(trace: SpeedTrace, tyre: Tyre) -> None:
                 "second, which cannot be"
             ).format(
                 max=f"{trace.speed_mps.max() / MPS_PER_MPH:.0f}",
-                circumference_m=f"{tyre.circumference_m:.2f}",
-                fastest=f"{fastest:.1f}",
+                circumference_m=f"{Shown(tyre.circumference_m):.2f}",
+                fastest=f"{Shown(fastest):.1f}",
             ),
             where=_("speed"),
             fix=_("check the speed's unit and the roll-out"),

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.sound.evidence import Posterior
 from axlewright.sound.orders import AxleOrders, Candidate
 from axlewright.sound.segments import Segment
@@ -26,9 +26,9 @@ def speed_asked(shift: float, sigma: float) -> str:
         return _("fits the stated speed as it is")
     text = _("needs the stated speed to be {shift} % too {value} ({shift2} of its standard deviations)")
     return text.format(
-        shift=f"{abs(shift) * 100:.1f}",
+        shift=f"{Shown(abs(shift) * 100):.1f}",
         value=_("low") if shift > 0 else _("high"),
-        shift2=f"{abs(shift) / sigma:.1f}",
+        shift2=f"{Shown(abs(shift) / sigma):.1f}",
     )
 
 
@@ -75,7 +75,7 @@ def source_evidence(
             )
             proven = len(clear) >= 5
     elif clear:
-        shown = ", ".join(f"{order:.2f}".rstrip("0").rstrip(".") for order in clear)
+        shown = ", ".join(f"{Shown(round(order, 2)):g}" for order in clear)
         sentences.append(_("lines at order {shown} per wheel turn").format(shown=shown))
         if len(clear) >= 2:
             multiples = ":".join(str(round(order / candidate.orders[0])) for order in clear)
@@ -96,8 +96,8 @@ def source_evidence(
                         "tone over sideband spacing is {ratio} ± {ratio_sigma}, {value} {teeth} "
                         "{name} teeth, whatever the speed"
                     ).format(
-                        ratio=f"{band.ratio:.2f}",
-                        ratio_sigma=f"{band.ratio_sigma:.2f}",
+                        ratio=f"{Shown(band.ratio):.2f}",
+                        ratio_sigma=f"{Shown(band.ratio_sigma):.2f}",
                         value=_("which is") if agrees else _("against"),
                         teeth=teeth,
                         name=band.name,

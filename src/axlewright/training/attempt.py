@@ -22,6 +22,7 @@ from axlewright.language import _, n_
 from axlewright.training.axle import Shown, show_axle
 from axlewright.training.draw import hidden_axle
 from axlewright.training.exercise import ExerciseName, HiddenAxle
+from axlewright.units import show_number
 
 Kind = Literal[
     "identity", "backlash", "roll", "listen", "runout", "housing",
@@ -141,7 +142,9 @@ class Action:
             )
         if not math.isfinite(self.amount_mm) or abs(self.amount_mm) > 1.0:
             raise InputError(
-                _("{amount_mm} mm is no change of a spacer or shim").format(amount_mm=f"{self.amount_mm:g}"),
+                _("{amount_mm} mm is no change of a spacer or shim").format(
+                    amount_mm=show_number(self.amount_mm, 3)
+                ),
                 where=_("amount"),
                 fix=_("stay within 1 mm"),
             )

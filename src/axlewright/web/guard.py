@@ -21,10 +21,12 @@ from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from axlewright.language import _, accepted, languages, using_language
+from axlewright.units import using_system
 from axlewright.web.pairing import DEVICE_COOKIE, Pairing, is_own_machine
 
 SESSION_COOKIE: Final = "axlewright-session"
 LANGUAGE_COOKIE: Final = "axlewright-language"
+SYSTEM_COOKIE: Final = "axlewright-system"
 SECRET_FILE: Final = "page.secret"
 LOOPBACK: Final = ("127.0.0.1", "localhost", "::1")
 LARGEST_BODY: Final = 48 * 1024 * 1024
@@ -202,7 +204,7 @@ class Guard:
             await send(message)
 
         try:
-            with using_language(_language(scope, jar)):
+            with using_language(_language(scope, jar)), using_system(_system(jar)):
                 await self.app(scope, limited, dressed)
         except _TooLargeError:
             if not started:
@@ -227,6 +229,11 @@ def _language(scope: Scope, jar: SimpleCookie) -> str:
     if kept is not None and kept.value in languages():
         return str(kept.value)
     return accepted(_header(scope, b"accept-language"))
+
+
+def _system(jar: SimpleCookie) -> str:
+    kept = jar.get(SYSTEM_COOKIE)
+    return "" if kept is None else str(kept.value)
 
 
 def language_of(request: Request) -> str:

@@ -21,8 +21,8 @@ from starlette.datastructures import UploadFile
 from axlewright import __version__
 from axlewright.bench.sentences import sentence
 from axlewright.errors import AxlewrightError
-from axlewright.language import _, chosen, n_, plural, script_words
-from axlewright.units import System, show_length, show_number
+from axlewright.language import Shown, _, chosen, n_, plural, script_words, with_decimal_sign
+from axlewright.units import System, chosen_system, show_length, show_number
 from axlewright.web.guard import form_token, token_fits
 from axlewright.web.pairing import Pairing
 from axlewright.web.texts import linked, when
@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from axlewright.records import JobStore
 
 WHO_COOKIE: Final = "axlewright-who"
-SYSTEM_COOKIE: Final = "axlewright-system"
 SHOP_COOKIE: Final = "axlewright-shop"
 TOUR_COOKIE: Final = "axlewright-tour"
 YEAR_S: Final = 365 * 24 * 3600
@@ -200,6 +199,8 @@ def make_templates() -> Environment:
     env.globals["plural"] = plural
     env.globals["show_length"] = show_length
     env.globals["show_number"] = show_number
+    env.globals["number"] = lambda value, spec: format(Shown(value), spec)
+    env.filters["decimals"] = with_decimal_sign
     env.filters["when"] = when
     env.filters["linked"] = linked
     env.filters["svg"] = Markup
@@ -219,10 +220,9 @@ def site_of(request: Request) -> Site:
 
 def person_of(request: Request) -> Person:
     """Return who looks, by the cookies."""
-    system: System = "metric" if request.cookies.get(SYSTEM_COOKIE) == "metric" else "inch"
     return Person(
         unquote(request.cookies.get(WHO_COOKIE, ""))[:60].strip(),
-        system,
+        chosen_system(),
         unquote(request.cookies.get(SHOP_COOKIE, ""))[:80].strip(),
     )
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import Any, Final
 from xml.sax.saxutils import escape, quoteattr
 
-from axlewright.language import _
+from axlewright.language import Shown, _
 
 _COUNTER: Final = itertools.count(1)
 Mask = tuple[tuple[bool, ...], ...]
@@ -67,7 +67,7 @@ def curve(values: Sequence[float], *, label: str, unit: str = "µrad") -> str:
         f'<text x="{left - 6}" y="{top + high}" text-anchor="end">−{reach:.0f}</text>'
         f'<text x="{left - 6}" y="{top + high / 2 + 4}" text-anchor="end">{unit}</text>'
         f'<text x="{left + wide / 2}" y="{top + high + 22}" text-anchor="middle">'
-        + escape(_("two pitches; peak to peak {size}").format(size=f"{pp:.1f} {unit}"))
+        + escape(_("two pitches; peak to peak {size}").format(size=f"{Shown(pp):.1f} {unit}"))
         + "</text></svg>"
     )
 
@@ -87,7 +87,8 @@ def bars(values: Sequence[float], *, label: str, largest: float) -> str:
         x = left + i * step
         out.append(
             f'<path class="p-bar" d="M{x:.1f} {top + high:.1f}v{-tall:.1f}h38v{tall:.1f}z"/>'
-            f'<text x="{x + 19:.1f}" y="{top + high - tall - 5:.1f}" text-anchor="middle">{value:.1f}</text>'
+            f'<text x="{x + 19:.1f}" y="{top + high - tall - 5:.1f}" text-anchor="middle">'
+            f"{Shown(value):.1f}</text>"
             f'<text x="{x + 19:.1f}" y="{top + high + 18:.1f}" text-anchor="middle">{i + 1}×</text>'
         )
     return (

@@ -11,7 +11,7 @@ from urllib.parse import urlencode
 
 from axlewright.bench.kept_masks import mask_lines
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import _, n_
+from axlewright.language import Shown, _, n_
 from axlewright.units import MM_PER_INCH, NM_PER_LBF_FT, System, show_length
 from axlewright.web.pictures import bars, curve, rows, tooth
 
@@ -135,7 +135,7 @@ class State:
                 _("offset error {length}").format(length=show_length(self.offset, system, signed=True))
             )
         if abs(self.angle) > 1e-9:
-            minutes = f"{self.angle * 60:+.1f}′".replace("-", "−")
+            minutes = f"{Shown(self.angle * 60):+.1f}′".replace("-", "−")
             parts.append(_("shaft angle error {angle}").format(angle=minutes))
         if self.torque > 0:
             parts.append(_("load {torque} at the ring gear").format(torque=show_load(self.torque, system)))
@@ -291,12 +291,12 @@ def rolled(state: State, design: GearSetDesign, system: System) -> dict[str, Any
                     else _(
                         "Motion error of the coast side over two pitches, {size} microradians peak to peak"
                     )
-                ).format(size=f"{pp:.1f}"),
+                ).format(size=f"{Shown(pp):.1f}"),
             ),
             "harmonics": bars(
                 harmonics,
                 label=_("Mesh harmonics in microradians: {values}").format(
-                    values=", ".join(f"{i}× {v:.1f}" for i, v in enumerate(harmonics, 1))
+                    values=", ".join(f"{i}× {Shown(v):.1f}" for i, v in enumerate(harmonics, 1))
                 ),
                 largest=max(20.0, *harmonics),
             ),

@@ -18,8 +18,8 @@ from axlewright.language import _, languages, own_name
 from axlewright.records import Instrument
 from axlewright.records.types import ROLES
 from axlewright.units import show_length
-from axlewright.web.guard import LANGUAGE_COOKIE
-from axlewright.web.page import SHOP_COOKIE, SYSTEM_COOKIE, WHO_COOKIE, Form, go, keep, person_of, site_of
+from axlewright.web.guard import LANGUAGE_COOKIE, SYSTEM_COOKIE
+from axlewright.web.page import SHOP_COOKIE, WHO_COOKIE, Form, go, keep, person_of, site_of
 
 router = APIRouter()
 

@@ -104,7 +104,7 @@ function start(root) {
     const backlash = root.querySelector("[data-backlash]");
     if (backlash) backlash.textContent = data.backlash;
     const ms = root.querySelector("[data-ms]");
-    if (ms) ms.textContent = String(data.ms);
+    if (ms) ms.textContent = String(Math.round(data.ms));
   }
 
   for (const c of controls) {
