@@ -31,7 +31,9 @@ from axlewright.sheets import (
     Reading,
     RoundPlot,
     StepBlock,
+    Struck,
     job_sheet,
+    round_plot_svg,
 )
 
 DPI = 144
@@ -309,3 +311,30 @@ def test_mask_that_is_no_grid_is_refused(mask: list[list[bool]]) -> None:
 def test_plot_of_unequal_lengths_is_refused() -> None:
     with pytest.raises(ValidationError, match="of equal number"):
         RoundPlot(title="x", unit="mm", angles_deg=(0, 90), values=(1,))
+
+
+def test_superseded_readings_are_printed_struck_out_beside_those_that_count() -> None:
+    reading = Reading(name="backlash at 0°", value="0.0065 in", who="two", when="10:05", entry=5)
+    again = reading.model_copy(update={"value": "0.0070 in", "entry": 7})
+    struck = Struck(
+        values="backlash at 0° 0.0123 in", fate="Entry 3 by one: replaced by entry 5. Reason: slip"
+    )
+    step = StepBlock(title="Backlash", readings=(reading, again), struck=(struck,))
+    untouched = StepBlock(title="Final build", begun=False)
+    text = text_of(job_sheet(JobSheetData(number="1", steps=(step, untouched))))
+    assert "entry 5, two, 10:05" in text
+    assert "entry 7, two, 10:05" in text, "two rounds of one minute stand apart"
+    assert (
+        "No longer counts backlash at 0° 0.0123 in Entry 3 by one: replaced by entry 5. Reason: slip" in text
+    )
+    assert text.count("Final build") == 1, "a step not begun stands in the overview alone"
+
+
+def test_limits_and_the_tightest_place_are_drawn_in_a_plot() -> None:
+    plain = RoundPlot(title="Backlash", unit="in", angles_deg=(0, 90, 180), values=(0.006, 0.007, 0.008))
+    full = plain.model_copy(update={"limit": 0.009, "lower_limit": 0.005, "ringed": 1})
+    before, after = round_plot_svg(plain), round_plot_svg(full)
+    assert before.count("stroke-dasharray") == 0
+    assert after.count("stroke-dasharray") == 2
+    assert after.count("<circle") == before.count("<circle") + 1
+    assert ">in</text>" in after

@@ -10,7 +10,7 @@ from axlewright.bench.gauges import instrument_of
 from axlewright.bench.side_bearings import find_side_preload, shims_to_fit, tell_shims_read
 from axlewright.bench.typed import Typed
 from axlewright.errors import AxlewrightError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.setup import (
     START_FACTOR,
     BacklashReadings,
@@ -89,14 +89,15 @@ def _factor(
         else:
             found.notes.append(
                 _("Learned on this axle: backlash changed {value} times the ring gear's move.").format(
-                    value=f"{learned.value:.2f}"
+                    value=f"{Shown(learned.value):.2f}"
                 )
             )
-            found.notes.append(
-                _(
-                    "That is ± {unsure:.2f} from the indicator's step and certificate; read at one tooth."
-                ).format(unsure=1.96 * learned.standard_uncertainty)
-            )
+            if learned.standard_uncertainty >= 0.0025:
+                found.notes.append(
+                    _(
+                        "That is ± {unsure:.2f} from the indicator's step and certificate; read at one tooth."
+                    ).format(unsure=Shown(1.96 * learned.standard_uncertainty))
+                )
             found.values["factor_learned"] = learned.value
             found.values["factor_learned_uncertainty"] = learned.standard_uncertainty
             return learned, learned.source
@@ -220,6 +221,7 @@ def find_backlash(typed: Typed, known: Known) -> Found:
     move = ring_move_for_backlash(readings, target, factor=factor, factor_source=source)
     found.values |= {
         "readings_mm": numbers(values),
+        "limit_mm": [band.low, band.high],
         "tightest_mm": readings.minimum_mm,
         "spread_mm": readings.spread_mm,
         "mean_mm": readings.mean_mm,
@@ -337,11 +339,10 @@ def _waits_for(known: Known, readings: BacklashReadings) -> str:
 def _move_sum(move: RingMove) -> ShownSum:
     def line(system: System) -> str:
         per, unit, places = (MM_PER_INCH, "in", 4) if system == "inch" else (1.0, "mm", 3)
-        text = (
-            f"({move.target_mm / per:.{places}f} − {move.now_mm / per:.{places}f}) / {move.factor:.2f} "
-            f"= {move.ring_away_mm / per:+.{places}f} {unit}"
+        return (
+            f"({Shown(move.target_mm / per):.{places}f} − {Shown(move.now_mm / per):.{places}f}) / "
+            f"{Shown(move.factor):.2f} = {Shown(move.ring_away_mm / per):+.{places}f} {unit}"
         )
-        return text.replace("-", "−")
 
     systems: tuple[System, System] = ("inch", "metric")
     return ShownSum(

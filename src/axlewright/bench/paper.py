@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.bench.clock import zoned_time
 from axlewright.bench.entering import cautions_of
 from axlewright.bench.round_plots import backlash_plot, runout_plots
 from axlewright.bench.signing import signature_note
+from axlewright.bench.superseded import superseded_readings
 from axlewright.bench.view import JobView, Round, StepView, job_view
 from axlewright.language import _, n_
 from axlewright.units import System
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
         Photo,
         Reading,
         StepBlock,
+        Struck,
         Sum,
     )
     from axlewright.sheets.data import Paper, VerdictWord
@@ -50,6 +52,7 @@ def _reading(one: Mapping[str, str], around: Round) -> Reading:
         who=around.who,
         when=zoned_time(around.at),
         note=one.get("note", ""),
+        entry=around.seq,
     )
 
 
@@ -78,7 +81,17 @@ def _limit(one: Mapping[str, Any], system: System) -> Limit:
     )
 
 
-def _block(step: StepView, system: System) -> StepBlock:
+def _struck(view: JobView, key: str) -> tuple[Struck, ...]:
+    """Return the readings of a step that no longer count."""
+    from axlewright.sheets import Struck
+
+    return tuple(
+        Struck(values=one.values[:8000], fate=one.fate[:8000])
+        for one in superseded_readings(view.entries, key)
+    )
+
+
+def _block(step: StepView, system: System, struck: tuple[Struck, ...]) -> StepBlock:
     from axlewright.sheets import StepBlock
 
     readings: list[Reading] = []
@@ -94,28 +107,37 @@ def _block(step: StepView, system: System) -> StepBlock:
         sums = [_sum(s, system) for s in latest.result.get("sums", ())]
         limits = [_limit(one, system) for one in latest.result.get("limits", ())]
         notes += list(latest.result.get("notes", ()))
-        notes += [f"Question: {q}" for q in latest.result.get("questions", ())]
+        notes += [_("Question: {question}").format(question=q) for q in latest.result.get("questions", ())]
     for remark in step.remarks:
+        if remark.supersedes is not None:
+            continue  # said beside what was taken back
         text = str(remark.payload.get("text") or remark.payload.get("reason") or "")
         if text:
             notes.append(f"{_(remark.kind)}, {remark.who}, {zoned_time(remark.at)}: {text}")
     notes += [_("Tag: {what}").format(what=one.what) for one in step.pictures if not one.file]
-    if step.taken_back:
-        notes.append(
-            _("{taken_back} earlier reading(s) superseded; they stay in the record.").format(
-                taken_back=step.taken_back
-            )
-        )
     return StepBlock(
         title=_(step.status.step.title),
         verdict=_WORDS[step.status.state],
         why=step.status.why,
         readings=tuple(readings),
+        struck=struck,
+        begun=bool(step.rounds or step.remarks or step.pictures or struck),
         sums=tuple(sums),
         limits=tuple(limits),
         notes=tuple(notes),
         cautions=cautions_of(step.key) if step.rounds else (),
     )
+
+
+def _each_caution_once(blocks: Iterable[StepBlock]) -> tuple[StepBlock, ...]:
+    """Return the steps with every caution at the first of them that needs it."""
+    said: set[str] = set()
+    out = []
+    for block in blocks:
+        left = tuple(c for c in block.cautions if c not in said)
+        said.update(left)
+        out.append(block.model_copy(update={"cautions": left}))
+    return tuple(out)
 
 
 def sheet_data(
@@ -147,7 +169,6 @@ def sheet_data(
     parts = sheet_parts(store, view, system)
     backlash = backlash_plot(view.step("backlash"), system)
     job = view.job
-    done = [step for step in view.steps if step.rounds or step.remarks or step.pictures]
     return JobSheetData(
         shop=shop,
         number=str(job.number),
@@ -159,7 +180,7 @@ def sheet_data(
         opened=zoned_time(job.created_at),
         state=job.state,
         people=tuple(dict.fromkeys(e.who for e in view.entries if e.who)),
-        steps=tuple(_block(step, system) for step in done),
+        steps=_each_caution_once(_block(step, system, _struck(view, step.key)) for step in view.steps),
         patterns=parts.patterns,
         plots=(*runout_plots(view.step("fits"), system), *(() if backlash is None else (backlash,))),
         causes=parts.causes,

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
+from axlewright.bench.clock import zoned_time
 from axlewright.language import _, n_
-from axlewright.units import MM_PER_INCH, System
+from axlewright.units import MM_PER_INCH, System, show_length
 
 if TYPE_CHECKING:
     from axlewright.bench.view import StepView
@@ -36,18 +37,46 @@ def _values(step: StepView) -> Mapping[str, Any]:
 
 
 def backlash_plot(step: StepView, system: System) -> RoundPlot | None:
-    """Return the newest backlash readings as a plot round the ring gear, or None when there are too few."""
+    """Return the newest backlash readings as a plot round the ring gear, or None when there are too few.
+
+    The limits they were held against are drawn, the tightest place is ringed.
+    """
     from axlewright.sheets import RoundPlot
 
-    values = _values(step).get("readings_mm", ())
-    if len(values) < 3:
+    found = _values(step)
+    values = found.get("readings_mm", ())
+    if len(values) < 3 or step.latest is None:
         return None
     per, unit = _per(system)
+    tightest = min(range(len(values)), key=lambda i: values[i])
+    low, high = found.get("limit_mm") or (None, None)
+    words = (
+        _(
+            "Read by {who}, {when}, at {count} even places. Ringed: the tightest, {least} at {angle}°; "
+            "spread {spread}."
+        )
+        if low is None and high is None
+        else _(
+            "Read by {who}, {when}, at {count} even places. Ringed: the tightest, {least} at {angle}°; "
+            "spread {spread}. Dashed: the limits for the tightest place."
+        )
+    )
     return RoundPlot(
         title=_("Backlash round the ring gear"),
         unit=unit,
         angles_deg=_angles(len(values)),
         values=tuple(round(v / per, 5) for v in values),
+        limit=None if high is None else round(high / per, 5),
+        lower_limit=None if low is None else round(low / per, 5),
+        ringed=tightest,
+        caption=words.format(
+            who=step.latest.who,
+            when=zoned_time(step.latest.at),
+            count=len(values),
+            least=show_length(values[tightest], system),
+            angle=f"{360.0 * tightest / len(values):.0f}",
+            spread=show_length(max(values) - min(values), system),
+        ),
     )
 
 

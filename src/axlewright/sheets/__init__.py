@@ -14,6 +14,7 @@ from axlewright.sheets.data import (
     RoundPlot,
     Signature,
     StepBlock,
+    Struck,
     Sum,
 )
 from axlewright.sheets.drawing import round_plot_svg, tooth_svg
@@ -43,6 +44,7 @@ __all__ = [
     "Signature",
     "SpacerLabelData",
     "StepBlock",
+    "Struck",
     "Sum",
     "blank_bench_sheet",
     "job_sheet",

@@ -40,7 +40,9 @@ class Reading(SheetModel):
     who, when : str
         Person and time.
     note : str
-        Such as "superseded by reading 7".
+        A remark.
+    entry : int or None
+        Number of its entry in the record; readings of one entry are printed together.
     """
 
     name: ShortText
@@ -51,6 +53,7 @@ class Reading(SheetModel):
     who: ShortText = ""
     when: ShortText = ""
     note: ShortText = ""
+    entry: int | None = None
 
 
 class Sum(SheetModel):
@@ -101,13 +104,38 @@ class Limit(SheetModel):
     verdict: VerdictWord = "open"
 
 
+class Struck(SheetModel):
+    """Readings that no longer count, printed struck out.
+
+    Attributes
+    ----------
+    values : str
+        What was read.
+    fate : str
+        Who replaced it or took it back, when and why.
+    """
+
+    values: LongText
+    fate: LongText
+
+
 class StepBlock(SheetModel):
-    """One step of the job with all that was read, summed and judged in it."""
+    """One step of the job with all that was read, summed and judged in it.
+
+    Attributes
+    ----------
+    struck : tuple of Struck
+        Readings that were superseded; they stand in the record and on paper.
+    begun : bool
+        Whether anything was entered; a step that was not begun is only named in the overview.
+    """
 
     title: ShortText
     verdict: VerdictWord = "open"
     why: LongText = ""
     readings: tuple[Reading, ...] = ()
+    struck: tuple[Struck, ...] = ()
+    begun: bool = True
     sums: tuple[Sum, ...] = ()
     limits: tuple[Limit, ...] = ()
     notes: tuple[LongText, ...] = ()
@@ -160,8 +188,10 @@ class RoundPlot(SheetModel):
         The readings.
     fit_angles_deg, fit_values : tuple of float
         Points of the fitted curve, empty for none.
-    limit : float or None
-        Drawn as a line.
+    limit, lower_limit : float or None
+        Drawn as lines.
+    ringed : int or None
+        Place of the reading that is ringed, such as the tightest.
     """
 
     title: ShortText
@@ -171,6 +201,8 @@ class RoundPlot(SheetModel):
     fit_angles_deg: Annotated[tuple[float, ...], Field(max_length=1440)] = ()
     fit_values: tuple[float, ...] = ()
     limit: float | None = None
+    lower_limit: float | None = None
+    ringed: Annotated[int, Field(ge=0)] | None = None
     caption: LongText = ""
 
     @model_validator(mode="after")

@@ -16,7 +16,7 @@ from contourpy import contour_generator
 from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, gaussian_filter, label
 
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.sheets.data import Flank, Mask, RoundPlot
 
 Kind = Literal["measured", "computed"]
@@ -231,7 +231,7 @@ def _ticks(low: float, up: float) -> list[tuple[float, str]]:
     digits = max(0, -math.floor(math.log10(step)))
     first = math.ceil(low / step)
     marks = [k * step for k in range(first, math.floor(up / step) + 1)]
-    return [(mark, f"{mark + 0.0:.{digits}f}".replace("-", "−")) for mark in marks]
+    return [(mark, f"{Shown(mark + 0.0):.{digits}f}") for mark in marks]
 
 
 def round_plot_svg(plot: RoundPlot, *, wide: float = 560.0, high: float = 130.0) -> str:
@@ -243,8 +243,9 @@ def round_plot_svg(plot: RoundPlot, *, wide: float = 560.0, high: float = 130.0)
     wide, high : float
         Size in the units in which the letters are 8 high: narrower makes larger letters on a screen.
     """
-    left, right, top, bottom = 46.0, 12.0, 10.0, 26.0
-    levels = [*plot.values, *plot.fit_values, *([plot.limit] if plot.limit is not None else [])]
+    left, right, top, bottom = 46.0, 12.0, 18.0, 26.0
+    limits = [one for one in (plot.limit, plot.lower_limit) if one is not None]
+    levels = [*plot.values, *plot.fit_values, *limits]
     low, up = min(levels), max(levels)
     span = (up - low) or max(abs(up), 1e-3)
     low, up = low - 0.08 * span, up + 0.08 * span
@@ -272,23 +273,26 @@ def round_plot_svg(plot: RoundPlot, *, wide: float = 560.0, high: float = 130.0)
         _rest, y = at(0, value)
         parts.append(f'<path d="M{left} {y:.1f}H{wide - right}" stroke="{PALE}" stroke-width=".5"/>')
         write(left - 5, y + 3, text, "end")
-    if plot.limit is not None:
-        _rest, y = at(0, plot.limit)
+    for limit in limits:
+        _rest, y = at(0, limit)
         parts.append(
             f'<path d="M{left} {y:.1f}H{wide - right}" stroke="{COMPUTED}" stroke-width="1.2" '
             'stroke-dasharray="7 3"/>'
         )
-        write(wide - right - 2, y - 3, "limit", "end")
+        write(wide - right - 2, y - 3, _("limit"), "end")
     if plot.fit_values:
         line = _path(
             [at(a, v) for a, v in zip(plot.fit_angles_deg, plot.fit_values, strict=True)], close=False
         )
         parts.append(f'<path d="{line}" stroke="{MEASURED}" stroke-width="1.2"/>')
-    for angle, value in zip(plot.angles_deg, plot.values, strict=True):
+    for place, (angle, value) in enumerate(zip(plot.angles_deg, plot.values, strict=True)):
         x, y = at(angle, value)
+        if place == plot.ringed:
+            parts.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="6" stroke="{COMPUTED}" stroke-width="1.3"/>')
         parts.append(
             f'<circle cx="{x:.1f}" cy="{y:.1f}" r="2.6" fill="#fff" stroke="{INK}" stroke-width="1.3"/>'
         )
-    write(left, high - 2, _("{unit}, over the angle round the ring gear").format(unit=plot.unit), "start")
+    write(left - 5, 9, plot.unit, "end")
+    write(left, high - 2, _("angle round the ring gear, from the first reading"), "start")
     parts.append("</svg>")
     return "".join(parts)

@@ -9,7 +9,7 @@ from typing import Any, Final
 from PIL import Image, ImageOps
 
 from axlewright.errors import PhotoError
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.sheets.codes import qr_svg
 from axlewright.sheets.data import JobSheetData, PatternPicture, RoundPlot
 from axlewright.sheets.drawing import round_plot_svg, tooth_alt, tooth_svg
@@ -119,6 +119,10 @@ def _pattern(picture: PatternPicture) -> dict[str, Any]:
 def _plot(plot: RoundPlot) -> dict[str, Any]:
     low, high = min(plot.values), max(plot.values)
     alt = _("{title}: {count} readings round the ring gear, {low} to {high} {unit}.").format(
-        title=plot.title, count=len(plot.values), low=f"{low:g}", high=f"{high:g}", unit=plot.unit
+        title=plot.title,
+        count=len(plot.values),
+        low=f"{Shown(low):g}",
+        high=f"{Shown(high):g}",
+        unit=plot.unit,
     )
     return {"title": plot.title, "svg": round_plot_svg(plot), "alt": alt, "caption": plot.caption}
