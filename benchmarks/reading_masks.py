@@ -17,6 +17,7 @@ import time
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import dataclass
+from itertools import pairwise
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -32,6 +33,8 @@ from axlewright.pattern import guess_corners, load_picture, read_photo, settle_p
 from photo_scene import make_photo, random_request
 
 DESIGNS = ("TY-222", "TY-310", "TY-205H", "TY-176B")
+CHANCES = (0.0, 0.05, 0.2, 0.5, 0.8, 0.95, 1.01)
+MEASURES = ("lengthwise", "profile", "length", "height", "area", "slant [deg]")
 TAP_ERROR_PX = 2.5  # at 1400 px width; grows with it
 
 
@@ -47,6 +50,7 @@ class Row:
     iou: float = np.nan
     errors: tuple[float, ...] = ()
     sds: tuple[float, ...] = ()
+    edges: tuple[tuple[float, bool], ...] = ()
     doubted: bool = False
     seconds: float = np.nan
     guess_off: float = np.nan
@@ -79,9 +83,19 @@ def one(seed: int, width: int) -> Row | None:
         found.center[0] - true.center[0],
         found.center[1] - true.center[1],
         found.length_fraction - true.length_fraction,
+        found.height_fraction - true.height_fraction,
         found.area_fraction - true.area_fraction,
+        (found.slant_deg - true.slant_deg + 90.0) % 180.0 - 90.0,
     )
-    row.sds = (*reading.center_sd, reading.length_sd, reading.area_sd)
+    assert None not in (reading.height_sd, reading.area_sd, reading.slant_sd_deg)  # a photo tells all of them
+    row.sds = (
+        *reading.center_sd,
+        reading.length_sd,
+        reading.height_sd,
+        reading.area_sd,
+        reading.slant_sd_deg,
+    )
+    row.edges = tuple((one.chance, name in true.touches) for name, one in reading.edges().items())
     row.doubted = bool(reading.outline_doubts)
     guess = guess_corners(load_picture(photo.jpeg), design, request.flank)
     length = float(np.linalg.norm(photo.corners[1] - photo.corners[0]))
@@ -106,13 +120,19 @@ def table(rows: list[Row]) -> None:
     e, s = np.array([r.errors for r in read]), np.array([r.sds for r in read])
     z = np.abs(e / s)
     print("\nmeasure        mean error  median |e|  90 % |e|  median sd  within 1 sd  2 sd   beyond 4 sd")
-    for k, what in enumerate(("lengthwise", "profile", "length", "area")):
+    for k, what in enumerate(MEASURES):
         size = np.abs(e[:, k])
         print(
             f"  {what:12s} {e[:, k].mean():+9.4f} {np.median(size):11.4f} {np.percentile(size, 90):9.4f}"
             f" {np.median(s[:, k]):10.4f} {np.mean(z[:, k] < 1):12.1%} {np.mean(z[:, k] < 2):6.1%}"
             f" {np.mean(z[:, k] > 4):8.1%}"
         )
+    print("\nchance stated that an edge is reached   edges   reached")
+    chances, reached = (np.array(v) for v in zip(*(pair for r in read for pair in r.edges), strict=True))
+    for low, high in pairwise(CHANCES):
+        some = (chances >= low) & (chances < high)
+        if some.any():
+            print(f"  {low:.2f} to {min(high, 1.0):.2f} {some.sum():32d} {reached[some].mean():9.1%}")
     wrong = [r for r in read if r.iou < 0.5]
     doubted = sum(r.doubted for r in wrong)
     print(f"\nwrong area (IoU below 0.5): {len(wrong)}, the reader doubted {doubted} of them")

@@ -16,6 +16,7 @@ from axlewright.bench import enter, start_job
 from axlewright.bench.patterns import FLANKS, FlankLook, enter_patterns
 from axlewright.cli.main import app
 from axlewright.diagnosis import Evidence, diagnose
+from axlewright.language import using_language
 from axlewright.pattern import PhotoReading, pattern_from_words
 from axlewright.records import open_store
 
@@ -139,3 +140,111 @@ def test_two_photos_settle_their_outlines_together(monkeypatch: pytest.MonkeyPat
     assert ask(*photo_options())["drive"]["center_sd"] == [0.31, 0.32]
     ask(*photo_options()[:4])
     assert asked == [("drive", "coast", "TY-222")]
+
+
+def test_each_flank_is_held_against_what_is_wanted() -> None:
+    """The photos were drawn with the pinion 0.127 mm out: the drive pattern lies too high."""
+    told = ask(*photo_options())
+    verdicts = {one["criterion"]: one for one in told["drive"]["acceptance"]}
+    assert verdicts["profile"]["verdict"] == "outside"
+    assert "centred between top and root" in verdicts["profile"]["text"]
+    assert "TM 9-2320-273-34" in verdicts["profile"]["text"]
+    assert "working-lengthwise" in verdicts
+    turned = ask(*photo_options(), "--drives-on", "coast", "--condition", "used")
+    assert {one["criterion"] for one in turned["drive"]["acceptance"]} == {"clear", "used"}
+    assert turned["cause"] == told["cause"]
+    done = CliRunner().invoke(app, ["read", "--design", "TY-222", *photo_options()])
+    assert "✕ Pattern centre in profile" in done.output
+    assert "expected backlash" not in done.output, "it was not read"
+
+
+def test_shims_steps_and_flank_are_heard() -> None:
+    words = ("--drive-words", "very high, half", "--coast-words", "very high, half", "--backlash", "0.10mm")
+    told = ask(
+        *words, "--side-shims", "0.250in 0.265in", "--shim-step", "0.005in", "--spacer-step", "0.002in"
+    )
+    for one in told["advice"]:
+        if one["look_again"]:
+            continue
+        assert round(one["shim_move_mm"] / 0.127, 3) % 1 == pytest.approx(0.0, abs=0.01)
+        assert round(one["spacer_change_mm"] / 0.0508, 3) % 1 == pytest.approx(0.0, abs=0.01)
+        ring, other = one["side_shims_to_fit_mm"]
+        assert ring + other == pytest.approx((0.250 + 0.265) * 25.4, abs=1e-3)
+        assert ring == pytest.approx(0.250 * 25.4 - one["shim_move_mm"], abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("option", "value", "says"),
+    [
+        ("--side-shims", "0.25in", "two thicknesses are needed"),
+        ("--side-shims", "0mm 1mm", "no side shim"),
+        ("--shim-step", "0mm", "cannot be built"),
+        ("--drives-on", "front", "unknown flank"),
+        ("--condition", "worn", "unknown condition"),
+    ],
+)
+def test_bad_options_are_refused_in_a_sentence(option: str, value: str, says: str) -> None:
+    done = CliRunner().invoke(app, ["read", "--design", "TY-222", "--drive-words", "low", option, value])
+    assert done.exit_code == 2
+    assert says in done.output
+
+
+def test_a_mark_in_the_other_unit_is_thought_of_on_the_command_line() -> None:
+    """A mark typed in inches may have meant hundredths of a millimetre, and the other way round."""
+    words = ("--drive-words", "low", "--coast-words", "low")
+    for mark in ("+0.006in", "+0.06 mm"):
+        assert (
+            "the mark was taken in the wrong unit" in ask(*words, "--mark", mark)["how_the_depth_came_about"]
+        )
+
+
+def test_no_english_is_left_on_a_german_command_line() -> None:
+    with using_language("de"):
+        options = [*photo_options(), "--compound", "print", "--backlash", "0.15mm"]
+        done = CliRunner().invoke(app, ["read", "--design", "TY-222", *options])
+    assert done.exit_code == 0, done.output
+    lines = [line.partition(" (")[0] for line in done.output.splitlines()]  # sources keep their own words
+    words = set(" ".join(lines).replace(",", " ").replace(":", " ").split())
+    english = {
+        "drive",
+        "coast",
+        "expected",
+        "rubbed",
+        "print",
+        "is",
+        "outside",
+        "wanted",
+        "the",
+        "heel",
+        "top",
+    }
+    assert not words & english
+    assert "Zug" in words
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        ["0.16 mm"],
+        ["0.15mm", "0.17mm"],
+        ["0.15 0.17"],
+        ["0,15mm 0,17mm"],
+        ["0.15, 0.17 mm"],
+        ["0.00590551 0.00669291 in"],
+    ],
+)
+def test_backlash_is_understood_as_on_the_page(typed: list[str]) -> None:
+    """A decimal comma is no separator, and a unit after a space belongs to its number."""
+    words = ("--drive-words", "low", "--coast-words", "low", "--backlash-target", "0.16 mm")
+    options = [part for one in typed for part in ("--backlash", one)]
+    told, plain = ask(*words, *options), ask(*words, "--backlash", "0.16mm")
+    assert told["cause"]["ring_away_mm"]["mean"] == pytest.approx(
+        plain["cause"]["ring_away_mm"]["mean"], abs=1e-4
+    )
+
+
+def test_cause_and_cure_are_two_lines() -> None:
+    done = CliRunner().invoke(app, ["read", "--design", "TY-222", *photo_options()])
+    lines = done.output.splitlines()
+    cause = next(k for k, line in enumerate(lines) if line.startswith("Cause: "))
+    assert lines[cause + 1].startswith("Cure, known better: pinion −0.00")

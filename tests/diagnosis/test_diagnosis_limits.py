@@ -8,10 +8,11 @@ import pytest
 
 from axlewright.contact import Settings
 from axlewright.contact.atlas import atlas_of
-from axlewright.diagnosis import Earlier, Priors, diagnose
-from axlewright.diagnosis.advice import LEAST_SPACER_MM, spacer_out_of_reach
+from axlewright.diagnosis import Earlier, Evidence, Goal, Priors, diagnose
+from axlewright.diagnosis.advice import LEAST_SPACER_MM, shims_allow, spacer_out_of_reach
 from axlewright.diagnosis.priors import depth_components
 from axlewright.errors import InputError
+from axlewright.pattern import pattern_from_words
 
 TOO_FAR_IN = Settings(pinion_out_mm=-0.14)
 
@@ -118,3 +119,58 @@ def test_what_is_believed_beforehand_holds_for_the_first_look(seen):
     assert alone.mean == pytest.approx(0.0, abs=0.02)
     assert moved.mean == pytest.approx(-0.3, abs=0.03)
     assert moved.sd == pytest.approx(alone.sd, rel=0.15)
+
+
+def test_both_side_shims_to_fit_are_named_and_their_total_stays(seen):
+    """Moving the ring gear away thins the ring gear's side: 0.250 and 0.265 in become 0.240 and 0.275 in for
+    0.010 in (government manual TM 9-2320-289-34 p. 6-19)."""
+    evidence = replace(seen("TY-222", Settings(ring_away_mm=-0.12)), side_shims_mm=(6.350, 6.731))
+    first = diagnose(evidence).advice[0]
+    assert first.shim_move_mm == pytest.approx(0.12, abs=0.05)
+    assert first.side_shims_to_fit_mm is not None
+    ring, other = first.side_shims_to_fit_mm
+    assert ring == pytest.approx(6.350 - first.shim_move_mm)
+    assert ring + other == pytest.approx(6.350 + 6.731)
+    assert "Side shims then:" in first.text
+    assert first.to_json()["side_shims_to_fit_mm"] == [round(ring, 4), round(other, 4)]
+    assert diagnose(replace(evidence, side_shims_mm=None)).advice[0].side_shims_to_fit_mm is None
+
+
+def test_no_side_shim_thinner_than_any_is_advised(seen):
+    evidence = replace(seen("TY-222", Settings(ring_away_mm=-0.254)), side_shims_mm=(0.15, 6.731))
+    for advice in diagnose(evidence).advice:
+        assert advice.shim_move_mm <= 0.10 + 1e-9
+        assert min(advice.side_shims_to_fit_mm or (1.0,)) >= LEAST_SPACER_MM - 1e-9
+    assert shims_allow(-0.30, 0.0254, (6.0, 0.20)) == pytest.approx(-5 * 0.0254)
+    assert shims_allow(-0.30, 0.0254, None) == pytest.approx(-12 * 0.0254)
+    with pytest.raises(InputError, match="no side shim"):
+        replace(evidence, side_shims_mm=(0.0, 1.0))
+
+
+def test_an_axle_that_pulls_on_the_coast_flank_is_brought_right_there(seen):
+    """What is wanted of the flanks changes places; the coast flank decides and is asked for first."""
+    goal = Goal.for_axle("coast")
+    assert goal.deciding_flank == "coast"
+    assert Goal.for_axle("drive") == Goal()
+    assert (goal.center[2:], goal.accept[2:]) == (Goal().center[:2], Goal().accept[:2])
+    with pytest.raises(InputError, match="unknown flank"):
+        Goal.for_axle("front")
+    alone = diagnose(seen("TY-222", TOO_FAR_IN, flanks="drive"), goal=goal)
+    assert alone.advice[0].look_again
+    assert alone.advice[0].text.startswith("Photograph the coast flank")
+    both = seen("TY-222", Settings(pinion_out_mm=0.1, offset_error_mm=0.06))
+    usual, turned = diagnose(both), diagnose(both, goal=goal)
+    assert turned.cause == usual.cause, "the cause is the same whatever flank pulls"
+    assert turned.cure["pinion_move_mm"].mean != pytest.approx(usual.cure["pinion_move_mm"].mean, abs=1e-4)
+
+
+def test_a_rough_reading_does_not_advise_to_leave_what_is_likely_wrong(seen):
+    """Words alone leave the chance of being right below one in two: photos come first, nothing is pressed."""
+    design = seen("TY-222", Settings()).design
+    rough = diagnose(Evidence(design, pattern_from_words("low", "drive")))
+    assert rough.advice[1].cost_class == "L0"
+    assert rough.advice[1].chance_last_teardown < 0.5
+    assert rough.advice[0].look_again
+    assert rough.advice[0].text.startswith("Photograph both flanks and read the backlash")
+    right = diagnose(seen("TY-222", Settings()))
+    assert not right.advice[0].look_again

@@ -46,6 +46,12 @@ def test_what_to_do_comes_first_then_cure_then_cause(warm: Visitor) -> None:
     assert text.count("90 % between") == 6
     assert 'class="o-computed"' in page, "computed laid over measured, on the photo too"
     assert "Photos, corners and words: read once more" in text
+    wanted = page[page.index("Held against what is wanted") :]
+    assert "✕" in plain(wanted.partition("</ul>")[0]), "drawn with the pinion 0.127 mm out: too high"
+    assert "Pattern centre in profile" in plain(wanted.partition("</ul>")[0])
+    measures = plain(wanted[wanted.index("Measures, each") :].partition("</dl>")[0])
+    for name in ("centre, root", "length", "height", "area", "slant"):
+        assert re.search(rf"{name}[^±]*[+−]?[\d.]+°? ± [\d.]+", measures), name
 
 
 def test_a_guess_comes_with_the_photo(warm: Visitor) -> None:

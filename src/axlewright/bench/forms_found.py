@@ -165,6 +165,25 @@ IDENTITY: Final = StepForm(
             group=n_("More on the set"),
         ),
         Field(
+            "condition",
+            n_("The set is"),
+            "choice",
+            n_("A used set is held against its own wear trace. With nothing chosen it counts as new."),
+            choices=(Choice("new", n_("new")), Choice("used", n_("used"))),
+            group=n_("More on the set"),
+        ),
+        Field(
+            "drives_on",
+            n_("The flank that pulls going forward"),
+            "choice",
+            n_("Many front axles pull on the coast flank: it then decides. With nothing chosen it is drive."),
+            choices=(
+                Choice("drive", n_("drive, the ring gear's convex flank")),
+                Choice("coast", n_("coast, the ring gear's concave flank")),
+            ),
+            group=n_("More on the set"),
+        ),
+        Field(
             "tooth_form",
             n_("Tooth depth from toe to heel"),
             "choice",

@@ -141,6 +141,7 @@ def find_identity(typed: Typed, known: Known) -> Found:
             )
     _settle_mark(typed, found)
     bad += _marks_of_both(typed, found)
+    _use_of_set(typed, found)
     form = typed.choice("tooth_form", ("face-milled", "face-hobbed", UNKNOWN.key))
     if form in ("face-milled", "face-hobbed"):
         found.readings.append(ShownReading(_("tooth depth"), _(form)))
@@ -170,6 +171,19 @@ def find_identity(typed: Typed, known: Known) -> Found:
     else:
         found.settle(_("the numbers match"))
     return found
+
+
+def _use_of_set(typed: Typed, found: Found) -> None:
+    """Keep whether the set is used and which flank pulls: patterns are judged by both."""
+    condition = typed.choice("condition", ("new", "used"))
+    if condition:
+        found.readings.append(ShownReading(_("the set is"), _(condition)))
+        found.values["condition"] = condition
+    pulls = typed.choice("drives_on", ("drive", "coast"))
+    if pulls:
+        shown = _("drive flank") if pulls == "drive" else _("coast flank")
+        found.readings.append(ShownReading(_("pulls going forward"), shown))
+        found.values["drives_on"] = pulls
 
 
 def _marks_of_both(typed: Typed, found: Found) -> list[str]:

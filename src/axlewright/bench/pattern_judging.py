@@ -9,7 +9,7 @@ from axlewright.bench.found import Found, Known, ShownReading, ShownSum, pinion_
 from axlewright.bench.pattern_looks import FlankName, ReadFlank
 from axlewright.bench.pattern_rounds import evidence_of, expected_and_came, learned_of
 from axlewright.errors import AxlewrightError
-from axlewright.language import _, n_
+from axlewright.language import Shown, _, n_
 from axlewright.units import show_length
 
 if TYPE_CHECKING:
@@ -45,18 +45,23 @@ def judge(
     now : mapping
         As `pattern_rounds.context` gives it.
     """
-    from axlewright.diagnosis import diagnose, show_chance
+    from axlewright.diagnosis import Goal, diagnose, show_chance
 
     assert known.design is not None  # asked by the only caller
     readings = {flank: one.reading for flank, one in read.items()}
     evidence = evidence_of(known.design, known.entries, readings, now)
     shelf = [item.thickness_mm for item in known.shelf if item.count > 0]
     learned = learned_of(store, known)
+    goal = Goal.for_axle(now.get("drives_on", "drive"))
     diagnosis = diagnose(
-        evidence, spacer_stock=shelf or None, priors=None if learned is None else learned.priors
+        evidence,
+        spacer_stock=shelf or None,
+        priors=None if learned is None else learned.priors,
+        goal=goal,
     )
     found = Found()
     _show_readings(found, readings)
+    found.values["acceptance"] = _acceptance(readings, known.design, now)
     found.notes += runout_notes(read, known.design)
     depth = diagnosis.cause["pinion_out_mm"]
     found.notes.insert(0, diagnosis.words)
@@ -88,6 +93,8 @@ def judge(
         return found, diagnosis
     if best.look_again:  # the flank that decides was not read: nothing is advised from the other one alone
         found.verdict, found.why = "ask", _("What does the flank that decides show? It was not read.")
+        if goal.deciding_flank in read:
+            found.why = _("What do photos of both flanks show? What was said is too rough to decide.")
         found.questions.insert(0, found.why)
         found.values |= {"first_step": best.text, "cost_words": best.cost_words}
         return found, diagnosis
@@ -107,7 +114,8 @@ def judge(
     )
     if now["spacer_now_mm"] is None and best.spacer_change_mm:
         found.questions.insert(0, _(UNKNOWN_SPACER))
-    doubts = doubts_before(best, read, diagnosis, came is not None and not came.as_expected)
+    surprised = came is not None and not came.as_expected
+    doubts = doubts_before(best, read, diagnosis, surprised, goal.deciding_flank)
     found.questions += doubts
     wanted = _compare_with_sum(found, known, diagnosis, now)
     if best.pinion_move_mm == 0.0 and best.shim_move_mm == 0.0 and best.cost_class == "L0":
@@ -142,7 +150,11 @@ def _show_readings(found: Found, readings: Mapping[FlankName, PatternReading]) -
                 read.pattern.describe(),
                 note=(
                     _("centre {x} ± {sx} lengthwise, {y} ± {sy} in profile; from {source}").format(
-                        x=f"{x:+.2f}", sx=f"{sx:.2f}", y=f"{y:+.2f}", sy=f"{sy:.2f}", source=read.source
+                        x=f"{Shown(x):+.2f}",
+                        sx=f"{Shown(sx):.2f}",
+                        y=f"{Shown(y):+.2f}",
+                        sy=f"{Shown(sy):.2f}",
+                        source=read.source,
                     )
                 ).replace("-", "−"),
             )
@@ -151,6 +163,26 @@ def _show_readings(found: Found, readings: Mapping[FlankName, PatternReading]) -
             (_("drive: {sentence}") if flank == "drive" else _("coast: {sentence}")).format(sentence=sentence)
             for sentence in read.quality
         ]
+
+
+def _acceptance(
+    readings: Mapping[FlankName, PatternReading], design: GearSetDesign, now: Mapping[str, Any]
+) -> dict[str, list[dict[str, Any]]]:
+    """Hold each flank against the acceptance criteria, as it is kept."""
+    from axlewright.pattern import judge as judge_pattern
+
+    return {
+        flank: [
+            one.to_json()
+            for one in judge_pattern(
+                reading,
+                tooth_form=design.tooth_form,
+                condition=now.get("condition", "new"),
+                drives_on=now.get("drives_on", "drive"),
+            )
+        ]
+        for flank, reading in readings.items()
+    }
 
 
 def runout_notes(read: Mapping[FlankName, ReadFlank], design: GearSetDesign) -> list[str]:
@@ -171,6 +203,7 @@ def doubts_before(
     read: Mapping[FlankName, ReadFlank],
     diagnosis: Diagnosis,
     surprised: bool = False,
+    deciding: FlankName = "drive",
 ) -> list[str]:
     """Return what should be asked before gears come out for an advice; empty when nothing is doubtful.
 
@@ -178,6 +211,8 @@ def doubts_before(
     ----------
     surprised : bool
         Whether the last change brought something else than was expected of it.
+    deciding : {"drive", "coast"}
+        The flank that decides.
     """
     if best.cost_class not in GEARS_OUT:
         return []
@@ -187,10 +222,14 @@ def doubts_before(
             out.append(
                 _("Before anything is pressed, {flank} flank: {doubt}").format(flank=flank, doubt=doubt)
             )
-    drive = read.get("drive")
-    if drive is not None and drive.reading.center_sd[1] > ROUGH_SD:
+    decides = read.get(deciding)
+    if decides is not None and decides.reading.center_sd[1] > ROUGH_SD:
         out.append(
             _("The drive flank is known only roughly: photograph it before a bearing is pressed for this.")
+            if deciding == "drive"
+            else _(
+                "The coast flank is known only roughly: photograph it before a bearing is pressed for this."
+            )
         )
     moves = diagnosis.posterior.settings[:, 0]
     sure = max(float((moves > 0.0).mean()), float((moves < 0.0).mean()))
@@ -259,6 +298,8 @@ def _compare_with_sum(
 
 def _prefer_sum(found: Found, known: Known, best: Advice, now: Mapping[str, Any], wanted: float) -> None:
     """Take the measured sum's spacer in the first step: the patterns agree with it and are less sure."""
+    from axlewright.diagnosis import side_shims_sentence
+
     present = float(now["spacer_now_mm"])
     move = pinion_out_of_spacers(present, wanted, now["place"])
     shown = show_length(wanted, known.system)
@@ -278,6 +319,8 @@ def _prefer_sum(found: Found, known: Known, best: Advice, now: Mapping[str, Any]
             )
         )
         step += " " + then.format(length=show_length(abs(best.shim_move_mm), known.system))
+        if best.side_shims_to_fit_mm is not None:
+            step += " " + side_shims_sentence(best.side_shims_to_fit_mm)
     found.notes.append(_("From the patterns alone: {advice}").format(advice=best.text))
     found.values |= {
         "spacer_of_sum_mm": wanted,

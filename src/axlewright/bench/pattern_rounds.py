@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from axlewright.bench.found import Known, pinion_out_of_spacers
 from axlewright.bench.pattern_looks import kept_reading
 from axlewright.language import chosen
+from axlewright.units import chosen_system
 
 if TYPE_CHECKING:
     from axlewright.diagnosis import Earlier, Evidence, ExpectedVsCame, LearnedDesign
@@ -37,7 +38,23 @@ def context(known: Known) -> dict[str, Any]:
         "backlash_mm": backlash.get("mean_mm"),
         "backlash_target_mm": backlash.get("target_mm"),
         "ring_moved_total_mm": moved,
+        "condition": identity.get("condition", "new"),
+        "drives_on": identity.get("drives_on", "drive"),
+        "side_shims_mm": _side_shims(known.entries),
     }
+
+
+def _side_shims(entries: Sequence[Entry]) -> list[float] | None:
+    """Return the side shims fitted now, ring gear's side first; None where a move since leaves that open."""
+    for entry in reversed(entries):
+        if entry.kind == "decision" and entry.step == "pattern" and entry.payload.get("taken"):
+            return None  # an advice was followed since they were read
+        if entry.kind == "result" and entry.step == "backlash":
+            values = entry.payload.get("values", {})
+            if "ring_side_mm" not in values or "ring_side_new_mm" in values:
+                return None  # not read, or told to be changed
+            return [float(values["ring_side_mm"]), float(values["other_side_mm"])]
+    return None
 
 
 def read_rounds(entries: Sequence[Entry]) -> list[Entry]:
@@ -134,6 +151,7 @@ def evidence_of(
     """
     from axlewright.diagnosis import Evidence
 
+    shims = now.get("side_shims_mm")
     return Evidence(
         design,
         readings.get("drive"),
@@ -145,6 +163,7 @@ def evidence_of(
         spacer_now_mm=now["spacer_now_mm"],
         place=now["place"],
         history=earlier_rounds(entries, now, before),
+        side_shims_mm=None if shims is None else (float(shims[0]), float(shims[1])),
     )
 
 
@@ -169,7 +188,7 @@ def expected_and_came(
     ExpectedVsCame or None
         None for the first round, when nothing was moved, or when what was moved is not known.
     """
-    from axlewright.diagnosis import compare_expected, diagnose
+    from axlewright.diagnosis import Goal, compare_expected, diagnose
 
     rounds = [e for e in read_rounds(entries) if "context" in e.payload]
     if not rounds:
@@ -177,8 +196,9 @@ def expected_and_came(
     moved = moved_since(entries, rounds[-1], now)
     if moved is None or max(abs(m) for m in moved) < STILL_MM:
         return None
-    before = diagnose(evidence_of_round(design, entries, rounds[-1]))
-    return compare_expected(before, evidence, pinion_moved_mm=moved[0], ring_moved_mm=moved[1])
+    goal = Goal.for_axle(now.get("drives_on", "drive"))
+    before = diagnose(evidence_of_round(design, entries, rounds[-1]), goal=goal)
+    return compare_expected(before, evidence, pinion_moved_mm=moved[0], ring_moved_mm=moved[1], goal=goal)
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,8 +210,8 @@ class _Finished:
 
 
 @lru_cache(maxsize=16)
-def _learned(jobs: _Finished, language: str) -> LearnedDesign:
-    assert language == chosen()  # its words are kept for each language
+def _learned(jobs: _Finished, kept: tuple[str, str]) -> LearnedDesign:
+    assert kept == (chosen(), chosen_system())  # its words are kept for each language and system
     from axlewright.diagnosis import learn_design
 
     return learn_design(jobs.evidence)
@@ -223,4 +243,4 @@ def learned_of(store: JobStore, known: Known) -> LearnedDesign | None:
         keys.append((job.uid, rounds[-1].seq))
         if len(told) == MOST_JOBS:
             break
-    return _learned(_Finished(tuple(keys), tuple(told)), chosen()) if told else None
+    return _learned(_Finished(tuple(keys), tuple(told)), (chosen(), chosen_system())) if told else None

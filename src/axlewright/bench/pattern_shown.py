@@ -7,13 +7,15 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from axlewright.bench.pattern_sheet import CAUSE_NAMES
-from axlewright.language import _, n_
+from axlewright.language import Shown, _, n_
 from axlewright.units import System, show_length
 
 SHOWN_ADVICE: Final = 3
 LIKELY_SHARE: Final = 0.03
 """Ways in which the depth came about that are less likely than this are not drawn."""
 LEAST_REACH_DEG: Final = 0.05
+LEAST_EDGE_CHANCE: Final = 0.05
+"""Edges of the flank that the mark reaches with less chance than this are not told."""
 FIGURES: Final[Mapping[str, str]] = {
     "drive_profile": n_("drive side, root −1 to top +1"),
     "drive_lengthwise": n_("drive side, toe −1 to heel +1"),
@@ -135,7 +137,7 @@ def advice_shown(result: Mapping[str, Any], system: System) -> list[AdviceShown]
 
 def _text(key: str, value: float, system: System) -> str:
     if key.endswith("_deg"):
-        return f"{value:+.3f}°".replace("-", "−")
+        return f"{Shown(value):+.3f}°".replace("-", "−")
     return show_length(value, system, signed=True)
 
 
@@ -181,6 +183,48 @@ def ways_shown(result: Mapping[str, Any]) -> list[Way]:
     return [Way(_(WAYS.get(k, k)), 100.0 * v) for v, k in rows if v >= LIKELY_SHARE]
 
 
+def measures_shown(summary: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Return each measure of a pattern that was read, with its uncertainty (one standard deviation)."""
+    from axlewright.contact.marks import EDGE_WORDS
+
+    center, sd = summary.get("center") or (None, None), summary.get("center_sd") or (None, None)
+    rows = [
+        (_("centre, toe −1 to heel +1"), center[0], sd[0], "+.2f", ""),
+        (_("centre, root −1 to top +1"), center[1], sd[1], "+.2f", ""),
+        (_("length, of the tooth's"), summary.get("length_fraction"), summary.get("length_sd"), ".2f", ""),
+        (
+            _("height, of the working depth"),
+            summary.get("height_fraction"),
+            summary.get("height_sd"),
+            ".2f",
+            "",
+        ),
+        (_("area, of the flank's"), summary.get("area_fraction"), summary.get("area_sd"), ".2f", ""),
+        (
+            _("slant, toward the top at the heel"),
+            summary.get("slant_deg"),
+            summary.get("slant_sd_deg"),
+            "+.0f",
+            "°",
+        ),
+    ]
+    out = []
+    for name, value, spread, form, unit in rows:
+        if value is None or spread is None:
+            continue  # the way of reading says next to nothing of it
+        plain = form.removeprefix("+")
+        out.append((name, f"{format(Shown(value), form)}{unit} ± {format(Shown(spread), plain)}{unit}"))
+    for name, edge in summary.get("edges", {}).items():
+        chance = float(edge["chance"])
+        if chance < LEAST_EDGE_CHANCE:
+            continue
+        words = _("reached, {chance} % sure").format(chance=f"{100 * min(chance, 0.99):.0f}")
+        if edge["hard_line"]:
+            words += "; " + _("a hard line along {share} % of it").format(share=f"{100 * edge['share']:.0f}")
+        out.append((_("edge: {edge}").format(edge=_(EDGE_WORDS[name])), words))
+    return out
+
+
 def compared_shown(result: Mapping[str, Any], system: System) -> tuple[str, list[Compared]]:
     """Return what the last change was expected to bring beside what came: a sentence and the figures."""
     from axlewright.diagnosis import SURPRISE
@@ -192,7 +236,7 @@ def compared_shown(result: Mapping[str, Any], system: System) -> tuple[str, list
     def show(key: str, value: float, sd: float) -> str:
         if key == "backlash_mm":
             return f"{show_length(value, system)} ± {show_length(sd, system)}"
-        return f"{value:+.2f} ± {sd:.2f}".replace("-", "−")
+        return f"{Shown(value):+.2f} ± {Shown(sd):.2f}".replace("-", "−")
 
     rows = [
         Compared(

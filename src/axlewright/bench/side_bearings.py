@@ -29,7 +29,10 @@ def tell_shims_read(found: Found, typed: Typed) -> SideShims | None:
     )
     found.read_length(_("side shim, ring gear side"), ring, typed.system, place="R")
     found.read_length(_("side shim, other side"), other, typed.system, place="O")
-    return None if ring is None or other is None else SideShims(ring, other)
+    if ring is None or other is None:
+        return None
+    found.values |= {"ring_side_mm": ring, "other_side_mm": other}
+    return SideShims(ring, other)
 
 
 def shims_to_fit(found: Found, typed: Typed, known: Known, ring_away_mm: float) -> bool:

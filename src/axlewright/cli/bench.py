@@ -14,13 +14,24 @@ from axlewright.units import parse_length, show_length
 
 
 def _lengths(text: str, unit: str, where: str) -> tuple[float, ...]:
-    """Read one or several lengths separated by spaces or semicolons."""
-    out = []
-    for part in text.replace(";", " ").split():
-        out.append(parse_length(part, default_unit=unit, where=where))
+    """Read one or several lengths, as the fields of the page understand them."""
+    from axlewright.bench.typed import split_readings
+
+    try:
+        parts = split_readings(text)
+    except InputError as error:
+        raise InputError(error.what, where=where, fix=error.fix) from error
+    out = [parse_length(f"{number} {own}".strip(), default_unit=unit, where=where) for number, own in parts]
     if not out:
         raise InputError(_("nothing was typed"), where=where, fix=_("give at least one length"))
     return tuple(out)
+
+
+def _unit_of(mark: str) -> str | None:
+    """Return the unit a depth mark was taken in, so that the other one can be thought of as well."""
+    if not mark:
+        return None
+    return "0.01 mm" if mark.rstrip().lower().endswith(("mm", "µm", "um")) else "0.001 in"
 
 
 @plain_errors
@@ -142,7 +153,12 @@ def read(
     coast_corners: Annotated[str, typer.Option(help="As for drive.")] = "",
     coast_words: Annotated[str, typer.Option(help="As for drive.")] = "",
     compound: Annotated[str, typer.Option(help="rubbed, print or auto.")] = "auto",
-    backlash: Annotated[list[str] | None, typer.Option(help="Backlash readings round the ring gear.")] = None,
+    backlash: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="Backlash readings round the ring gear, several as '0.15 0.17 mm' or one at a time."
+        ),
+    ] = None,
     backlash_target: Annotated[str, typer.Option(help="Stamped or wanted backlash.")] = "",
     mark: Annotated[
         str, typer.Option(help="What the depth mark asks of the mounting distance, such as +0.002in.")
@@ -150,20 +166,42 @@ def read(
     spacer_now: Annotated[str, typer.Option(help="Thickness of the spacer fitted now.")] = "",
     place: Annotated[str, typer.Option(help="under_head, behind_cup or cage_flange.")] = "under_head",
     stock: Annotated[str, typer.Option(help="Measured spacers on the shelf, with units or in mm.")] = "",
+    spacer_step: Annotated[
+        str, typer.Option(help="Step in which depth spacers are to be had; 0.0005 in when not given.")
+    ] = "",
+    side_shims: Annotated[
+        str, typer.Option(help="Side shims fitted now, ring gear's side then the other: '0.250in 0.265in'.")
+    ] = "",
+    shim_step: Annotated[str, typer.Option(help="Step in which side shims can be changed.")] = "0.001in",
+    condition: Annotated[
+        str, typer.Option(help="new or used: a used set is held against its own wear trace.")
+    ] = "new",
+    drives_on: Annotated[
+        str, typer.Option(help="Flank that pulls going forward: drive, or coast as on many front axles.")
+    ] = "drive",
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Read photos of both flanks and say what is wrong and what to change."""
-    from axlewright.diagnosis import Evidence, diagnose, show_chance
+    from axlewright.diagnosis import Evidence, Goal, diagnose, show_chance
     from axlewright.gearset import load_design
     from axlewright.pattern import (
         PhotoReading,
         RefusedPhotoError,
+        judge,
         pattern_from_words,
         read_photo,
         settle_pair,
     )
 
     loaded = load_design(design)
+    goal = Goal.for_axle(drives_on)
+    shims = _lengths(side_shims, "mm", "--side-shims") if side_shims else ()
+    if shims and len(shims) != 2:
+        raise InputError(
+            _("two thicknesses are needed"),
+            where="--side-shims",
+            fix=_("give the thickness on the ring gear's side, then that on the other side"),
+        )
     refused: dict[Any, RefusedPhotoError] = {}
 
     def reading(flank: Any, photo: Path | None, corners: str, words: str) -> Any:
@@ -189,11 +227,7 @@ def read(
     one, two = looks["drive"], looks["coast"]
     if isinstance(one, PhotoReading) and isinstance(two, PhotoReading):
         looks["drive"], looks["coast"] = settle_pair(one, two, loaded)
-    readings = [
-        mm
-        for text in backlash or []
-        for mm in _lengths(text.replace(",", " ") if " " in text else text, "mm", "--backlash")
-    ]
+    readings = [mm for text in backlash or [] for mm in _lengths(text, "mm", "--backlash")]
     found = diagnose(
         Evidence(
             loaded,
@@ -204,25 +238,56 @@ def read(
             if backlash_target
             else None,
             mark_mm=parse_length(mark, where="--mark") if mark else None,
+            mark_unit=_unit_of(mark),
             spacer_now_mm=parse_length(spacer_now, where="--spacer-now") if spacer_now else None,
             place=place,  # type: ignore[arg-type]
             refused=tuple(refused),
+            side_shims_mm=(shims[0], shims[1]) if shims else None,
         ),
         spacer_stock=_lengths(stock, "mm", "--stock") if stock else None,
+        spacer_step_mm=parse_length(spacer_step, default_unit="mm", where="--spacer-step")
+        if spacer_step
+        else None,
+        shim_step_mm=parse_length(shim_step, default_unit="mm", where="--shim-step"),
+        goal=goal,
     )
+    form, state = loaded.tooth_form, condition
+    verdicts = {
+        flank: judge(look, tooth_form=form, condition=state, drives_on=drives_on)  # type: ignore[arg-type]
+        for flank, look in looks.items()
+        if look is not None
+    }
     if as_json:
-        measured = {k: (v.summary() if v is not None else None) for k, v in looks.items()}
+        measured = {
+            k: None if v is None else {**v.summary(), "acceptance": [one.to_json() for one in verdicts[k]]}
+            for k, v in looks.items()
+        }
         unread = {k: {"what": e.what, "where": e.where, "fix": e.fix} for k, e in refused.items()}
         print_json({"design": loaded.name, **measured, "refused": unread, **found.to_json()})
         return
     for name, look in looks.items():
         if name in refused:
-            typer.echo(f"{name:5}: " + _("photo refused: {reason}").format(reason=str(refused[name])))
+            typer.echo(f"{_(name):5}: " + _("photo refused: {reason}").format(reason=str(refused[name])))
         if look is not None:
-            typer.echo(f"{name:5}: {look.pattern.describe()}")
+            typer.echo(f"{_(name):5}: {look.pattern.describe()}")
             for note in look.quality:
                 typer.echo(f"       {note}")
-    typer.echo(found.words)
+            for one in verdicts[name]:
+                sign = {"inside": "✓", "outside": "✕"}.get(one.kind, "?")
+                typer.echo(f"       {sign} {one.text}")
+    typer.echo(_("Cause: {words}").format(words=found.words))
+    pinion, ring = found.cure["pinion_move_mm"], found.cure["ring_move_mm"]
+    typer.echo(
+        _(
+            "Cure, known better: pinion {pinion} ± {pinion_sd} out, ring gear {ring} ± {ring_sd} away; with "
+            "a minus in, or closer."
+        ).format(
+            pinion=show_length(pinion.mean, signed=True),
+            pinion_sd=show_length(pinion.sd),
+            ring=show_length(ring.mean, signed=True),
+            ring_sd=show_length(ring.sd),
+        )
+    )
     for k, item in enumerate(found.advice[:3], start=1):
         typer.echo(f"{k}. {item.text}")
         if item.look_again:
@@ -235,7 +300,13 @@ def read(
             )
         )
         for name, pattern in item.expected.items():
-            typer.echo(f"   expected {name}: {pattern.describe()}")
+            typer.echo(
+                _("   expected, {flank} flank: {pattern}").format(flank=_(name), pattern=pattern.describe())
+            )
+        if item.expected_backlash_mm is not None:
+            typer.echo(
+                _("   expected backlash: {length}").format(length=show_length(item.expected_backlash_mm))
+            )
 
 
 @plain_errors

@@ -1,6 +1,13 @@
 """WHY a pattern looks as it does, and what to change next."""
 
-from axlewright.diagnosis.advice import COST_HOURS, COST_WORDS, Advice, show_chance, spacer_sign
+from axlewright.diagnosis.advice import (
+    COST_HOURS,
+    COST_WORDS,
+    Advice,
+    show_chance,
+    side_shims_sentence,
+    spacer_sign,
+)
 from axlewright.diagnosis.cause import Posterior, Spread
 from axlewright.diagnosis.cure import Goal
 from axlewright.diagnosis.diagnose import Diagnosis, diagnose
@@ -32,5 +39,6 @@ __all__ = [
     "diagnose",
     "learn_design",
     "show_chance",
+    "side_shims_sentence",
     "spacer_sign",
 ]

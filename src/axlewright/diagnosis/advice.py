@@ -13,7 +13,7 @@ from axlewright.contact import ContactPattern
 from axlewright.contact.atlas import Atlas
 from axlewright.diagnosis.cause import Posterior
 from axlewright.diagnosis.cure import Goal, accepted, best_moves, patterns_after
-from axlewright.diagnosis.evidence import Place
+from axlewright.diagnosis.evidence import LEAST_SHIM_MM, Place
 from axlewright.language import _, n_
 from axlewright.units import show_length
 
@@ -31,7 +31,7 @@ COST_HOURS = {"L0": 0.2, "L1": 0.7, "L2": 1.5, "L3": 3.0, "L4": 6.0}
 UNFIXABLE = 0.25  # chance that shims can do it below which measuring the housing comes first: our choice
 RING_SAMPLES = 512  # enough for the median ring-gear move, which is rounded to whole shims anyway
 NEAREST_SPACERS = 4  # of the shelf that are tried
-LEAST_SPACER_MM = 0.05  # thinner shims are not made for axles (0.002 in; common practice, no source)
+LEAST_SPACER_MM = LEAST_SHIM_MM
 COMEBACK_HOURS = 8.0  # what a change that was not the last costs later, the second visit included
 
 
@@ -57,6 +57,8 @@ class Advice:
     expected_backlash_mm : float or None
     look_again : bool
         True when it asks for a better look and changes nothing.
+    side_shims_to_fit_mm : (float, float) or None
+        On the ring gear's side and on the other, when the present ones are known [mm].
     """
 
     text: str
@@ -70,6 +72,7 @@ class Advice:
     expected: dict[str, ContactPattern]
     expected_backlash_mm: float | None
     look_again: bool = False
+    side_shims_to_fit_mm: tuple[float, float] | None = None
 
     def to_json(self) -> dict[str, Any]:
         """Return plain data."""
@@ -79,6 +82,9 @@ class Advice:
             "spacer_to_fit_mm": None if self.spacer_to_fit_mm is None else round(self.spacer_to_fit_mm, 4),
             "pinion_move_mm": round(self.pinion_move_mm, 4),
             "shim_move_mm": round(self.shim_move_mm, 4),
+            "side_shims_to_fit_mm": None
+            if self.side_shims_to_fit_mm is None
+            else [round(v, 4) for v in self.side_shims_to_fit_mm],
             "cost_class": self.cost_class,
             "cost_words": self.cost_words,
             "look_again": self.look_again,
@@ -117,6 +123,22 @@ def _pinion_choices(
     return out
 
 
+def shims_allow(ring: float, step: float, now: tuple[float, float] | None) -> float:
+    """Return the ring-gear move [mm] in whole steps that both side shims allow; away thins the ring side."""
+    whole = round(ring / step)
+    if now is not None:
+        most_away, most_closer = (int((shim - LEAST_SHIM_MM) / step + 1e-9) for shim in now)
+        whole = max(-most_closer, min(most_away, whole))
+    return whole * step
+
+
+def side_shims_sentence(to_fit_mm: tuple[float, float]) -> str:
+    """Name both side shims to fit [mm], ring gear's side first."""
+    return _("Side shims then: {ring} on the ring gear's side, {other} on the other.").format(
+        ring=show_length(to_fit_mm[0]), other=show_length(to_fit_mm[1])
+    )
+
+
 def spacer_out_of_reach(
     wanted: float, place: Place, spacer_now: float | None, stock: Sequence[float] | None, step: float
 ) -> str:
@@ -152,6 +174,7 @@ def list_advice(
     spacer_stock: Sequence[float] | None,
     spacer_step_mm: float,
     shim_step_mm: float,
+    side_shims_mm: tuple[float, float] | None,
     fixable: float,
     backlash_known: bool,
 ) -> list[Advice]:
@@ -169,7 +192,7 @@ def list_advice(
         ring = 0.0
         if move_ring:
             b = best_moves(some, atlas, backlash_target_mm, goal, pinion_move=np.array(pinion))[1]
-            ring = round(float(np.median(b)) / shim_step_mm) * shim_step_mm
+            ring = shims_allow(float(np.median(b)), shim_step_mm, side_shims_mm)
         # A change never ends quite where it was meant; no change leaves all as it is.
         built = scatter * [bool(pinion) * goal.build_sd_mm[0], bool(pinion or ring) * goal.build_sd_mm[1]]
         centers, backlash = patterns_after(posterior, atlas, pinion + built[:, 0], ring + built[:, 1])
@@ -178,11 +201,15 @@ def list_advice(
         cost = gears_out if pinion else ("L1" if ring else "L0")
         hours = COST_HOURS[cost] + (1.0 - chance) * (COST_HOURS["L3"] + COMEBACK_HOURS)
         change = spacer_sign(place) * pinion
+        text, shims = _sentence(pinion, ring, change, spacer, place), side_shims_mm
+        if ring and shims is not None:
+            shims = (shims[0] - ring, shims[1] + ring)
+            text += " " + side_shims_sentence(shims)
         found.append(
             (
                 hours,
                 Advice(
-                    _sentence(pinion, ring, change, spacer, place),
+                    text,
                     pinion,
                     ring,
                     change,
@@ -192,6 +219,7 @@ def list_advice(
                     chance,
                     {},
                     float(backlash.mean()) if backlash_known else None,
+                    side_shims_to_fit_mm=shims,
                 ),
             )
         )
@@ -240,6 +268,23 @@ def look_first(text: str, spacer_now_mm: float | None) -> Advice:
     """
     return Advice(
         text, 0.0, 0.0, 0.0, spacer_now_mm, "L0", _(COST_WORDS["L0"]), 0.0, {}, None, look_again=True
+    )
+
+
+def see_better_first(spacer_now_mm: float | None) -> Advice:
+    """Return the advice to look better when a rough reading is no ground for a change nor for leaving it.
+
+    Parameters
+    ----------
+    spacer_now_mm : float or None
+        [mm].
+    """
+    return look_first(
+        _(
+            "Photograph both flanks and read the backlash before anything is decided: what is known so far "
+            "is too rough to say that the set is right, and no ground for taking it apart."
+        ),
+        spacer_now_mm,
     )
 
 

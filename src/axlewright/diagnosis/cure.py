@@ -6,7 +6,7 @@ better than the cause.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 
 from axlewright.contact.atlas import Atlas
 from axlewright.diagnosis.cause import SEEN_COLUMNS, Posterior, developed_centers
+from axlewright.errors import InputError
+from axlewright.language import _
 
 Array = NDArray[np.float64]
 
@@ -55,6 +57,32 @@ class Goal:
         "(common practice, no source; public-domain manuals TM 9-2320-273-34 and TM 10-3930-660-34 "
         "give the words, not the figures)"
     )
+
+    @classmethod
+    def for_axle(cls, drives_on: str = "drive") -> Goal:
+        """Return the goal of an axle by the flank that pulls going forward.
+
+        Parameters
+        ----------
+        drives_on : {"drive", "coast"}
+            "coast" for axles that pull with the ring gear's concave flank, as many front axles do: what is
+            wanted of the two flanks changes places, and the coast flank decides.
+        """
+        if drives_on == "drive":
+            return cls()
+        if drives_on != "coast":
+            raise InputError(
+                _("unknown flank '{drives_on}'").format(drives_on=drives_on),
+                where="drives_on",
+                fix=_("use drive or coast"),
+            )
+        usual = cls()
+        return replace(
+            usual,
+            center=(*usual.center[2:], *usual.center[:2]),
+            scale=(*usual.scale[2:], *usual.scale[:2]),
+            accept=(*usual.accept[2:], *usual.accept[:2]),
+        )
 
     @property
     def deciding_flank(self) -> Literal["drive", "coast"]:

@@ -19,6 +19,7 @@ from axlewright.diagnosis.advice import (
     list_advice,
     look_first,
     photograph_first,
+    see_better_first,
     show_chance,
     spacer_out_of_reach,
 )
@@ -28,7 +29,7 @@ from axlewright.diagnosis.evidence import Evidence
 from axlewright.diagnosis.priors import Priors
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import FlankName
-from axlewright.language import _, n_
+from axlewright.language import Shown, _, n_
 from axlewright.units import show_length
 
 Array = NDArray[np.float64]
@@ -50,6 +51,9 @@ PLACING_ROUNDS = 4
 # From here on, in half depths, a pattern runs off the tooth: how far it moves there differs from set to set,
 # and of simulated sets that began there about 60 % were right after one change (docs/diagnosis.md).
 OFF_THE_EDGE = 0.45
+# A place in profile known worse than this (words, a sketch) does not carry the advice to leave a set that is
+# more likely wrong than right; photos reach 0.02 to 0.06.
+ROUGH_SD, LEFT_CHANCE = 0.10, 0.5
 DRAWN = 2  # so many of the best advices come with the patterns expected after them
 LIKELY = 0.4  # a way in which the depth came about that is at least this likely is told
 # A housing error is told from twice its prior spread on (0.025 mm, 0.0143 deg) and when two of its own
@@ -208,7 +212,7 @@ def diagnose(
     for what, step in (("shim_step_mm", shim_step_mm), ("spacer_step_mm", spacer_step_mm)):
         if not step > 0.0:
             raise InputError(
-                _("A step of {step} mm cannot be built.").format(step=f"{step:g}"),
+                _("A step of {step} mm cannot be built.").format(step=f"{Shown(step):g}"),
                 where=what,
                 fix=_("give a step above zero"),
             )
@@ -235,6 +239,7 @@ def diagnose(
         spacer_stock=spacer_stock,
         spacer_step_mm=spacer_step_mm,
         shim_step_mm=shim_step_mm,
+        side_shims_mm=evidence.side_shims_mm,
         fixable=fixable,
         backlash_known=evidence.backlash_mm is not None,
     )
@@ -243,7 +248,9 @@ def diagnose(
         advice.insert(0, _read_again(evidence))
     elif unread is not None:
         advice.insert(0, unread)
-    notes = _notes(evidence, posterior, cause, fixable, explained, atlas)
+    elif _too_rough(evidence, goal, advice[0]):
+        advice.insert(0, see_better_first(evidence.spacer_now_mm))
+    notes = _notes(evidence, posterior, cause, fixable, explained, atlas, goal)
     beyond = spacer_out_of_reach(
         float(np.median(a)), evidence.place, evidence.spacer_now_mm, spacer_stock, spacer_step_mm
     )
@@ -283,6 +290,14 @@ def _unread(evidence: Evidence, goal: Goal) -> Advice | None:
     return photograph_first(flank, refused, evidence.spacer_now_mm)
 
 
+def _too_rough(evidence: Evidence, goal: Goal, best: Advice) -> bool:
+    """Say whether leaving all as it is comes first only because too little is known for anything else."""
+    seen = evidence.seen(goal.deciding_flank)
+    rough = seen is not None and seen.profile_sd > ROUGH_SD
+    left = not best.pinion_move_mm and not best.shim_move_mm and best.cost_class == "L0"
+    return rough and left and best.chance_last_teardown < LEFT_CHANCE
+
+
 def expected_patterns(
     evidence: Evidence, posterior: Posterior, advice: Advice, atlas: Atlas
 ) -> dict[str, ContactPattern]:
@@ -319,6 +334,7 @@ def _notes(
     fixable: float,
     explained: bool,
     atlas: Atlas,
+    goal: Goal,
 ) -> list[str]:
     notes = []
     if not explained:
@@ -337,7 +353,7 @@ def _notes(
                 )
             )
     for key, what, scale in (
-        ("offset_error_mm", "offset", OFFSET_TOLD_MM),
+        ("offset_error_mm", _("offset"), OFFSET_TOLD_MM),
         ("shaft_angle_error_deg", _("shaft angle"), SHAFT_ANGLE_TOLD_DEG),
     ):
         spread = cause[key]
@@ -357,11 +373,16 @@ def _notes(
         )
     if evidence.backlash_mm is None:
         notes.append(_("The backlash was not read: read it before the ring gear is moved; it costs minutes."))
-    drive = evidence.seen("drive")
-    if drive is not None and abs(drive.profile) > OFF_THE_EDGE:
+    decides = evidence.seen(goal.deciding_flank)
+    if decides is not None and abs(decides.profile) > OFF_THE_EDGE:
         notes.append(
             _(
                 "The drive pattern runs off the edge of the tooth: there the size of the change is known "
+                "less well, so roll again after it and count on a second one."
+            )
+            if goal.deciding_flank == "drive"
+            else _(
+                "The coast pattern runs off the edge of the tooth: there the size of the change is known "
                 "less well, so roll again after it and count on a second one."
             )
         )

@@ -9,10 +9,12 @@ from typing import Literal, Protocol, TypeAlias
 from axlewright.contact import ContactPattern
 from axlewright.errors import InputError
 from axlewright.gearset import GearSetDesign
-from axlewright.language import _
+from axlewright.language import Shown, _
 
 Place = Literal["under_head", "behind_cup", "cage_flange"]
 DEFAULT_CENTER_SD = (0.06, 0.06)
+LEAST_SHIM_MM = 0.05
+"""Thinner spacers and shims are not made for axles (0.002 in; common practice, no source) [mm]."""
 
 
 class PatternReadingLike(Protocol):
@@ -85,6 +87,9 @@ class Evidence:
         Unit in which a mark without one was taken; with it the other unit is thought of as well.
     spacer_now_mm : float, optional
         Spacer fitted now [mm].
+    side_shims_mm : (float, float), optional
+        Shims fitted now on the ring gear's side and on the other side [mm]; the advice then names both to
+        fit, and moves no farther than they allow.
     place : {"under_head", "behind_cup", "cage_flange"}
         Where the depth spacer sits.
     history : tuple of Earlier
@@ -109,6 +114,7 @@ class Evidence:
     place: Place = "under_head"
     history: tuple[Earlier, ...] = ()
     refused: tuple[Literal["drive", "coast"], ...] = ()
+    side_shims_mm: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
         for flank in self.refused:
@@ -134,9 +140,16 @@ class Evidence:
         ):
             if value is not None and not (math.isfinite(value) and 0.0 <= value <= 3.0):
                 raise InputError(
-                    _("{value} mm is no backlash").format(value=f"{value:g}"),
+                    _("{value} mm is no backlash").format(value=f"{Shown(value):g}"),
                     where=name,
                     fix=_("give 0 to 3 mm"),
+                )
+        for shim in self.side_shims_mm or ():
+            if not (math.isfinite(shim) and LEAST_SHIM_MM <= shim <= 30.0):
+                raise InputError(
+                    _("{value} mm is no side shim").format(value=f"{Shown(shim):g}"),
+                    where="side_shims_mm",
+                    fix=_("give the thickness on the ring gear's side, then that on the other side"),
                 )
         if not self.backlash_sd_mm > 0.0:
             raise InputError(

@@ -8,15 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
-
-import numpy as np
+from typing import Any, Literal
 
 from axlewright.contact import ContactPattern
 from axlewright.contact.marks import EDGE_WORDS, edge_words
 from axlewright.errors import InputError
 from axlewright.gearset.design import ToothForm
-from axlewright.language import _, n_
+from axlewright.language import Shown, _, n_
+from axlewright.pattern.at_edges import SURE, hard_lines, read_edges
 from axlewright.pattern.readings import PatternReading
 from axlewright.setup.limits import Limit, Verdict
 from axlewright.setup.limits import judge as judge_limit
@@ -25,8 +24,10 @@ from axlewright.setup.sources import CIVIL, manual
 Measure = Literal["lengthwise", "profile", "length", "edges"]
 Condition = Literal["new", "used"]
 Role = Literal["working", "other"]
+VerdictKind = Literal["inside", "outside", "near the edge: measure again", "look yourself"]
 T21 = "government manual TM 5-3810-300-24&P2 ch 4"
 T30 = "government manual TM 5-4210-230-14&P-1"
+EXACT = 1e-3  # how well a computed outline is known [cells]
 OURS = "the number is this program's own, common practice, no source"
 
 
@@ -78,9 +79,13 @@ class PatternVerdict:
     """
 
     criterion: Criterion
-    kind: Literal["inside", "outside", "near the edge: measure again", "look yourself"]
+    kind: VerdictKind
     text: str
     verdict: Verdict | None = None
+
+    def to_json(self) -> dict[str, Any]:
+        """Return plain data."""
+        return {"criterion": self.criterion.key, "verdict": self.kind, "text": self.text}
 
 
 def _band(name: str, low: float | None, high: float | None, source: str) -> Limit:
@@ -182,65 +187,65 @@ def _judge_one(
     reading: PatternReading | ContactPattern, pattern: ContactPattern, c: Criterion
 ) -> PatternVerdict:
     if pattern.empty:
-        return PatternVerdict(
-            c,
-            "look yourself",
-            _("Nothing is marked; wanted: {text} ({source}).").format(text=_(c.text), source=c.source),
-        )
-    read = isinstance(reading, PatternReading)
-    sd_x, sd_y = reading.center_sd if isinstance(reading, PatternReading) else (0.0, 0.0)
-    sd_l = reading.length_sd if isinstance(reading, PatternReading) else 0.0
+        words = _("Nothing is marked; wanted: {text} ({source}).")
+        return PatternVerdict(c, "look yourself", words.format(text=_(c.text), source=c.source))
     if c.limit is not None:
-        value, sd = {
-            "lengthwise": (pattern.center[0], sd_x),
-            "profile": (pattern.center[1], sd_y),
-            "length": (pattern.length_fraction, sd_l),
-        }[c.measure]
-        verdict = judge_limit(value, c.limit, expanded_uncertainty=2.0 * sd)
-        return PatternVerdict(c, verdict.kind, verdict.text("metric"), verdict)
+        return _judge_number(reading, pattern, c, c.limit)
     if c.condition == "used":
-        return PatternVerdict(
-            c,
-            "look yourself",
-            _("Used set: wanted {text} ({source}).").format(text=_(c.text), source=c.source),
-        )
-    touched = sorted(pattern.touches & set(c.edges))
-    if touched:
-        where = edge_words(touched)
-        return PatternVerdict(
-            c,
-            "outside",
-            _("The pattern reaches the {where}; wanted: {text} ({source}).").format(
-                where=where, text=_(c.text), source=c.source
-            ),
-        )
-    near = _nearest_edges(pattern, c.edges, sd_x, sd_y) if read else []
-    if near:
-        return PatternVerdict(
-            c,
-            "near the edge: measure again",
-            _(
-                "The pattern comes as near to the {near} as the reading is sure; wanted: {text} ({source})."
-            ).format(near=edge_words(near), text=_(c.text), source=c.source),
-        )
-    return PatternVerdict(
-        c,
-        "inside",
-        _("Clear of {edges} ({source}).").format(
-            edges=", ".join(_(EDGE_WORDS[e]) for e in c.edges), source=c.source
+        words = _("Used set: wanted {text} ({source}).")
+        return PatternVerdict(c, "look yourself", words.format(text=_(c.text), source=c.source))
+    return _judge_edges(reading, pattern, c)
+
+
+def _judge_number(
+    reading: PatternReading | ContactPattern, pattern: ContactPattern, c: Criterion, limit: Limit
+) -> PatternVerdict:
+    read = reading if isinstance(reading, PatternReading) else None
+    value, sd = {
+        "lengthwise": (pattern.center[0], 0.0 if read is None else read.center_sd[0]),
+        "profile": (pattern.center[1], 0.0 if read is None else read.center_sd[1]),
+        "length": (pattern.length_fraction, 0.0 if read is None else read.length_sd),
+    }[c.measure]
+    verdict = judge_limit(value, limit, expanded_uncertainty=2.0 * sd)
+    words = {
+        "inside": _("{name}: {value} is inside; wanted: {text}, {low} to {high} ({source})."),
+        "outside": _("{name}: {value} is outside; wanted: {text}, {low} to {high} ({source})."),
+        "near the edge: measure again": _(
+            "{name}: {value} is too near the edge to say; wanted: {text}, {low} to {high} ({source})."
         ),
-    )
+    }[verdict.kind]
+    form = ".2f" if c.measure == "length" else "+.2f"
+    low, high = ("…" if edge is None else format(Shown(edge), form) for edge in (limit.low, limit.high))
+    told = format(Shown(value), form) + (f" ± {Shown(2.0 * sd):.2f}" if sd else "")
+    source = f"{_('default, ')}{c.source}" if limit.is_default else limit.source
+    text = words.format(name=_(limit.name), value=told, text=_(c.text), low=low, high=high, source=source)
+    return PatternVerdict(c, verdict.kind, text[0].upper() + text[1:], verdict)
 
 
-def _nearest_edges(pattern: ContactPattern, edges: tuple[str, ...], sd_x: float, sd_y: float) -> list[str]:
-    """Return the edges that the pattern may reach within two standard deviations of its place."""
-    rows, cols = pattern.mask.shape
-    up = np.flatnonzero(pattern.mask.any(axis=1))
-    along = np.flatnonzero(pattern.mask.any(axis=0))
-    gap = {
-        "root": (2.0 * up[0] / (rows - 1), sd_y),
-        "top": (2.0 * (rows - 1 - up[-1]) / (rows - 1), sd_y),
-        "toe": (2.0 * along[0] / (cols - 1), sd_x),
-        "heel": (2.0 * (cols - 1 - along[-1]) / (cols - 1), sd_x),
-    }
-    return [e for e in edges if gap[e][0] < 2.0 * gap[e][1]]
+def _judge_edges(
+    reading: PatternReading | ContactPattern, pattern: ContactPattern, c: Criterion
+) -> PatternVerdict:
+    """Hold the edges against those that must stay clear: a reading knows how sure it is of each."""
+    if isinstance(reading, PatternReading):
+        edges = reading.edges()
+    else:
+        edges = read_edges(pattern.mask, EXACT, (0.0, 0.0))
+    named = {name: edges[name] for name in c.edges}
+    touched = [name for name, one in named.items() if one.chance >= SURE]
+    near = [name for name, one in named.items() if 1.0 - SURE < one.chance < SURE]
+    cut_off = [name for name in hard_lines(named) if name in touched]
+    if cut_off:
+        words = _("The {where} cuts the pattern off, a hard line there; wanted: {text} ({source}).")
+        where = edge_words(cut_off)
+    elif touched:
+        words = _("The pattern reaches the {where}; wanted: {text} ({source}).")
+        where = edge_words(touched)
+    elif near:
+        words = _(
+            "The pattern comes as near to the {where} as the reading is sure; wanted: {text} ({source})."
+        )
+        where = edge_words(near)
+    else:
+        words, where = _("Clear of {where} ({source})."), ", ".join(_(EDGE_WORDS[e]) for e in c.edges)
+    kind: VerdictKind = "outside" if touched else ("near the edge: measure again" if near else "inside")
+    return PatternVerdict(c, kind, words.format(where=where, text=_(c.text), source=c.source))

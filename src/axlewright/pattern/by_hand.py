@@ -22,10 +22,11 @@ Mask = NDArray[np.bool_]
 
 # Spreads of hand-made readings: our estimate of how people draw and speak, no source.
 SKETCH_SD = (0.07, 0.12)
-SKETCH_LENGTH_SD = 0.08
+SKETCH_LENGTH_SD = SKETCH_HEIGHT_SD = 0.08
+SKETCH_AREA_SD, SKETCH_SLANT_SD_DEG = 0.06, 15.0
 CORRECTED_SD = (0.012, 0.025)
-CORRECTED_LENGTH_SD = 0.03
-CORRECTED_AREA_SD = 0.02
+CORRECTED_LENGTH_SD = CORRECTED_HEIGHT_SD = 0.03
+CORRECTED_AREA_SD, CORRECTED_SLANT_SD_DEG = 0.02, 4.0
 
 
 def pattern_from_sketch(polygon: ArrayLike, flank: str) -> PatternReading:
@@ -58,6 +59,9 @@ def pattern_from_sketch(polygon: ArrayLike, flank: str) -> PatternReading:
         pattern=measure_mask(mask, name),
         center_sd=SKETCH_SD,
         length_sd=SKETCH_LENGTH_SD,
+        height_sd=SKETCH_HEIGHT_SD,
+        area_sd=SKETCH_AREA_SD,
+        slant_sd_deg=SKETCH_SLANT_SD_DEG,
         source="sketch",
         quality=(_("Drawn by hand: good for the direction of a change, not for its last thousandth."),),
     )
@@ -125,7 +129,10 @@ def apply_correction(
             float(np.hypot(CORRECTED_SD[1], reading.place_sd[1])),
         ),
         length_sd=CORRECTED_LENGTH_SD,
+        height_sd=CORRECTED_HEIGHT_SD,
         area_sd=CORRECTED_AREA_SD,
+        slant_sd_deg=CORRECTED_SLANT_SD_DEG,
+        alone_edges={},
         quality=(*kept, note),
         outline_doubts=(),
         other=None,

@@ -9,10 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.contact import measure_mask
+from axlewright.contact.marks import EDGE_WORDS
 from axlewright.contact.rolling import check_flank
 from axlewright.errors import ContactError, PhotoError
 from axlewright.gearset import FlankName, GearSetDesign
-from axlewright.language import _
+from axlewright.language import Shown, _
+from axlewright.pattern.at_edges import read_edges
 from axlewright.pattern.camera import (
     CORNER_NAMES,
     CORNER_X,
@@ -31,7 +33,7 @@ from axlewright.pattern.readings import PhotoReading
 from axlewright.pattern.refusal import RefusedPhotoError
 from axlewright.pattern.segment import Compound, Likely, Segmentation, segment
 from axlewright.pattern.two_outlines import with_other
-from axlewright.pattern.uncertainty import outline_spread, place_spread
+from axlewright.pattern.uncertainty import outline_sd_cells, outline_spread, place_spread
 from axlewright.pattern.unroll import Part, cut_part, unroll
 
 Array = NDArray[np.float64]
@@ -147,7 +149,7 @@ def _unlike(design: GearSetDesign, flank: FlankName, miss_px: float) -> PhotoErr
         _(
             "no camera position makes a {flank} flank of {design} look like this tooth (its corners and "
             "edges miss by {miss} px)"
-        ).format(flank=_(flank), design=design.name, miss=f"{miss_px:.1f}"),
+        ).format(flank=_(flank), design=design.name, miss=f"{Shown(miss_px):.1f}"),
         where=_("corners"),
         fix=_("check the design, the flank and the four taps"),
     )
@@ -217,8 +219,11 @@ def _report(
         length_sd=spread.length,
         alone_sd=(*center_sd, spread.length),
         likely=marked.likely,
+        alone_edges=read_edges(level >= 0.5, outline_sd_cells(marked), place),
         place_sd=place,
+        height_sd=spread.height,
         area_sd=spread.area,
+        slant_sd_deg=spread.slant,
         source="photo",
         quality=tuple(notes),
         corners=taps,
@@ -251,14 +256,14 @@ def _notes(
         worst = int(np.argmax(moves))
         notes.append(
             _("The {corner} corner was moved {pixels} px to the edge in the picture.").format(
-                corner=CORNER_NAMES[worst], pixels=f"{moves[worst]:.0f}"
+                corner=_(CORNER_NAMES[worst]), pixels=f"{moves[worst]:.0f}"
             )
         )
     missing = [n for n in ("top", "toe", "heel") if support.get(n, 0.0) < 0.6]
     if missing:
         notes.append(
             _("No clear edge was found at: {edges}; the taps were used as they are.").format(
-                edges=", ".join(missing)
+                edges=", ".join(_(EDGE_WORDS[n]) for n in missing)
             )
         )
     length = float(np.linalg.norm(taps[1] - taps[0]))
@@ -276,6 +281,8 @@ def _notes(
         doubts.append(_("The mark stands out only faintly; look at the outline and correct it if needed."))
     if compound != "auto" and found not in ("unknown", compound):
         notes.append(
-            _("The colours look like compound {found}, not {told}.").format(found=found, told=compound)
+            _("The colours look like compound rubbed clear where the teeth touch, not printed there.")
+            if found == "rubbed"
+            else _("The colours look like compound printed where the teeth touch, not rubbed clear there.")
         )
     return notes + doubts, doubts

@@ -7,7 +7,7 @@ first harmonic over the angle; the mean is what settings can move.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from axlewright.contact import measure_mask
 from axlewright.errors import InputError, PhotoError
 from axlewright.gearset import GearSetDesign
-from axlewright.language import _
+from axlewright.language import Shown, _
 from axlewright.pattern.picture import Picture
 from axlewright.pattern.reading import read_photo
 from axlewright.pattern.readings import PatternReading
@@ -205,7 +205,9 @@ def combine_teeth(readings: Sequence[PatternReading], teeth: Sequence[int], ring
                     "The pattern wanders by ±{amplitude} once per turn, farthest {direction} at tooth "
                     "{tooth}: measure ring-gear and flange runout before changing a shim."
                 ).format(
-                    amplitude=f"{wave.amplitude:.2f}", direction=what, tooth=f"{wave.largest_at_tooth:.0f}"
+                    amplitude=f"{Shown(wave.amplitude):.2f}",
+                    direction=what,
+                    tooth=f"{Shown(wave.largest_at_tooth):.0f}",
                 )
             )
     share = np.mean([r.pattern.mask for r in readings], axis=0)
@@ -222,10 +224,18 @@ def combine_teeth(readings: Sequence[PatternReading], teeth: Sequence[int], ring
         pattern=moved,
         center_sd=(float(max(mean_sd[0], floor[0])), float(max(mean_sd[1], floor[1]))),
         length_sd=float(min(r.length_sd for r in readings)),
+        height_sd=_least(r.height_sd for r in readings),
+        area_sd=_least(r.area_sd for r in readings),
+        slant_sd_deg=_least(r.slant_sd_deg for r in readings),
         source="teeth",
         quality=tuple(notes),
     )
     return SeveralTeeth(combined, waves[0], waves[1], tuple(readings), tuple(teeth), tuple(notes))
+
+
+def _least(values: Iterable[float | None]) -> float | None:
+    """Return the least of what is known; None when nothing is."""
+    return min((v for v in values if v is not None), default=None)
 
 
 def read_several(

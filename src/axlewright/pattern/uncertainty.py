@@ -25,6 +25,7 @@ COMMON_CELLS = (
     1.0  # part of it that the whole outline shares: where a coat's edge is taken to be [fine cells]
 )
 BRIDGED_CELLS = 6.0  # the same where glare or darkness was bridged
+ANY_DIRECTION_DEG = 180.0 / 12.0**0.5  # standard deviation of an axis that may lie any way
 ROOT_LINE = 0.012  # where the foot of the working flank lies under a tap, in profile units
 
 
@@ -36,15 +37,19 @@ class OutlineSpread:
     ----------
     center : (float, float)
         Lengthwise and profile.
-    length, area : float
-        Of `length_fraction` and `area_fraction`.
+    length, height, area : float
+        Of `length_fraction`, `height_fraction` and `area_fraction`.
+    slant : float
+        Of `slant_deg` [deg]; that of any direction at all for a mark nearly as long as high.
     confidence : array, shape (48, 96)
         0 … 1.
     """
 
     center: tuple[float, float]
     length: float
+    height: float
     area: float
+    slant: float
     confidence: Array
 
 
@@ -72,17 +77,25 @@ def outline_spread(marked: Segmentation) -> OutlineSpread:
     var_y = float((weight * (y - cy) ** 2 * sd**2).sum()) * alike / area**2
     var_a = float((weight * sd**2).sum()) * alike / (rows * cols) ** 2
     var_a += (COMMON_CELLS * float(weight.sum()) / (rows * cols)) ** 2
-    ends = mask.any(0)
-    span = np.flatnonzero(ends)
+    span, up = np.flatnonzero(mask.any(0)), np.flatnonzero(mask.any(1))
     tips = [float(sd[mask[:, c], c].mean()) for c in (span[0], span[-1])]
     # Tips of an oval are flatter than its flanks: the same error of level moves them further.
     length = 2.0 * float(np.hypot(tips[0], tips[1])) / cols
+    tips = [float(sd[r, mask[r]].mean()) for r in (up[0], up[-1])]
+    height = 2.0 * float(np.hypot(tips[0], tips[1])) / rows
+    # How much a bit of area put in at each place turns the long axis: θ = atan2(2 sxy, sxx − syy) / 2.
+    dx, dy = x - cx, y - cy
+    sxy, apart = float((dx * dy)[mask].mean()), float((dx**2 - dy**2)[mask].mean())
+    turn = (apart * (dx * dy - sxy) - sxy * (dx**2 - dy**2 - apart)) / max(apart**2 + 4.0 * sxy**2, 1e-12)
+    slant = np.degrees(np.sqrt(float((weight * turn**2 * sd**2).sum()) * alike / area**2))
     away = ndimage.distance_transform_edt(mask) + ndimage.distance_transform_edt(~mask) - 1.0
     confidence = 1.0 - np.exp(-0.5 * (away / sd) ** 2)
     return OutlineSpread(
         (float(np.sqrt(var_x)), float(np.sqrt(var_y))),
         length,
+        height,
         float(np.sqrt(var_a)),
+        min(float(slant), ANY_DIRECTION_DEG),
         confidence[::2, ::2],
     )
 

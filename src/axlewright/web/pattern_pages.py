@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Any, Final, Literal
+from typing import Final, Literal
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from axlewright.bench import FieldError, JobView, Round, design_of_job, job_view
-from axlewright.bench.kept_masks import mask_rows
+from axlewright.bench import FieldError, JobView, job_view
 from axlewright.bench.pattern_correcting import EDGES, Correction, check_mask, edges_of
 from axlewright.bench.pattern_sheet import newest_read
 from axlewright.bench.pattern_shown import State as Believed
@@ -29,14 +27,11 @@ from axlewright.bench.patterns import (
     answer_advice,
     correct_outline,
     enter_patterns,
-    newest_photos,
-    tooth_photos,
 )
 from axlewright.errors import AxlewrightError
 from axlewright.language import _, n_
 from axlewright.web.page import Form, Posted, go, person_of, site_of
-from axlewright.web.pattern_pictures import outlines
-from axlewright.web.pictures import tooth
+from axlewright.web.pattern_flanks import flanks_shown
 from axlewright.web.rolling_state import State
 
 router = APIRouter()
@@ -47,146 +42,6 @@ CORNERS: Final = (
     (n_("heel, root"), n_("where the root meets the heel end")),
     (n_("toe, root"), n_("where the root meets the toe end")),
 )
-
-
-@dataclass(slots=True)
-class PhotoShown:
-    """One photo to mark.
-
-    Attributes
-    ----------
-    id : str
-        Start of the names of its fields: flank, or flank and tooth.
-    guess : str
-        Where the corners may be, four places in words; empty when nothing was guessed.
-    """
-
-    id: str
-    file: str
-    width: int = 0
-    height: int = 0
-    tooth: int | None = None
-    corners: list[str] = field(default_factory=lambda: ["", "", "", ""])
-    guess: str = ""
-
-
-@dataclass(slots=True)
-class FlankShown:
-    """One flank on the page: its photos to mark, and what was read last."""
-
-    name: str
-    photos: list[PhotoShown] = field(default_factory=list)
-    words: str = ""
-    sketch: str = ""
-    teeth_svg: str = ""
-    outlines_svg: str = ""
-    unrolled: str = ""
-    mask: str = ""
-    as_read: str = ""
-    other: str = ""
-    read: dict[str, Any] = field(default_factory=dict)
-    expected: bool = False
-    teeth: list[dict[str, Any]] = field(default_factory=list)
-
-    @property
-    def photo(self) -> str:
-        """Hash of the first photo, empty when there is none."""
-        return self.photos[0].file if self.photos else ""
-
-
-def _photos(view: JobView, last: Round | None, name: FlankName) -> list[PhotoShown]:
-    """Return the photos of a flank that wait to be marked or were marked last."""
-    kept = None if last is None else last.payload["flanks"].get(name)
-    fresh = tooth_photos(view.entries, 0 if last is None else last.seq).get(name, {})
-    if not fresh and kept is not None and kept.get("teeth"):
-        fresh = {
-            t: e
-            for t, e in tooth_photos(view.entries).get(name, {}).items()
-            if t in {one["tooth"] for one in kept["teeth"]}
-        }
-    single = newest_photos(view.entries).get(name)
-    if fresh and (single is None or max(e.seq for e in fresh.values()) > single.seq):
-        taps = {one["tooth"]: one for one in (kept or {}).get("teeth", ())}
-        out = []
-        for number, entry in fresh.items():
-            one = PhotoShown(
-                f"{name}_t{number}",
-                entry.files[0],
-                int(entry.payload["width"]),
-                int(entry.payload["height"]),
-                number,
-                guess=" ".join(entry.payload.get("guess", ())),
-            )
-            if number in taps and taps[number]["photo"] == one.file:
-                one.corners = str(taps[number]["corners"]).split()
-            out.append(one)
-        return out
-    shown = None
-    if single is not None:
-        shown = PhotoShown(
-            name,
-            single.files[0],
-            int(single.payload["width"]),
-            int(single.payload["height"]),
-            guess=" ".join(single.payload.get("guess", ())),
-        )
-    elif kept is not None and kept.get("photo"):
-        shown = PhotoShown(name, kept["photo"])
-    if shown is None:
-        return []
-    if last is not None:
-        corners = last.typed.get(f"{name}_corners", "").split()
-        if len(corners) == 4 and (kept is None or kept.get("photo") == shown.file):
-            shown.corners = corners
-    return [shown]
-
-
-def _flanks(request: Request, view: JobView, typed: dict[str, str] | None) -> list[FlankShown]:
-    store = site_of(request).store
-    last = newest_read(view)
-    design = design_of_job(store, view.job)
-    tapered = design is None or design.tooth_form == "face-milled"
-    out = []
-    for name in FLANKS:
-        shown = FlankShown(name, _photos(view, last, name))
-        if last is not None:
-            _show_read(shown, last, tapered)
-        if typed is not None:
-            for photo in shown.photos:
-                photo.corners = [typed.get(f"{photo.id}_corner{i}", "") for i in range(4)]
-            shown.words = typed.get(f"{name}_words", "")
-            shown.sketch = typed.get(f"{name}_sketch", "")
-        out.append(shown)
-    return out
-
-
-def _show_read(shown: FlankShown, last: Round, tapered: bool) -> None:
-    """Fill in what was read of a flank and what is expected of it after the change."""
-    name = shown.name
-    kept = last.payload["flanks"].get(name)
-    after = last.result.get("expected", {}).get(name)
-    measured = None if kept is None else mask_rows(kept["mask"])
-    computed = None if after is None else mask_rows(after)
-    shown.words = last.typed.get(f"{name}_words", "")
-    shown.expected = computed is not None
-    if kept is not None:
-        shown.read = kept["summary"]
-        shown.unrolled = kept.get("unrolled", "")
-        shown.mask = " ".join(kept["mask"])
-        shown.as_read = " ".join(kept.get("as_read", ()))
-        shown.teeth = list(kept.get("teeth", ()))
-        shown.other = " ".join(kept.get("other", ()))
-    if measured is None and computed is None:
-        return
-    words = "" if kept is None else str(kept["summary"]["words"])
-    label = _("{flank} side: measured {words}").format(flank=_(name), words=words)
-    if computed is not None:
-        label = _(
-            "{flank} side: measured {words}; laid over it what is computed for after the change"
-        ).format(flank=_(name), words=words)
-    shown.teeth_svg = tooth(measured=measured, computed=computed, tapered=tapered, label=label)
-    if shown.unrolled:
-        shown.outlines_svg = outlines(measured=measured, computed=computed, label=label)
 
 
 def _link(view: JobView, before: Believed, after: Believed) -> str:
@@ -219,7 +74,7 @@ def _page(
     values = {
         "view": view,
         "job": view.job,
-        "flanks": _flanks(request, view, typed),
+        "flanks": flanks_shown(site.store, view, typed),
         "corners": CORNERS,
         "edges": EDGES,
         "error": error,
