@@ -8,6 +8,7 @@ import pytest
 
 from axlewright.bench import FieldError, batch
 from axlewright.bench import batch_answers as answers
+from axlewright.bench import batch_matching as matching
 from axlewright.bench.batch_typed import practice_of, rolls_of
 from axlewright.errors import AxlewrightError, InputError, RecordError
 from axlewright.plant import Practice, Roll
@@ -171,11 +172,11 @@ def test_a_ring_gear_that_stayed_is_told_from_a_kept_backlash() -> None:
 
 
 def test_carriers_and_spacers_as_people_type_them() -> None:
-    carriers = answers.read_carriers("C-1 1.522 mm\n\nC-2; 0.0600\nC-3\t1,55mm\n", "inch")
+    carriers = matching.read_carriers("C-1 1.522 mm\n\nC-2; 0.0600\nC-3\t1,55mm\n", "inch")
     assert [c.number for c in carriers] == ["C-1", "C-2", "C-3"]
     assert [c.zero_spacer_mm for c in carriers] == pytest.approx([1.522, 1.524, 1.55])
-    spacers = answers.read_spacers("1.500mm*3 0.060 1.55 mm×2", "inch")
+    spacers = matching.read_spacers("1.500mm*3 0.060 1.55 mm×2", "inch")
     assert [(round(s.thickness_mm, 3), s.count) for s in spacers] == [(1.5, 3), (1.524, 1), (1.55, 2)]
     for text, said in (("C-1", "no spacer"), ("C-1 x", "not a number"), ("C-1 1 m", "is no spacer")):
         with pytest.raises(FieldError, match=said):
-            answers.read_carriers(text, "inch")
+            matching.read_carriers(text, "inch")

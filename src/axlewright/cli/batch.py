@@ -244,7 +244,7 @@ def match(
     as_json: JSON = False,
 ) -> None:
     """Match carriers, sets and spacers, and say what to order."""
-    from axlewright.bench import batch_answers as answers
+    from axlewright.bench.batch_matching import match_answer
     from axlewright.records import open_store
     from axlewright.units import show_length
 
@@ -260,7 +260,7 @@ def match(
         "service": str(service),
     }
     with open_store(home) as store:
-        found = answers.match_answer(store, fields, system)
+        found = match_answer(store, fields, system)
     m, order = found.matching, found.order
     if as_json:
         print_json(

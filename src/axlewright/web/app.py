@@ -16,6 +16,7 @@ from axlewright import __version__
 from axlewright.errors import AxlewrightError, InputError, MissingError
 from axlewright.language import _, using_language
 from axlewright.web import (
+    batch_answer_pages,
     batch_pages,
     bench_pages,
     design_pages,
@@ -92,6 +93,7 @@ def create_app(
         listen_pages,
         practice_pages,
         batch_pages,
+        batch_answer_pages,
     ):
         app.include_router(pages.router)
     app.add_exception_handler(AxlewrightError, _show_error)

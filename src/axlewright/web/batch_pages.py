@@ -1,61 +1,25 @@
-"""Batch: the roll-test log, best positions and marks, charts, matching, stock to order, studies."""
+"""Batch: the roll-test log, best positions and marks, labels."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from axlewright.bench import FieldError, batch, design_names, find_design
+from axlewright.bench import FieldError, batch
 from axlewright.bench import batch_typed as typing_in
-from axlewright.errors import AxlewrightError, InputError
+from axlewright.errors import AxlewrightError
 from axlewright.language import _
-from axlewright.setup.cautions import cautions_for
-from axlewright.setup.marks import MARK_UNITS, PLACE_WORDS
-from axlewright.units import MM_PER_INCH, System, parse_length, show_length
-from axlewright.web.page import Form, Person, go, person_of, site_of
-
-if TYPE_CHECKING:
-    from axlewright.bench.batch_answers import MatchAnswer
+from axlewright.setup.marks import MARK_UNITS
+from axlewright.web.batch_parts import csv_file, named_design, page_values, plain_length, with_error
+from axlewright.web.page import Form, go, person_of, site_of
 
 router = APIRouter()
 
 SHOWN = 40
 LABELS = 400
-STUDY_MOST = 200_000
-
-
-def _values(request: Request, **more: Any) -> dict[str, Any]:
-    site = site_of(request)
-    system = person_of(request).system
-    return {
-        "designs": design_names(site.store),
-        "typed": {},
-        "error": None,
-        "error_field": "",
-        "show": lambda mm: _together(show_length(mm, system, signed=True)),
-        "size": lambda mm: _together(show_length(mm, system)),
-        "cautions": [caution.text for caution in cautions_for("roll_test")],
-        **more,
-    }
-
-
-def _together(text: str) -> str:
-    """Let a number stay with its unit on one line."""
-    return text.replace(" in", "\u00a0in").replace(" mm", "\u00a0mm")
-
-
-def _with_error(values: dict[str, Any], error: AxlewrightError | None) -> dict[str, Any]:
-    values["error"] = error
-    values["error_field"] = error.field if isinstance(error, FieldError) else ""
-    return values
-
-
-def _named(request: Request, design: str) -> str:
-    """Return the design as it is spelled in the list, or an empty text for all."""
-    return find_design(site_of(request).store, design).name if design else ""
 
 
 @router.get("/batch", response_class=HTMLResponse)
@@ -79,10 +43,10 @@ def _sets(
     from axlewright.bench import batch_answers as answers
 
     site, person = site_of(request), person_of(request)
-    views = answers.set_views(site.store, _named(request, design))
+    views = answers.set_views(site.store, named_design(request, design))
     wanted = [v for v in views if only != "undecided" or not v.decided]
     ways = batch.practice(site.store)
-    values = _values(
+    values = page_values(
         request,
         views=wanted[start : start + SHOWN],
         newer=max(0, start - SHOWN) if start else None,
@@ -105,7 +69,7 @@ def _sets(
         read=read,
     )
     bad = error is not None or bool(read and read.problems)
-    return site.show(request, "batch.html", _with_error(values, error), status=422 if bad else 200)
+    return site.show(request, "batch.html", with_error(values, error), status=422 if bad else 200)
 
 
 @router.post("/batch/import")
@@ -185,28 +149,22 @@ def one_set(request: Request, number: str, design: str = "") -> Response:
     from axlewright.plant.drawing import position_svg
 
     site, person = site_of(request), person_of(request)
-    view = answers.set_view(site.store, _named(request, design), number)
+    view = answers.set_view(site.store, named_design(request, design), number)
     ways = batch.practice(site.store)
     picture = "" if view.best is None else position_svg(view.best, person.system)
     following = None if view.best is None else view.best.next_position_mm
-    values = _values(
+    values = page_values(
         request,
         view=view,
         ways=ways,
         mark=answers.mark_text(view),
         picture=picture,
         answer="" if view.best is None else view.best.text(person.system),
-        following=_plain_length(following, person.system),
+        following=plain_length(following, person.system),
         kinds=typing_in.KINDS,
         held=answers.held_by(view.rolls),
     )
     return site.show(request, "batch_set.html", values)
-
-
-def _plain_length(mm: float | None, system: System) -> str:
-    if mm is None:
-        return ""
-    return f"{mm / MM_PER_INCH:+.4f}" if system == "inch" else f"{mm:+.3f}"
 
 
 @router.get("/batch/labels.pdf")
@@ -215,7 +173,7 @@ def labels(request: Request, design: str = "", number: str = "") -> Response:
     from axlewright.bench import batch_answers as answers
 
     store = site_of(request).store
-    name = _named(request, design)
+    name = named_design(request, design)
     views = [answers.set_view(store, name, number)] if number else answers.set_views(store, name)[:LABELS]
     data = answers.labels_pdf(store, views)
     return Response(
@@ -230,211 +188,5 @@ def log_csv(request: Request, design: str = "") -> Response:
     """Give all readings as a file of the kind that can be read in again."""
     from axlewright.plant import write_log
 
-    text = write_log(batch.all_rolls(site_of(request).store, _named(request, design)))
-    return _csv(text, "roll-test-log.csv")
-
-
-def _csv(text: str, name: str) -> Response:
-    return Response(
-        text.encode(),
-        media_type="text/csv; charset=utf-8",
-        headers={"content-disposition": f'attachment; filename="{name}"'},
-    )
-
-
-# --- charts ------------------------------------------------------------------------------------------
-
-
-@router.get("/batch/charts", response_class=HTMLResponse)
-def charts(
-    request: Request,
-    design: str = "",
-    what: str = "best",
-    subgroup: str = "1",
-    low: str = "",
-    high: str = "",
-) -> Response:
-    """Show control charts and the capability of one figure."""
-    from axlewright.bench import batch_answers as answers
-    from axlewright.plant import drawing
-
-    site, person = site_of(request), person_of(request)
-    names = list(dict.fromkeys(r.design for r in batch.all_rolls(site.store)))
-    chosen = design or (names[0] if names else "")
-    typed = {"design": chosen, "what": what, "subgroup": subgroup, "low": low, "high": high}
-    values = _values(
-        request, typed=typed, names=names, series=answers.SERIES, answer=None, unit="", scale=1.0
-    )
-    error = None
-    if names:
-        try:
-            length = what in answers.LENGTHS
-            inch = person.system == "inch"
-            scale = (1000.0 / MM_PER_INCH if inch else 1.0) if length else 1.0
-            unit = ("0.001 in" if inch else "mm") if length else "µrad"
-            limits = [
-                _limit(text, field, label, length, person)
-                for text, field, label in (
-                    (low, "low", _("Lower limit")),
-                    (high, "high", _("Upper limit")),
-                )
-            ]
-            found = answers.chart_answer(
-                answers.set_views(site.store, _named(request, chosen)),
-                what,
-                subgroup=int(subgroup) if subgroup.isdecimal() and len(subgroup) < 3 else 1,
-                low=limits[0],
-                high=limits[1],
-            )
-            names_of = found.chart.labels
-            values.update(
-                answer=found,
-                unit=unit,
-                scale=scale,
-                places=drawing.places_of(unit),
-                panels=[
-                    (
-                        drawing.panel_svg(p, names_of, unit, scale),
-                        drawing.panel_text(p, names_of, unit, scale),
-                    )
-                    for p in (found.chart.place, found.chart.spread)
-                ],
-                histogram=drawing.histogram_svg(found.values, unit, scale, low=limits[0], high=limits[1]),
-            )
-        except AxlewrightError as problem:
-            error = problem
-    return site.show(request, "batch_charts.html", _with_error(values, error), status=422 if error else 200)
-
-
-def _limit(text: str, field: str, label: str, length: bool, person: Person) -> float | None:
-    if not text.strip():
-        return None
-    try:
-        if length:
-            unit = "in" if person.system == "inch" else "mm"
-            return parse_length(text, default_unit=unit, where=label)
-        return float(text.replace(",", ".").replace("−", "-"))
-    except AxlewrightError as error:
-        raise FieldError.of(field, label, error) from error
-    except ValueError as error:
-        raise FieldError(
-            field, label, _("'{text}' is not a number").format(text=text[:20]), _("type one like 60")
-        ) from error
-
-
-# --- matching ----------------------------------------------------------------------------------------
-
-
-@router.get("/batch/match", response_class=HTMLResponse)
-def matching(request: Request, design: str = "") -> Response:
-    """Show the form of the matching with what was typed last."""
-    store = site_of(request).store
-    names = list(dict.fromkeys(r.design for r in batch.all_rolls(store)))
-    chosen = _named(request, design) or (names[0] if names else "")
-    return _matching(request, batch.matching_fields(store, chosen) or {"design": chosen})
-
-
-def _matching(
-    request: Request,
-    typed: dict[str, str],
-    *,
-    error: AxlewrightError | None = None,
-    answer: MatchAnswer | None = None,
-) -> Response:
-    values = _values(request, typed=typed, places=PLACE_WORDS, answer=answer)
-    return site_of(request).show(
-        request, "batch_match.html", _with_error(values, error), status=422 if error else 200
-    )
-
-
-@router.post("/batch/match")
-def match_now(request: Request, form: Form) -> Response:
-    """Match carriers, sets and spacers as typed."""
-    from axlewright.bench import batch_answers as answers
-
-    store, person = site_of(request).store, person_of(request)
-    typed = {
-        name: form.text(name)
-        for name in ("design", "place", "carriers", "spacers", "sets", "coming", "step", "service")
-    }
-    try:
-        answer = answers.match_answer(store, typed, person.system)
-    except AxlewrightError as error:
-        return _matching(request, typed, error=error)
-    batch.put_matching_fields(store, typed, who=person.who)
-    return _matching(request, typed, answer=answer)
-
-
-# --- studies -----------------------------------------------------------------------------------------
-
-_STUDY_LENGTHS = ("pinion_out_mm", "ring_away_mm", "offset_error_mm", "pinion_mean_mm")
-
-
-@router.get("/batch/study", response_class=HTMLResponse)
-def study(request: Request) -> Response:
-    """Show the form of the tolerance study, and its answer when a design is named."""
-    typed = dict(request.query_params)
-    error, result = None, None
-    if typed.get("design"):
-        try:
-            result = _study(request, typed)
-        except AxlewrightError as problem:
-            error = problem
-    values = _values(
-        request, typed=typed, result=result, query=urlencode(typed), usual=_usual_spreads(request)
-    )
-    return site_of(request).show(
-        request, "batch_study.html", _with_error(values, error), status=422 if error else 200
-    )
-
-
-@router.get("/batch/study.csv")
-def study_csv(request: Request) -> Response:
-    """Give the answer of a study as a table."""
-    return _csv(_study(request, dict(request.query_params)).csv_text(), "tolerance-study.csv")
-
-
-def _usual_spreads(request: Request) -> dict[str, str]:
-    from axlewright.plant import SettingSpread
-
-    one, system = SettingSpread(), person_of(request).system
-    out = {name: _plain_length(getattr(one, name), system).lstrip("+") for name in _STUDY_LENGTHS}
-    return out | {"shaft_angle_error_deg": f"{one.shaft_angle_error_deg:g}", "lie": f"{one.lie:g}"}
-
-
-def _study(request: Request, typed: dict[str, str]) -> Any:
-    from axlewright.plant import SettingSpread, tolerance_study
-
-    design = find_design(site_of(request).store, typed.get("design", ""))
-    unit = "in" if person_of(request).system == "inch" else "mm"
-    spread: dict[str, float] = {}
-    for name in (*_STUDY_LENGTHS, "shaft_angle_error_deg", "lie"):
-        text = typed.get(name, "").strip()
-        if not text:
-            continue
-        try:
-            if name in _STUDY_LENGTHS:
-                spread[name] = parse_length(text, default_unit=unit, where=name)
-            else:
-                spread[name] = float(text.replace(",", "."))
-        except AxlewrightError as error:
-            raise FieldError.of(name, name, error) from error
-        except ValueError as error:
-            raise FieldError(
-                name, name, _("'{text}' is not a number").format(text=text[:20]), _("type one like 0.01")
-            ) from error
-    numbers: dict[str, int] = {}
-    for name, default in (("count", 40_000), ("seed", 1)):
-        text = typed.get(name, "").strip() or str(default)
-        if not (text.isascii() and text.isdecimal() and len(text) < 9):
-            raise FieldError(
-                name, name, _("'{text}' is no whole number").format(text=text[:20]), _("type one like 40000")
-            )
-        numbers[name] = int(text)
-    if numbers["count"] > STUDY_MOST:
-        raise InputError(
-            _("{count} settings are too many for the page").format(count=numbers["count"]),
-            where=_("study"),
-            fix=_("use the command for more than {most}").format(most=STUDY_MOST),
-        )
-    return tolerance_study(design, SettingSpread(**spread), count=numbers["count"], seed=numbers["seed"])
+    text = write_log(batch.all_rolls(site_of(request).store, named_design(request, design)))
+    return csv_file(text, "roll-test-log.csv")
