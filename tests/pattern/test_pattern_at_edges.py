@@ -89,6 +89,11 @@ def test_a_photo_tells_every_measure_with_its_spread(job: dict[str, Any], design
     assert all(told["edges"][e]["chance"] < 0.2 for e in EDGES if e not in true.touches)
     other = replace(read, alone_edges={e: EdgeReading(1.0, 0.5, 0.1) for e in EDGES})
     doubted = with_other(read, other, 0.3)
+    assert doubted.height_sd == pytest.approx(read.height_sd), "the other outline has the same shape"
+    taller = measure_mask(block(0, 48), "coast")
+    widened = with_other(read, replace(read, pattern=taller), 0.3).height_sd
+    away = taller.height_fraction - found.height_fraction
+    assert widened == pytest.approx(np.hypot(read.height_sd, np.sqrt(0.3) * away))
     assert doubted.edges()["toe"].chance == pytest.approx(0.3, abs=0.05)
 
 

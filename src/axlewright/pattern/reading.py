@@ -218,6 +218,7 @@ def _report(
         center_sd=center_sd,
         length_sd=spread.length,
         alone_sd=(*center_sd, spread.length),
+        alone_shape_sd=(spread.height, spread.area, spread.slant),
         likely=marked.likely,
         alone_edges=read_edges(level >= 0.5, outline_sd_cells(marked), place),
         place_sd=place,

@@ -96,6 +96,8 @@ class PhotoReading(PatternReading):
         Part of `center_sd` that comes from taps and camera.
     alone_sd : (float, float, float)
         Standard deviations of centre (lengthwise, profile) and length if the outline found is the right one.
+    alone_shape_sd : (float, float, float)
+        The same of height, area and slant [deg].
     alone_edges : mapping of EdgeReading
         How the mark lies to the edges of the flank if the outline found is the right one.
     likely : float
@@ -120,6 +122,7 @@ class PhotoReading(PatternReading):
     contrast: float
     place_sd: tuple[float, float]
     alone_sd: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    alone_shape_sd: tuple[float, float, float] = (0.0, 0.0, 0.0)
     alone_edges: Mapping[str, EdgeReading] = field(default_factory=dict)
     likely: float = 0.0
     other: PhotoReading | None = None

@@ -30,18 +30,27 @@ def with_other(reading: PhotoReading, other: PhotoReading | None, chance: float)
     quality = tuple(q for q in reading.quality if q != doubt)
     doubts = tuple(q for q in reading.outline_doubts if q != doubt)
     x, y, length = reading.alone_sd
+    height, area, slant = reading.alone_shape_sd
     if other is None or chance <= LEAST_CHANCE:
         return replace(
-            reading, center_sd=(x, y), length_sd=length, quality=quality, outline_doubts=doubts,
-            other=None, other_chance=0.0,
+            reading, center_sd=(x, y), length_sd=length, height_sd=height, area_sd=area, slant_sd_deg=slant,
+            quality=quality, outline_doubts=doubts, other=None, other_chance=0.0,
         )  # fmt: skip
     a, b = reading.pattern, other.pattern
     away = (b.center[0] - a.center[0], b.center[1] - a.center[1], b.length_fraction - a.length_fraction)
-    x, y, length = (math.sqrt(sd * sd + chance * d * d) for sd, d in zip(reading.alone_sd, away, strict=True))
+    shape = (
+        b.height_fraction - a.height_fraction,
+        b.area_fraction - a.area_fraction,
+        (b.slant_deg - a.slant_deg + 90.0) % 180.0 - 90.0,  # an axis has no direction
+    )
+    alone, apart = (x, y, length, height, area, slant), (*away, *shape)
+    x, y, length, height, area, slant = (
+        math.sqrt(sd * sd + chance * d * d) for sd, d in zip(alone, apart, strict=True)
+    )
     return replace(
-        reading, center_sd=(x, y), length_sd=length, quality=(*quality, doubt),
-        outline_doubts=(*doubts, doubt), other=replace(other, other=None, other_chance=0.0),
-        other_chance=chance,
+        reading, center_sd=(x, y), length_sd=length, height_sd=height, area_sd=area, slant_sd_deg=slant,
+        quality=(*quality, doubt), outline_doubts=(*doubts, doubt),
+        other=replace(other, other=None, other_chance=0.0), other_chance=chance,
     )  # fmt: skip
 
 
