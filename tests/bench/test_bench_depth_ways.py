@@ -247,3 +247,24 @@ def test_a_torque_or_pull_far_off_is_asked_about(store: JobStore, job: Job) -> N
             enter(store, job.number, "preload", {**base, **fields}, who="b")
         assert caught.value.field == field
         assert caught.value.confirmable
+
+
+def test_one_unit_of_the_last_place_is_not_asked_about(store: JobStore, job: Job) -> None:
+    fields = {**SET, "carrier": "5.6254 5.6255 5.6254", "bearing": "1.2490 1.249 1.2491"}
+    outcome = enter(store, job.number, "depth", fields, who="b")
+    assert not any("lies" in question for question in outcome.questions)
+    far = enter(store, job.number, "depth", {**fields, "bearing": "1.2490 1.249 1.2510"}, who="b")
+    assert any("reading 3 lies" in question for question in far.questions)
+
+
+def test_a_reading_that_gains_nothing_to_be_seen_is_not_asked_for(store: JobStore, job: Job) -> None:
+    rough = {**SET, "carrier": "5.6230 5.6260", "bearing": "1.2500 1.2500"}
+    notes = enter(store, job.number, "depth", rough, who="b").notes
+    said = [note for note in notes if "would help most" in note]
+    assert len(said) == 1
+    assert "carrier" in said[0]
+    many = " ".join(["5.6230", "5.6231"] * 20)
+    notes = enter(
+        store, job.number, "depth", {**rough, "carrier": many, "calibration": "0.001"}, who="b"
+    ).notes
+    assert not [note for note in notes if "would help most" in note]

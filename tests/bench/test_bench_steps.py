@@ -194,9 +194,22 @@ def test_a_crushed_sleeve_is_crept_up_on_and_never_backed_off(store: JobStore, j
 
 
 def test_a_preload_in_the_wrong_unit_is_asked_about(store: JobStore, job: Job) -> None:
-    fields = {"bearings": "new", "kind": "spacer", "torque": "20 lb-ft"}
-    outcome = enter(store, job.number, "preload", fields, who="b")
-    assert any("lb-in, not lb-ft" in question for question in outcome.questions)
+    fields = {"bearings": "new", "kind": "sleeve", "torque": "20 lb-ft"}
+    with pytest.raises(FieldError) as asked:
+        enter(store, job.number, "preload", fields, who="b")
+    assert asked.value.field == "torque"
+    assert asked.value.confirmable
+    assert "Was it in lb-in, not lb-ft? That would be 20.0 lb-in" in asked.value.fix
+    assert "N·m?" not in asked.value.fix, "only slips of the unit that was typed"
+    assert store.entries(job.number, kind="reading") == [], "no sleeve is condemned by a slip of the unit"
+    meant = enter(store, job.number, "preload", {**fields, "really": "yes"}, who="b")
+    assert meant.verdict == "not ok"
+    assert any("lb-in, not lb-ft" in question for question in meant.questions)
+    # TM 10-3930-669-34 p 10-24 prints pinion drag a hundred times too big: 120 N·m where 120 N·cm fits.
+    with pytest.raises(FieldError, match="far beyond"):
+        enter(store, job.number, "preload", {**fields, "torque": "80 N·m"}, who="b")
+    # On the way to a crushed sleeve a small torque is usual and nothing is asked before it is kept.
+    assert enter(store, job.number, "preload", {**fields, "torque": "1 lb-in"}, who="b").entries
 
 
 def test_cord_and_scale_give_the_torque(store: JobStore, job: Job) -> None:

@@ -75,6 +75,19 @@ def test_a_step_is_tried_and_then_kept_corrected_and_taken_back(shop: Shop) -> N
     assert states["depth"] == "open"
 
 
+def test_entries_are_named_by_number_and_superseded_ones_are_shown(shop: Shop) -> None:
+    said = shop.run("job", "add", "1", "depth", *DEPTH, "--who", "one")
+    assert "kept as entry 2" in said, "the number that --corrects and take-back ask for"
+    shop.run("job", "add", "1", "depth", *DEPTH, "note=wrong arbor", "--corrects", "2", "--who", "two")
+    shown = shop.run("job", "show", "1")
+    assert "entry 4, two, " in shown
+    assert "no longer counts: where the shim sits" in shown
+    assert "Entry 2 by one, " in shown
+    assert "Reason: wrong arbor" in shown
+    tried = shop.run("job", "add", "1", "depth", *DEPTH, "--who", "one", "--try")
+    assert "kept as" not in tried
+
+
 def test_others_writing_meanwhile_are_noticed(shop: Shop) -> None:
     head = shop.json("job", "show", "1")["head"]
     assert head in shop.run("job", "show", "1")

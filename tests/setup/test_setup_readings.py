@@ -151,3 +151,24 @@ def test_effective_degrees_of_freedom_lie_between_the_least_and_the_sum(
 def test_coverage_of_no_probability_is_refused() -> None:
     with pytest.raises(InputError):
         setup.coverage_factor(5.0, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("digit_mm", "off_mm", "asked"),
+    [
+        (0.00254, 0.00254, False),  # 1.2490, 1.2491, 1.2490 in: one unit of the last place
+        (0.00254, 0.0127, False),  # half a thousandth, as many dials read
+        (0.00254, 0.0254, True),  # a whole thousandth, as much as the depth may be off
+        (0.01, 0.01, False),
+        (0.01, 0.05, True),
+        (0.0, 0.00254, True),  # nothing known of the step
+    ],
+)
+def test_one_unit_of_the_last_place_is_no_outlier(digit_mm: float, off_mm: float, asked: bool) -> None:
+    values = (31.75, 31.75 + off_mm, 31.75)
+    readings = setup.RepeatedReadings("width", values, setup.Instrument("dial"), last_digit_mm=digit_mm)
+    assert (setup.outlier_question(readings) is not None) is asked
+    # A step that is given counts, the last digit no more.
+    known = setup.Instrument("dial", resolution_mm=0.0001)
+    fine = setup.RepeatedReadings("width", values, known, last_digit_mm=digit_mm)
+    assert setup.outlier_question(fine) is not None

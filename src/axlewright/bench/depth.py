@@ -15,6 +15,7 @@ from axlewright.setup import (
     SHIM_PLACES,
     DepthMark,
     MeasuredLength,
+    NextReading,
     RepeatedReadings,
     ShimPlace,
     SpacerResult,
@@ -141,18 +142,7 @@ def find_depth(typed: Typed, known: Known) -> Found:
         )
     for readings in way.repeated:
         _say_readings(found, typed, readings)
-    helps = most_useful_reading(result.total, way.repeated)
-    if helps is not None and helps.gain_mm > 0.0002:
-        found.notes.append(
-            _(
-                "One more reading of the {label} would help most: ± {expanded_after_mm} "
-                "instead of ± {expanded_before_mm}."
-            ).format(
-                label=helps.label,
-                expanded_after_mm=show_length(helps.expanded_after_mm, typed.system),
-                expanded_before_mm=show_length(helps.expanded_before_mm, typed.system),
-            )
-        )
+    _say_what_helps(found, typed, most_useful_reading(result.total, way.repeated))
     found.values |= {
         "place": place,
         "method": typed.text("method") or "carrier",
@@ -184,6 +174,22 @@ def _say_readings(found: Found, typed: Typed, readings: RepeatedReadings) -> Non
         )
         return
     found.questions.append(doubt.text(typed.system))
+
+
+def _say_what_helps(found: Found, typed: Typed, helps: NextReading | None) -> None:
+    """Name the reading to repeat, where that narrows the result by more than is shown of it."""
+    if helps is None:
+        return
+    before, after = (
+        show_length(half, typed.system) for half in (helps.expanded_before_mm, helps.expanded_after_mm)
+    )
+    if helps.gain_mm > 0.0002 and before != after:
+        found.notes.append(
+            _(
+                "One more reading of the {label} would help most: ± {expanded_after_mm} "
+                "instead of ± {expanded_before_mm}."
+            ).format(label=helps.label, expanded_after_mm=after, expanded_before_mm=before)
+        )
 
 
 def _say_carried_over(found: Found, typed: Typed, known: Known) -> None:

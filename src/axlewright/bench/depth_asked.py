@@ -38,7 +38,9 @@ class Asked:
     ) -> RepeatedReadings:
         """Return readings taken several times and write them down."""
         values = self.typed.lengths(name, low=band[0], high=band[1], required=required)
-        readings = RepeatedReadings(label, values, self.instrument)
+        readings = RepeatedReadings(
+            label, values, self.instrument, last_digit_mm=self.typed.last_digit_mm(name)
+        )
         if letter:
             self.letters[letter] = readings.mean_mm
         for index, value in enumerate(readings.readings_mm, start=1):

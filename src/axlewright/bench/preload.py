@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from axlewright.bench.found import Found, Known, ShownReading, ShownSum
-from axlewright.bench.typed import Typed
+from axlewright.bench.typed import REALLY, Typed
 from axlewright.errors import AxlewrightError
 from axlewright.language import Shown, _
 from axlewright.setup import (
@@ -14,11 +14,13 @@ from axlewright.setup import (
     NutReading,
     SpacerBetween,
     Torque,
+    TorqueUnit,
     TotalTorque,
     choose_limit,
     doubt_preload_unit,
     judge,
     next_sleeve_step,
+    preload_is_too_large,
     preload_spacer,
     torque_of_cord,
     total_at_pinion,
@@ -70,8 +72,16 @@ def find_preload(typed: Typed, known: Known) -> Found:
         )
     limit = torque_limit(typed, known, f"pinion_preload_{bearings}" + ("_sleeve" if kind == "sleeve" else ""))
     found.values |= {"torque_nm": own, "seal_nm": seal, "kind": kind, "bearings": bearings}
-    doubts = doubt_preload_unit(own)
-    found.questions += [doubt.text(typed.system) for doubt in doubts]
+    doubts = [doubt.text(typed.system) for doubt in doubt_preload_unit(own, _unit(typed))]
+    if preload_is_too_large(own) and not typed.ticked(REALLY):
+        # Nothing is kept of a slip of the unit: a preload too large would condemn a good sleeve.
+        raise typed.error(
+            "torque" if typed.given("torque") else "force",
+            _("{own} is far beyond any pinion preload").format(own=show_torque(own, typed.system)),
+            " ".join([*doubts, _("Check number and unit, or tick 'the numbers are really so'.")]),
+            confirmable=True,
+        )
+    found.questions += doubts
     nut = typed.number("nut")
     if kind == "sleeve":
         _sleeve(found, typed, known, limit, own, nut, uncertainty)
@@ -80,6 +90,19 @@ def find_preload(typed: Typed, known: Known) -> Found:
         _rigid(found, typed, known, limit, own)
     found.settle(_("{own} is inside").format(own=show_torque(own, typed.system)))
     return found
+
+
+def _unit(typed: Typed) -> TorqueUnit | None:
+    """Return the unit the torque was typed in; None for one worked out from a cord, or another."""
+    text = typed.text("torque").lower().replace(" ", "")
+    if not text:
+        return None
+    letters = text.lstrip("+-−0123456789.,") or typed.torque_unit
+    if "ft" in letters:
+        return "lb-ft"
+    if "in" in letters:
+        return "lb-in"
+    return "N·m" if letters in ("nm", "n·m", "n*m", "n.m") else None
 
 
 def _torque(typed: Typed, found: Found) -> tuple[float, float, str]:

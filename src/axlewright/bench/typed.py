@@ -268,6 +268,19 @@ class Typed:
             out.append(self._usual(name, shown, value, low, high, self._band(low, high)))
         return tuple(out)
 
+    def last_digit_mm(self, name: str) -> float:
+        """Return what the finest last digit of several lengths is worth [mm]; 0 where there is none."""
+        finest = 0.0
+        for number, unit in split_readings(self.text(name)):
+            whole, point, part = number.replace(",", ".").partition(".")
+            if "/" in whole:
+                continue
+            worth = parse_length(
+                f"{10.0 ** -len(part) if point else 1.0:.9f}", default_unit=unit or self.length_unit
+            )
+            finest = worth if finest == 0.0 else min(finest, worth)
+        return finest
+
     def torque(self, name: str, *, required: str = "") -> float | None:
         """Return a torque [N·m], or None; see `length`."""
         if not self.required(name, required):

@@ -116,7 +116,9 @@ def list_jobs(
 def show(number: NUMBER, home: HOME = None, as_json: JSON = False, system: SYSTEM = "inch") -> None:
     """Show a job: its steps, readings, sums and verdicts."""
     from axlewright.bench import job_view
+    from axlewright.bench.clock import local_time
     from axlewright.bench.sentences import sentence
+    from axlewright.bench.superseded import superseded_readings
 
     chosen = check_system(system)
     with opened_store(home) as store:
@@ -141,9 +143,17 @@ def show(number: NUMBER, home: HOME = None, as_json: JSON = False, system: SYSTE
             )
         for step in view.steps:
             typer.echo(f"  [{step.status.state:7}] {step.key}")
+            for gone in superseded_readings(view.entries, step.key):
+                typer.echo(_("            no longer counts: {values}").format(values=gone.values))
+                typer.echo(f"              {gone.fate}")
             latest = step.latest
             if latest is None:
                 continue
+            typer.echo(
+                _("            entry {number}, {who}, {when}").format(
+                    number=latest.seq, who=latest.who, when=local_time(latest.at)
+                )
+            )
             for line in latest.result.get("sums", ()):
                 typer.echo(f"            {line['name']}: {sum_text(line, chosen)}")
             if latest.result.get("why"):
@@ -263,6 +273,8 @@ def add(
         typer.echo(f"  {line['name']}: {sum_text(line, chosen)}")
     for note in (*outcome.notes, *(f"? {q}" for q in outcome.questions)):
         typer.echo(f"  {note}")
+    if outcome.entries:
+        typer.echo(_("  kept as entry {number}").format(number=outcome.entries[0].seq))
 
 
 @job.command("photos")

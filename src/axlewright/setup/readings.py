@@ -94,6 +94,9 @@ class Instrument:
         )
 
 
+FINE_DIGIT_MM: Final = 0.003  # a finer last digit is finer than most scales: 0.0001 in is, 0.01 mm is not
+
+
 @dataclass(frozen=True, slots=True)
 class RepeatedReadings:
     """Readings of one length taken several times.
@@ -111,6 +114,8 @@ class RepeatedReadings:
         [mm]. Pooled with the spread seen here.
     known_spread_degrees_of_freedom : float
         Degrees of freedom of `known_spread_mm`.
+    last_digit_mm : float
+        Worth of the last digit typed [mm], 0 when not known; see `outlier_question`. In no uncertainty.
 
     Notes
     -----
@@ -123,6 +128,7 @@ class RepeatedReadings:
     instrument: Instrument
     known_spread_mm: float | None = None
     known_spread_degrees_of_freedom: float = math.inf
+    last_digit_mm: float = 0.0
 
     def __post_init__(self) -> None:
         if not self.readings_mm:
@@ -235,19 +241,15 @@ class RepeatedReadings:
         """What a careful person would say about these readings, as sentences."""
         found = []
         if not self.spread_known:
-            found.append(
-                _(
-                    "{label}: one reading only, how well it repeats is not known; read it again "
-                    "at least twice."
-                ).format(label=self.label)
+            words = _(
+                "{label}: one reading only, how well it repeats is not known; read it again at least twice."
             )
+            found.append(words.format(label=self.label))
         if self.instrument.calibration_uncertainty_mm == 0.0:
-            found.append(
-                _(
-                    "{label}: no calibration uncertainty given for the {name}; its own error is "
-                    "not in the result."
-                ).format(label=self.label, name=self.instrument.name)
+            words = _(
+                "{label}: no calibration uncertainty given for the {name}; its own error is not in the result."
             )
+            found.append(words.format(label=self.label, name=self.instrument.name))
         question = outlier_question(self)
         if question is not None:
             found.append(question.text())
@@ -308,7 +310,8 @@ def outlier_question(readings: RepeatedReadings) -> OutlierQuestion | None:
     """Return a question about the reading that stands out most, or nothing.
 
     A reading within two instrument steps of the others' mean is never asked about: readings that fall on
-    one or two neighbouring marks have no scatter to judge by.
+    one or two neighbouring marks have no scatter to judge by. Where the step was not given, two of the last
+    digit typed stand in for it, or five of 0.0001 in or finer: half thousandths are read to four places.
     """
     values, n = readings.readings_mm, readings.count
     if n < 3:
@@ -316,7 +319,10 @@ def outlier_question(readings: RepeatedReadings) -> OutlierQuestion | None:
     mean, s = readings.mean_mm, readings.standard_deviation_mm
     index = max(range(n), key=lambda i: abs(values[i] - mean))
     others = (math.fsum(values) - values[index]) / (n - 1)
-    if s == 0.0 or abs(values[index] - others) <= 2.0 * readings.instrument.resolution_mm:
+    step = readings.instrument.resolution_mm
+    digit = readings.last_digit_mm
+    slack = 2.0 * step if step > 0.0 else digit * (5.0 if digit < FINE_DIGIT_MM else 2.0)
+    if s == 0.0 or abs(values[index] - others) <= slack * (1.0 + 1e-6):
         return None
     statistic, critical = abs(values[index] - mean) / s, grubbs_critical_value(n)
     # All equal but one gives exactly the largest possible value, (n−1)/√n: rounding must not hide it.

@@ -194,24 +194,34 @@ class UnitSuspicion:
         )
 
 
-_SLIPS: Final = (
-    (n_("lb-in, not lb-ft"), 1.0 / 12.0),
-    (n_("N·cm, not N·m"), 0.01),
-    (n_("lb-in, not N·m"), NM_PER_LBF_IN),
-    (n_("kgf·cm, not N·m"), NM_PER_KGF_CM),
-    (n_("N·m, not lb-in"), 1.0 / NM_PER_LBF_IN),
-    (n_("kgf·cm, not lb-in"), NM_PER_KGF_CM / NM_PER_LBF_IN),
-    (n_("lb-ft, not lb-in"), 12.0),
+TorqueUnit = Literal["lb-in", "lb-ft", "N·m"]
+
+_SLIPS: Final[tuple[tuple[str, TorqueUnit, float], ...]] = (
+    (n_("lb-in, not lb-ft"), "lb-ft", 1.0 / 12.0),
+    (n_("N·cm, not N·m"), "N·m", 0.01),
+    (n_("lb-in, not N·m"), "N·m", NM_PER_LBF_IN),
+    (n_("kgf·cm, not N·m"), "N·m", NM_PER_KGF_CM),
+    (n_("N·m, not lb-in"), "lb-in", 1.0 / NM_PER_LBF_IN),
+    (n_("kgf·cm, not lb-in"), "lb-in", NM_PER_KGF_CM / NM_PER_LBF_IN),
+    (n_("lb-ft, not lb-in"), "lb-in", 12.0),
 )
 
 
-def doubt_preload_unit(value_nm: float) -> tuple[UnitSuspicion, ...]:
+def preload_is_too_large(value_nm: float) -> bool:
+    """Whether a pinion preload lies above the plausible band of 3 to 60 lb-in."""
+    high = DEFAULT_LIMITS["pinion_preload_plausible"].high
+    return high is not None and value_nm > high * (1.0 + 1e-9)
+
+
+def doubt_preload_unit(value_nm: float, unit: TorqueUnit | None = None) -> tuple[UnitSuspicion, ...]:
     """Return which units may have been meant when a pinion preload is not plausible; empty when it is.
 
     Parameters
     ----------
     value_nm : float
         The preload as understood so far [N·m].
+    unit : {"lb-in", "lb-ft", "N·m"}, optional
+        The unit it was typed in: slips of other units are left out. Without it all are named.
 
     Returns
     -------
@@ -223,8 +233,8 @@ def doubt_preload_unit(value_nm: float) -> tuple[UnitSuspicion, ...]:
         return ()
     return tuple(
         UnitSuspicion(_(meant), value_nm * factor)
-        for meant, factor in _SLIPS
-        if judge(value_nm * factor, band).kind == "inside"
+        for meant, typed_in, factor in _SLIPS
+        if unit in (None, typed_in) and judge(value_nm * factor, band).kind == "inside"
     )
 
 
