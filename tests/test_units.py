@@ -151,6 +151,6 @@ def test_the_chosen_system_comes_first_unless_one_is_named() -> None:
         assert show_length(0.127) == "0.127 mm (0.0050 in)"
         assert show_length(0.127, "inch") == "0.0050 in (0.127 mm)"
         assert show_torque(2.26) == "2.26 N·m (20.0 lb-in)"
-        assert show_speed(20.0) == "72 km/h"
+        assert show_speed(20.0) == "72 km/h (45 mph)"
     assert show_length(0.127) == "0.0050 in (0.127 mm)"
-    assert show_speed(20.0, 1) == "44.7 mph"
+    assert show_speed(20.0) == "45 mph (72 km/h)"

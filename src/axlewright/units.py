@@ -289,8 +289,7 @@ def show_torque(nm: float, system: System | None = None) -> str:
     return f"{inch} ({metric})" if (system or chosen_system()) == "inch" else f"{metric} ({inch})"
 
 
-def show_speed(mps: float, places: int = 0) -> str:
-    """Show a speed [m/s] in the chosen system alone: mph or km/h."""
-    if chosen_system() == "inch":
-        return f"{Shown(mps / MPS_PER_MPH):.{places}f} mph"
-    return f"{Shown(mps * 3.6):.{places}f} km/h"
+def show_speed(mps: float) -> str:
+    """Show a speed [m/s] as mph and km/h, the chosen system first."""
+    inch, metric = f"{Shown(mps / MPS_PER_MPH):.0f} mph", f"{Shown(mps * 3.6):.0f} km/h"
+    return f"{inch} ({metric})" if chosen_system() == "inch" else f"{metric} ({inch})"

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gettext
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -11,11 +13,15 @@ import soundfile
 import typer
 from typer.testing import CliRunner
 
+from axlewright import language
 from axlewright.cli.listen import listen
+from axlewright.cli.sound import sound
+from axlewright.language import using_language
 from axlewright.sound import DrivePlan, DriveSource, Tyre, save_drive, simulate_drive
 
 app = typer.Typer()
 app.command("listen")(listen)
+app.command("sound")(sound)
 
 
 @app.callback()
@@ -103,3 +109,84 @@ def test_nothing_is_overwritten_unasked(drive_file: Path, tmp_path: Path) -> Non
     assert code == 2
     assert "exists already" in err
     assert png.read_text() == "mine"
+
+
+class Guillemets(gettext.NullTranslations):
+    """A language made of the English in guillemets."""
+
+    def gettext(self, message: str) -> str:
+        return f"«{message}»"
+
+    def ngettext(self, msgid1: str, msgid2: str, n: int) -> str:
+        return f"«{msgid1 if n == 1 else msgid2}»"
+
+
+def outside(text: str) -> list[str]:
+    """Return the words of a text that stand in no message."""
+    left, depth = "", 0
+    for letter in text:
+        depth += letter == "«"
+        left += letter if depth == 0 else " "
+        depth -= letter == "»"
+    return [word for word in re.findall(r"[A-Za-z]{3,}", left) if word != "mph"]
+
+
+def test_every_word_is_a_message(drive_file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(language, "_catalogue", lambda _chosen: Guillemets())
+    common = ["listen", str(drive_file), *TEETH, *ROLLOUT, "--bearing", "wheel:17:12:70"]
+    for speed in (["--speed-marks", str(drive_file.with_suffix(".marks"))], ["--speed", "45mph"]):
+        code, out, _ = run(*common, *speed)
+        assert code == 0
+        assert outside(out) == []
+        assert "«ring and pinion mesh»" in out
+
+
+def test_german_has_its_words_and_commas_and_the_system_asked_for(drive_file: Path) -> None:
+    marks = str(drive_file.with_suffix(".marks"))
+    arguments = ["listen", str(drive_file), *TEETH, *ROLLOUT, "--speed-marks", marks, "--system", "metric"]
+    with using_language("de"):
+        code, out, _ = run(*arguments)
+        assert code == 0
+        report = json.loads(run(*arguments, "--json")[1])
+    assert "wahrscheinlich" in out
+    assert "Eingriff von Tellerrad und Ritzel" in out
+    assert re.search(r"bei \d+ km/h \(\d+ mph\)", out)
+    assert not re.search(r"\d\.\d", out)
+    assert report["sources"][0]["name"] == "ring and pinion mesh", "names in a report are the same everywhere"
+    assert run(*arguments[:-1], "furlongs")[0] == 2
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["--speed", "300mph"], "not possible"),
+        (["--tyre-rollout", "2.1mm"], "fits no road"),
+        (["--speed", "150mph", "--tyre-rollout", "0.95m"], "cannot be"),
+        (["--tone-to-noise", "90"], "out of reach"),
+        (["--pinion-runout", "200"], "more than itself"),
+        (["--flank", "up"], "unknown flank"),
+    ],
+)
+def test_sounds_that_cannot_be_made_are_refused(tmp_path: Path, arguments: list[str], says: str) -> None:
+    out = tmp_path / "made.wav"
+    code, _, err = run("sound", "--design", "TY-222", "--pinion-out", "5thou", *arguments, "--out", str(out))
+    assert code == 2
+    assert says in err
+    assert not out.exists()
+
+
+def test_a_sound_is_written_as_wav_only(tmp_path: Path) -> None:
+    out = tmp_path / "made.txt"
+    code, _, err = run("sound", "--design", "TY-222", "--pinion-out", "5thou", "--out", str(out))
+    assert code == 2
+    assert "let its name end in .wav" in err
+
+
+def test_the_evidence_is_drawn_on_request(drive_file: Path, tmp_path: Path) -> None:
+    png = tmp_path / "evidence.png"
+    marks = str(drive_file.with_suffix(".marks"))
+    code, _, _ = run(
+        "listen", str(drive_file), *TEETH, *ROLLOUT, "--speed-marks", marks, "--evidence-png", str(png)
+    )
+    assert code == 0
+    assert png.read_bytes().startswith(b"\x89PNG")

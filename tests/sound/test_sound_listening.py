@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -115,6 +116,17 @@ def test_wrong_ratio_is_noticed(hear: Hear) -> None:
     assert heard.sources[0].name == UNKNOWN
     assert not [s for s in heard.sources if s.word == "likely"]
     assert any("instead of 41" in n and "46" in n for n in heard.notices)
+
+
+def test_another_set_is_thought_of_where_the_speed_would_have_to_be_far_off(hear: Hear) -> None:
+    # 37 teeth instead of 41 are 10 % apart; a typed speed has a standard deviation of 3 %.
+    plan = DrivePlan(duration_s=32.0, speed_scatter=0.0)
+    _, heard = hear(DriveSource("mesh", 37, 10.0), axle=AxleOrders(41, 11), plan=plan, seed=5)
+    assert not [s for s in heard.sources if s.word == "likely"]
+    said = " ".join(heard.notices)
+    assert "instead of 41" in said
+    low, high = map(int, re.findall(r"with (\d+) to (\d+) teeth", said)[0])
+    assert low <= 37 <= high < 41
 
 
 def test_kilometres_taken_for_miles_are_noticed(hear: Hear) -> None:

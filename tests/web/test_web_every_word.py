@@ -152,14 +152,17 @@ def post(visitor: Caller, path: str, fields: dict[str, str], status: int = 200) 
 def fill(visitor: Caller, unit: str = "") -> None:
     """Put a job through the steps of the demonstration, and something on every list.
 
-    A `unit` stands behind every number with decimals.
+    A `unit` stands behind every number with decimals, lb-in then behind the torques.
     """
 
     def typed(fields: dict[str, str]) -> dict[str, str]:
-        return {
-            k: v if k == "mark_unit" else re.sub(r"(?<!\S)(\d+\.\d+)(?!\S)", rf"\1{unit}", v)
-            for k, v in fields.items()
-        }
+        out = dict(fields)
+        for name, text in fields.items():
+            if unit and name in ("torque", "turning"):
+                out[name] = f"{text} lb-in"
+            elif name != "mark_unit":
+                out[name] = re.sub(r"(?<!\S)(\d+\.\d+)(?!\S)", rf"\1{unit}", text)
+        return out
 
     sizes = typed({"thickness": "0.0545 0.0600"})
     post(visitor, "/settings/stock", {"kind": "pinion spacer", "count": "1"} | sizes)

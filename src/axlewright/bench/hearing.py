@@ -33,12 +33,18 @@ class Heard:
         As `axlewright.sound.listening_as_dict` gives it.
     picture : bytes
         PNG of order map, speed and sources.
+    evidence : bytes
+        PNG of how well each source fits over the error of the stated speed.
+    level : bytes
+        PNG of the mesh tone over the noise against speed; empty when the mesh could not be followed.
     entry : Entry or None
         Where it is kept, when it belongs to a job.
     """
 
     report: dict[str, Any]
     picture: bytes
+    evidence: bytes
+    level: bytes
     entry: Entry | None = None
 
 
@@ -129,7 +135,7 @@ def hear(
     FieldError
         Naming file, design, tyre or speed.
     """
-    from axlewright.sound.pictures import draw_listening
+    from axlewright.sound.pictures import draw_evidence, draw_listening, draw_mesh_level
 
     design = in_field("design", _("design"), lambda: find_design(store, design_name))
     wheel = in_field("tyre", _("tyre"), lambda: tyre_of(tyre))
@@ -150,15 +156,21 @@ def hear(
             files=files,
             idempotency_key=idempotency_key,
         )
-    return Heard(report, picture, entry)
+    evidence = _picture(lambda path: draw_evidence(result, path))
+    level = _picture(lambda path: draw_mesh_level(result, path)) if result.tracks else b""
+    return Heard(report, picture, evidence, level, entry)
 
 
 def _sentence(report: dict[str, Any]) -> str:
     """Return the finding in one line, for lists."""
+    from axlewright.sound.names import source_name
+
     names = [
-        f"{s['name']} ({s['probability']:.0%})" for s in report["sources"][:3] if s["probability"] >= 0.05
+        f"{source_name(s['name'])} ({100 * s['probability']:.0f} %)"
+        for s in report["sources"][:3]
+        if s["probability"] >= 0.05
     ]
-    return _("fits best: ") + ", ".join(names) if names else _("no source fits")
+    return _("fits best: {names}").format(names=", ".join(names)) if names else _("no source fits")
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,7 +25,6 @@ NOW: Final = "now"
 BESIDE: Final = "beside"
 SECONDS: Final = 8.0
 MOST_BANDS: Final = 40
-RATIO_RANGE_DB: Final = (-10.0, 25.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +46,8 @@ class Wish:
         A learned path, ``"250:-3.1,315:0.4"`` (Hz:dB); empty for the assumed one.
     same_level : bool
         Bring both to the same level, to hear the character alone.
+    pinion_runout, ring_runout : float
+        How far the mesh tone swells once per pinion and once per ring gear turn, in both sounds [%].
     """
 
     flank: str = "drive"
@@ -56,6 +57,8 @@ class Wish:
     ratio_db: float = 6.0
     path: str = ""
     same_level: bool = False
+    pinion_runout: float = 0.0
+    ring_runout: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +140,8 @@ def make_pair(design: GearSetDesign, now: Settings, beside: Settings, wish: Wish
     """
     if now == beside:
         raise FieldError("now", _("setting"), _("both settings are the same"), _("change one of them"))
+    from axlewright.sound.settings import RATIO_RANGE_DB
+
     low, high = RATIO_RANGE_DB
     if not low <= wish.ratio_db <= high:
         raise FieldError(
@@ -145,6 +150,14 @@ def make_pair(design: GearSetDesign, now: Settings, beside: Settings, wish: Wish
             _("{value:g} dB is out of reach").format(value=Shown(wish.ratio_db)),
             _("give a figure from {low:g} to {high:g} dB").format(low=Shown(low), high=Shown(high)),
         )
+    for name, percent in (("pinion_runout", wish.pinion_runout), ("ring_runout", wish.ring_runout)):
+        if not 0.0 <= percent <= 100.0:
+            raise FieldError(
+                name,
+                _("runout"),
+                _("a tone cannot swell by less than nothing or by more than itself"),
+                _("give 0 to 100 %"),
+            )
     speeds = in_field(
         "speed",
         _("speed"),
@@ -159,7 +172,7 @@ def _made(
     design: GearSetDesign, now: Settings, beside: Settings, wish: Wish, speeds: tuple[float, ...]
 ) -> Pair:
     from axlewright.sound.settings import sounds_of_settings, wav_bytes
-    from axlewright.sound.synthesis import same_loudness
+    from axlewright.sound.synthesis import Runout, same_loudness
 
     made = sounds_of_settings(
         design,
@@ -171,6 +184,7 @@ def _made(
         duration_s=SECONDS,
         tone_to_noise_db=wish.ratio_db,
         path=path_of(wish.path),
+        runout=Runout(wish.pinion_runout / 100.0, wish.ring_runout / 100.0),
     )
     if wish.same_level:
         made = same_loudness(made)
@@ -210,6 +224,7 @@ def learn_from_recording(
     """
     from axlewright.bench.hearing import listen_to
     from axlewright.contact import roll
+    from axlewright.sound.settings import RATIO_RANGE_DB
     from axlewright.sound.synthesis import learn_path
 
     wheel = in_field("tyre", _("tyre"), lambda: tyre_of(wish.tyre))

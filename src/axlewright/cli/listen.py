@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from axlewright.cli.job_options import check_system
 from axlewright.cli.options import plain_errors, print_json
 from axlewright.errors import InputError
 from axlewright.language import Shown, _
+from axlewright.units import MPS_PER_MPH, show_speed
 
 if TYPE_CHECKING:
     from axlewright.sound.orders import AxleOrders, Bearing
@@ -46,10 +48,16 @@ def listen(
     roughness: Annotated[bool, typer.Option(help="Also compute roughness (optional part).")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
     png: Annotated[Path | None, typer.Option(help="Draw what was heard into this PNG file.")] = None,
+    evidence_png: Annotated[
+        Path | None, typer.Option(help="Draw how well each source fits over the error of the speed.")
+    ] = None,
     overwrite: Annotated[bool, typer.Option(help="Overwrite the PNG file.")] = False,
+    system: Annotated[str, typer.Option(help="inch or metric: what is shown first.")] = "inch",
 ) -> None:
     """Say which parts fit a sound, which cannot be told apart, and what to record next."""
+    check_system(system)
     _check_output(png, overwrite, "--png")
+    _check_output(evidence_png, overwrite, "--evidence-png")
     axle = _axle(design, ring_teeth, pinion_teeth, tuple(bearing or ()), tread_blocks, not no_joint)
     tyre = _tyre(tyre_rollout, tyre_size, tyre_revs_per_mile)
     trace = _speed(speed, speed_marks, speed_from)
@@ -62,6 +70,10 @@ def listen(
         from axlewright.sound.pictures import draw_listening
 
         draw_listening(result, png)
+    if evidence_png is not None:
+        from axlewright.sound.pictures import draw_evidence
+
+        draw_evidence(result, evidence_png)
     report = result.as_dict()
     if as_json:
         print_json(report)
@@ -164,6 +176,8 @@ def _speed(typed: str, marks: Path | None, source: str) -> SpeedTrace:
 
 
 def _text(report: dict[str, Any]) -> str:
+    from axlewright.sound.names import source_name
+
     lines = []
     for flag in report["recording"]["flags"]:
         lines.append(f"! {flag['text']}")
@@ -171,25 +185,27 @@ def _text(report: dict[str, Any]) -> str:
     for source in report["sources"]:
         if source["probability"] < 0.02:
             continue
-        order = f", order {Shown(source['order']):g}" if source["order"] else ""
-        lines.append(f"  {source['word']:<9} {source['probability'] * 100:5.1f} %  {source['name']}{order}")
+        name, chance = source_name(source["name"]), 100 * source["probability"]
+        if source["order"]:
+            name = _("{source}, order {order}").format(source=name, order=f"{Shown(source['order']):g}")
+        lines.append(f"  {_(source['word']):<9} {Shown(chance):5.1f} %  {name}")
         lines.extend(f"             - {text}" for text in source["evidence"])
     lines.append(report["speed"]["words"])
     mesh = report["mesh"]
     if mesh["harmonics"]:
         lines.append(_("Mesh tone over the road noise, at the speed where it is clearest:"))
         for h in mesh["harmonics"]:
-            heard = "prominent" if h["prominent"] else "audible" if h["audible"] else _("not audible")
+            heard = _("prominent") if h["prominent"] else _("audible") if h["audible"] else _("not audible")
             lines.append(
                 _(
                     "  harmonic {harmonic}: tone-to-noise {tone_to_noise_db} dB (prominent from "
-                    "{limit_db}), audibility {audibility_db} dB at {loudest_mph} mph: {heard}"
+                    "{limit_db}), audibility {audibility_db} dB at {speed}: {heard}"
                 ).format(
                     harmonic=h["harmonic"],
                     tone_to_noise_db=f"{Shown(h['tone_to_noise_db']):+.1f}",
                     limit_db=f"{Shown(h['limit_db']):.1f}",
                     audibility_db=f"{Shown(h['audibility_db']):+.1f}",
-                    loudest_mph=f"{h['loudest_mph']:.0f}",
+                    speed=show_speed(h["loudest_mph"] * MPS_PER_MPH),
                     heard=heard,
                 )
             )
@@ -200,14 +216,14 @@ def _text(report: dict[str, Any]) -> str:
             )
         )
     for notice in report["notices"]:
-        lines.append(f"Note: {notice}")
+        lines.append(_("Note: {notice}").format(notice=notice))
     if report["cannot_separate"]:
         lines.append(_("Cannot be told apart:"))
         for item in report["cannot_separate"]:
             lines.append(
                 _("  {sources} / {sources2}: {why}. Would tell: {tell_apart}").format(
-                    sources=item["sources"][0],
-                    sources2=item["sources"][1],
+                    sources=source_name(item["sources"][0]),
+                    sources2=source_name(item["sources"][1]),
                     why=item["why"],
                     tell_apart=item["tell_apart"],
                 )

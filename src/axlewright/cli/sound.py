@@ -28,6 +28,12 @@ def sound(
     tone_to_noise: Annotated[
         float, typer.Option(help="Strongest mesh tone of the setting over the road noise, dB.")
     ] = 6.0,
+    pinion_runout: Annotated[
+        float, typer.Option(help="How far the mesh tone swells once per pinion turn, %.")
+    ] = 0.0,
+    ring_runout: Annotated[
+        float, typer.Option(help="How far the mesh tone swells once per ring gear turn, %.")
+    ] = 0.0,
     overwrite: Annotated[bool, typer.Option(help="Overwrite the files.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
@@ -38,6 +44,8 @@ def sound(
     beside = out.with_name(out.stem + "-compared" + out.suffix)
     for path in (out, beside):
         new_file(path, overwrite)
+    if out.suffix.lower() != ".wav":
+        raise InputError(_("a WAV file is written"), where=str(out), fix=_("let its name end in .wav"))
     speeds = tuple(parse_speed(part, where="--speed") for part in speed.split(".."))
     pinion = parse_length(pinion_out, where="--pinion-out")
     ring = parse_length(ring_away, where="--ring-away")
@@ -54,6 +62,7 @@ def sound(
     from axlewright.contact.atlas import write_atomically
     from axlewright.gearset import load_design
     from axlewright.sound.settings import sounds_of_settings, wav_bytes
+    from axlewright.sound.synthesis import Runout
 
     made = sounds_of_settings(
         load_design(design),
@@ -64,6 +73,7 @@ def sound(
         circumference_m=way,
         duration_s=seconds,
         tone_to_noise_db=tone_to_noise,
+        runout=Runout(pinion_runout / 100.0, ring_runout / 100.0),
     )
     write_atomically(out, wav_bytes(made["setting"]))
     write_atomically(beside, wav_bytes(made["compared"]))

@@ -8,6 +8,7 @@ from typing import Final
 
 from axlewright.language import Shown, _, n_
 from axlewright.sound.evidence import NONE, UNKNOWN, Posterior, SetEvidence
+from axlewright.sound.findings import MESH
 from axlewright.sound.orders import AxleOrders, Candidate
 from axlewright.sound.recording import Recording
 from axlewright.sound.tracking import OrderMap
@@ -16,6 +17,8 @@ WORTH: Final = 0.02
 ENGINE: Final = n_("engine or gearbox in a fixed gear")
 FIXED: Final = n_("a tone of fixed frequency (resonance, fan, electrical)")
 MPH_KMH: Final = 1.609344
+FAR_SIGMA: Final = 2.0
+"""A mesh that needs the speed farther off than this many standard deviations may be another set's."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,6 +220,18 @@ def notices_when_nothing_fits(
                 "a tone at {tone} Hz stays put while the speed changes: it is not from the axle's gears"
             ).format(tone=f"{tone:.0f}")
         )
+    if MESH in winner.members:
+        shift = winner.error + reference_error
+        if abs(shift) > FAR_SIGMA * sigma:
+            order = axle.ring_teeth * math.exp(shift)
+            low, high = math.ceil(order * (1 - 2 * sigma)), math.floor(order * (1 + 2 * sigma))
+            notices.append(
+                _(
+                    "the mesh fits only with a speed far from the stated one; as stated, its line is that "
+                    "of a ring gear with {teeth} teeth instead of {ring_teeth}: count them, and check speed "
+                    "and tyre"
+                ).format(teeth=_span(low, high), ring_teeth=axle.ring_teeth)
+            )
     if UNKNOWN in winner.members and posterior.probability[UNKNOWN] > 0.5 and winner.unknown_order > 0:
         order = winner.unknown_order * math.exp(-winner.error)
         if len(winner.members) == 1:
@@ -238,12 +253,11 @@ def notices_when_nothing_fits(
             low = math.ceil(order * (1 - 2 * sigma))
             high = math.floor(order * (1 + 2 * sigma))
             if 25 <= low <= high <= 60:
-                teeth = f"{low}" if low == high else f"{low} to {high}"
                 notices.append(
                     _(
                         "it would fit a ring gear with {teeth} teeth instead of {ring_teeth}: count "
                         "them, and check the tyre"
-                    ).format(teeth=teeth, ring_teeth=axle.ring_teeth)
+                    ).format(teeth=_span(low, high), ring_teeth=axle.ring_teeth)
                 )
         else:
             notices.append(
@@ -252,3 +266,7 @@ def notices_when_nothing_fits(
                 )
             )
     return tuple(notices)
+
+
+def _span(low: int, high: int) -> str:
+    return str(low) if low >= high else _("{low} to {high}").format(low=low, high=high)

@@ -14,7 +14,7 @@ import numpy as np
 from scipy import stats
 
 from axlewright.errors import SoundError
-from axlewright.language import Shown, _
+from axlewright.language import Shown, _, plural
 from axlewright.sound.findings import MESH
 from axlewright.sound.listening import Listening
 from axlewright.sound.mesh_figures import BIN_MPH, speed_bins_db
@@ -161,11 +161,20 @@ def _compare_harmonic(
     for side, name in zip(tables, ("before", "after"), strict=True):
         missing = sum(not table for table in side)
         if missing:
-            notes.append(
-                _("in {missing} pass(es) {name} the mesh could not be followed; left out").format(
-                    missing=missing, name=name
+            told = (
+                plural(
+                    "in one pass before the mesh could not be followed; left out",
+                    "in {missing} passes before the mesh could not be followed; left out",
+                    missing,
+                )
+                if name == "before"
+                else plural(
+                    "in one pass after the mesh could not be followed; left out",
+                    "in {missing} passes after the mesh could not be followed; left out",
+                    missing,
                 )
             )
+            notes.append(told.format(missing=missing))
     tables = [[table for table in side if table] for side in tables]
     if not all(tables):
         return None
@@ -179,7 +188,7 @@ def _compare_harmonic(
     change = float(np.median(sides[1]) - np.median(sides[0]))
     low, high = _interval(sides[0], sides[1], change, notes)
     if low <= 0 <= high or abs(change) < LEAST_CHANGE_DB:
-        verdict = _("no change shown")
+        verdict = "no change shown"
     else:
         verdict = "quieter" if change < 0 else "louder"
     return Change(

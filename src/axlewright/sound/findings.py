@@ -9,6 +9,7 @@ from typing import Final
 from axlewright.language import Shown, _
 from axlewright.sound.evidence import NONE, UNKNOWN, Posterior
 from axlewright.sound.mesh_figures import HarmonicTrack, segment_level_db
+from axlewright.sound.names import RUNOUTS
 from axlewright.sound.orders import AxleOrders, Candidate
 from axlewright.sound.segments import Segment
 from axlewright.sound.sidebands import Sidebands
@@ -79,17 +80,27 @@ def source_findings(
         p = mesh_p * odds / (1 + odds)
         teeth = axle.pinion_teeth if band.name == "pinion" else axle.ring_teeth
         text = (
-            _(
-                "sidebands once per {name} turn, {level_db} dB re the mesh tone (modulation {modulation} %)"
+            (
+                _(
+                    "sidebands once per pinion turn, {level_db} dB re the mesh tone "
+                    "(modulation {modulation} %)"
+                )
+                if band.name == "pinion"
+                else _(
+                    "sidebands once per ring gear turn, {level_db} dB re the mesh tone "
+                    "(modulation {modulation} %)"
+                )
             ).format(
-                name=band.name,
                 level_db=f"{Shown(band.level_db):.1f}",
                 modulation=f"{band.modulation * 100:.0f}",
             ),
-            _("tone over spacing {ratio} ± {ratio_sigma}; {name} teeth {teeth}").format(
+            (
+                _("tone over spacing {ratio} ± {ratio_sigma}; pinion teeth {teeth}")
+                if band.name == "pinion"
+                else _("tone over spacing {ratio} ± {ratio_sigma}; ring gear teeth {teeth}")
+            ).format(
                 ratio=f"{Shown(band.ratio):.2f}",
                 ratio_sigma=f"{Shown(band.ratio_sigma):.2f}",
-                name=band.name,
                 teeth=teeth,
             ),
         )
@@ -97,7 +108,7 @@ def source_findings(
             "likely" if p > LIKELY and mesh_word == "likely" else ("possible" if p > POSSIBLE else "unlikely")
         )
         spacing = axle.ratio if band.name == "pinion" else 1.0
-        result.append(SourceFinding(f"{band.name} runout", "runout", p, spacing, word, text))
+        result.append(SourceFinding(RUNOUTS[band.name], "runout", p, spacing, word, text))
     unknown = posterior.probability[UNKNOWN]
     at = next((s.unknown_order for s in posterior.sets if UNKNOWN in s.members), 0.0)
     where = (

@@ -188,11 +188,15 @@ def _judged(
         )
     power = float(np.dot(mono, mono)) / len(mono)
     level_db = 10 * math.log10(power + 1e-30)
-    if power == 0.0 or level_db < -75.0:
+    if power == 0.0:
         raise SoundError(
-            _("the recording is silent (level {level:.0f} dB re full scale)").format(
-                level=Shown(max(level_db, -120.0))
-            ),
+            _("the recording is silent: it holds nothing but zeros"),
+            where=name,
+            fix=_("check the microphone and record again"),
+        )
+    if level_db < -75.0:
+        raise SoundError(
+            _("the recording is silent (level {level:.0f} dB re full scale)").format(level=Shown(level_db)),
             where=name,
             fix=_("check the microphone and record again"),
         )

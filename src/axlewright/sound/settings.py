@@ -4,13 +4,20 @@ from __future__ import annotations
 
 import io
 from collections.abc import Mapping
+from typing import Final
 
 import numpy as np
 import soundfile
 
 from axlewright.contact import Settings, roll
+from axlewright.errors import InputError
 from axlewright.gearset import GearSetDesign
+from axlewright.language import Shown, _
+from axlewright.sound.speed import Tyre, check_wheel_rate, make_trace
 from axlewright.sound.synthesis import MadeSound, Runout, SoundPath, make_sounds, speed_profile
+
+RATIO_RANGE_DB: Final = (-10.0, 25.0)
+"""Tone over road noise that is made: below, nothing is heard of it; above, nothing but it."""
 
 
 def sounds_of_settings(
@@ -46,16 +53,32 @@ def sounds_of_settings(
     path : SoundPath, optional
         Flat when left out.
     runout : Runout, optional
+        How far the mesh tone swells with each turn; none when left out.
 
     Returns
     -------
     dict of str to MadeSound
+
+    Raises
+    ------
+    InputError
+        If the speed cannot be meant with this tyre, or the ratio to the road noise is out of reach.
 
     Notes
     -----
     A comparison, not the sound in a car: sound pressure is taken as proportional to the motion error,
     harmonic by harmonic, which holds while the teeth stay in contact and the way to the ear is linear.
     """
+    tyre = Tyre(circumference_m, 0.0, "")
+    if speeds_mps:
+        check_wheel_rate(make_trace([0.0], [max(speeds_mps)], "typed", where=_("speed")), tyre)
+    low, high = RATIO_RANGE_DB
+    if not low <= tone_to_noise_db <= high:
+        raise InputError(
+            _("{value:g} dB is out of reach").format(value=Shown(tone_to_noise_db)),
+            where=_("tone over road noise"),
+            fix=_("give a figure from {low:g} to {high:g} dB").format(low=Shown(low), high=Shown(high)),
+        )
     curves = {
         name: roll(
             design,

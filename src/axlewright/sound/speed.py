@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from axlewright.errors import InputError
 from axlewright.language import Shown, _
-from axlewright.units import MPS_PER_MPH, parse_length, parse_speed
+from axlewright.units import parse_length, parse_speed, show_speed
 
 FloatArray = NDArray[np.float64]
 SpeedSource = Literal["typed", "dashboard", "satellite", "wheel sensor"]
@@ -178,9 +178,7 @@ def make_trace(
     if v.min() < 0 or v.max() > FASTEST_MPS:
         worst = float(v.max() if v.max() > FASTEST_MPS else v.min())
         raise InputError(
-            _("a speed of {worst} mph ({worst2} km/h) is not possible here").format(
-                worst=f"{worst / MPS_PER_MPH:.0f}", worst2=f"{worst * 3.6:.0f}"
-            ),
+            _("a speed of {speed} is not possible here").format(speed=show_speed(worst)),
             where=where,
             fix=_("check the unit: mph or km/h"),
         )
@@ -202,7 +200,7 @@ def make_trace(
 def constant_speed(text: str | float, source: SpeedSource = "typed") -> SpeedTrace:
     """One speed for the whole recording, for example ``"45 mph"``."""
     speed = parse_speed(text, where=_("speed"))
-    return make_trace([0.0], [speed], source, constant=True)
+    return make_trace([0.0], [speed], source, constant=True, where=_("speed"))
 
 
 def check_wheel_rate(trace: SpeedTrace, tyre: Tyre) -> None:
@@ -217,10 +215,10 @@ def check_wheel_rate(trace: SpeedTrace, tyre: Tyre) -> None:
     if not WHEEL_RATE_RANGE_HZ[0] <= fastest <= WHEEL_RATE_RANGE_HZ[1]:
         raise InputError(
             _(
-                "{max} mph on a tyre of {circumference_m} m means {fastest} wheel turns a "
+                "{speed} on a tyre of {circumference_m} m means {fastest} wheel turns a "
                 "second, which cannot be"
             ).format(
-                max=f"{trace.speed_mps.max() / MPS_PER_MPH:.0f}",
+                speed=show_speed(float(trace.speed_mps.max())),
                 circumference_m=f"{Shown(tyre.circumference_m):.2f}",
                 fastest=f"{Shown(fastest):.1f}",
             ),

@@ -88,6 +88,14 @@ class Runout:
     pinion: float = 0.0
     ring: float = 0.0
 
+    def __post_init__(self) -> None:
+        if not (0.0 <= self.pinion <= 1.0 and 0.0 <= self.ring <= 1.0):
+            raise SoundError(
+                _("a tone cannot swell by less than nothing or by more than itself"),
+                where=_("runout"),
+                fix=_("give 0 to 100 %"),
+            )
+
 
 @dataclass(frozen=True, slots=True)
 class MadeSound:

@@ -9,6 +9,7 @@ import numpy as np
 
 from axlewright.language import Shown, _
 from axlewright.sound.evidence import Posterior
+from axlewright.sound.names import source_name
 from axlewright.sound.orders import AxleOrders, Candidate
 from axlewright.sound.segments import Segment
 from axlewright.sound.sidebands import Sidebands
@@ -24,10 +25,13 @@ def speed_asked(shift: float, sigma: float) -> str:
     """Say how far the stated speed would have to be off, as a share; above zero the true speed is higher."""
     if abs(shift) < 0.0005:  # would be shown as 0.0 %
         return _("fits the stated speed as it is")
-    text = _("needs the stated speed to be {shift} % too {value} ({shift2} of its standard deviations)")
+    text = (
+        _("needs the stated speed to be {shift} % too low ({shift2} of its standard deviations)")
+        if shift > 0
+        else _("needs the stated speed to be {shift} % too high ({shift2} of its standard deviations)")
+    )
     return text.format(
         shift=f"{Shown(abs(shift) * 100):.1f}",
-        value=_("low") if shift > 0 else _("high"),
         shift2=f"{Shown(abs(shift) / sigma):.1f}",
     )
 
@@ -92,15 +96,10 @@ def source_evidence(
                 teeth = axle.pinion_teeth if band.name == "pinion" else axle.ring_teeth
                 agrees = abs(band.ratio - teeth) < max(3 * band.ratio_sigma, 0.02 * teeth / 10)
                 sentences.append(
-                    _(
-                        "tone over sideband spacing is {ratio} ± {ratio_sigma}, {value} {teeth} "
-                        "{name} teeth, whatever the speed"
-                    ).format(
+                    _spacing_sentence(band.name, agrees).format(
                         ratio=f"{Shown(band.ratio):.2f}",
                         ratio_sigma=f"{Shown(band.ratio_sigma):.2f}",
-                        value=_("which is") if agrees else _("against"),
                         teeth=teeth,
-                        name=band.name,
                     )
                 )
                 proven |= agrees
@@ -109,7 +108,9 @@ def source_evidence(
     others = [n for n in best.members if n in rigid and n != candidate.name]
     if others and candidate.name in rigid and clear:
         sentences.append(
-            _("{others}, heard at the same time, asks for the same speed").format(others=others[0])
+            _("{others}, heard at the same time, asks for the same speed").format(
+                others=source_name(others[0])
+            )
         )
         proven = True
     if map_.sweep < 0.06:
@@ -124,6 +125,32 @@ def _mean_error(posterior: Posterior) -> float:
     return -alone.error if alone is not None else 0.0
 
 
+def _spacing_sentence(turning: str, agrees: bool) -> str:
+    if turning == "pinion":
+        return (
+            _(
+                "tone over sideband spacing is {ratio} ± {ratio_sigma}, which is {teeth} pinion teeth, "
+                "whatever the speed"
+            )
+            if agrees
+            else _(
+                "tone over sideband spacing is {ratio} ± {ratio_sigma}, against {teeth} pinion teeth, "
+                "whatever the speed"
+            )
+        )
+    return (
+        _(
+            "tone over sideband spacing is {ratio} ± {ratio_sigma}, which is {teeth} ring gear teeth, "
+            "whatever the speed"
+        )
+        if agrees
+        else _(
+            "tone over sideband spacing is {ratio} ± {ratio_sigma}, against {teeth} ring gear teeth, "
+            "whatever the speed"
+        )
+    )
+
+
 def _load_sentence(levels: dict[Segment, float | None]) -> list[str]:
     by_kind: dict[str, list[float]] = {}
     for segment, level in levels.items():
@@ -131,9 +158,12 @@ def _load_sentence(levels: dict[Segment, float | None]) -> list[str]:
             by_kind.setdefault(segment.kind, []).append(level)
     if "drive" in by_kind and "coast" in by_kind:
         change = float(np.median(by_kind["drive"]) - np.median(by_kind["coast"]))
-        return [
-            _("{change} dB {value} prominent on drive than on coast").format(
-                change=f"{abs(change):.0f}", value="more" if change > 0 else "less"
-            )
-        ]
+        if abs(change) < 0.5:  # would be shown as 0 dB
+            return [_("as prominent on drive as on coast")]
+        text = (
+            _("{change} dB more prominent on drive than on coast")
+            if change > 0
+            else _("{change} dB less prominent on drive than on coast")
+        )
+        return [text.format(change=f"{abs(change):.0f}")]
     return []

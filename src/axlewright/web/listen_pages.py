@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qsl, urlencode
@@ -40,8 +41,17 @@ def _page(
         "error_field": error.field if isinstance(error, FieldError) else "",
         "heard": heard,
         "picture": "" if heard is None else _shown(heard.picture),
+        "evidence": "" if heard is None else _shown(heard.evidence),
+        "level": "" if heard is None else _shown(heard.level),
+        "source_name": _source_name,
     }
     return site.show(request, "listen.html", values, status=422 if error else 200)
+
+
+def _source_name(name: str) -> str:
+    from axlewright.sound.names import source_name
+
+    return source_name(name)
 
 
 def _shown(picture: bytes) -> str:
@@ -133,28 +143,34 @@ def _settings(state: State) -> Settings:
     return Settings(state.pinion, state.ring, state.offset, state.angle)
 
 
+def _typed_number(query: Mapping[str, str], name: str, usual: float, label: str, fix: str) -> float:
+    text = query.get(name, "").strip()
+    try:
+        return float(text.replace(",", ".").replace("−", "-")) if text else usual
+    except ValueError:
+        raise InputError(
+            _("'{text}' is not a number").format(text=text),
+            where=label,
+            fix=fix,
+        ) from None
+
+
 def _asked(request: Request) -> tuple[State, State, Wish]:
     """Read the state, the one beside it and the wish from the address."""
     query = dict(request.query_params)
     names = design_names(site_of(request).store)
     now = state_of_form(query, names, person_of(request).system)
     beside = state_of(dict(parse_qsl(query.get("beside", ""))), names)
-    try:
-        ratio = float(query.get("ratio", "6").replace(",", ".").replace("−", "-"))
-    except ValueError:
-        raise InputError(
-            _("'{text}' is not a number").format(text=query.get("ratio", "")),
-            where=_("tone over road noise"),
-            fix=_("give decibels, such as 6"),
-        ) from None
     wish = Wish(
         now.way or "drive",
         now.torque,
         query.get("speed") or Wish().speed,
         query.get("tyre") or Wish().tyre,
-        ratio,
+        _typed_number(query, "ratio", 6.0, _("tone over road noise"), _("give decibels, such as 6")),
         query.get("path", ""),
         query.get("same") == "1",
+        _typed_number(query, "pinion_runout", 0.0, _("runout"), _("give 0 to 100 %")),
+        _typed_number(query, "ring_runout", 0.0, _("runout"), _("give 0 to 100 %")),
     )
     return now, replace(beside, design=now.design), wish
 
@@ -166,6 +182,9 @@ def _query(now: State, beside: State, wish: Wish, **more: str) -> str:
         kept["path"] = wish.path
     if wish.same_level:
         kept["same"] = "1"
+    for name in ("pinion_runout", "ring_runout"):
+        if percent := getattr(wish, name):
+            kept[name] = f"{percent:g}"
     return now.query(beside=beside.query()) + "&" + urlencode(kept)
 
 

@@ -22,7 +22,7 @@ from axlewright import __version__
 from axlewright.bench.sentences import sentence
 from axlewright.errors import AxlewrightError
 from axlewright.language import Shown, _, chosen, n_, plural, script_words, with_decimal_sign
-from axlewright.units import System, chosen_system, show_length, show_number
+from axlewright.units import MPS_PER_MPH, System, chosen_system, show_length, show_number, show_speed
 from axlewright.web.guard import form_token, token_fits
 from axlewright.web.pairing import Pairing
 from axlewright.web.texts import linked, when
@@ -199,6 +199,7 @@ def make_templates() -> Environment:
     env.globals["plural"] = plural
     env.globals["show_length"] = show_length
     env.globals["show_number"] = show_number
+    env.globals["show_mph"] = lambda mph: show_speed(mph * MPS_PER_MPH)
     env.globals["number"] = lambda value, spec: format(Shown(value), spec)
     env.filters["decimals"] = with_decimal_sign
     env.filters["when"] = when
