@@ -62,6 +62,23 @@ def test_png_with_transparency_opens() -> None:
     assert load_picture(out.getvalue()).pixels.shape == (300, 300, 3)
 
 
+@pytest.mark.parametrize("bits", [8, 16])
+def test_grey_pictures_keep_their_light(bits: int) -> None:
+    """A grey ramp comes out as a ramp: sixteen bits are brought to eight, not cut off at the top."""
+    ramp = np.tile(np.linspace(0, 2**bits - 1, 400), (300, 1)).astype(f"uint{bits}")
+    out = io.BytesIO()
+    Image.fromarray(ramp).save(out, "PNG")
+    for data in (out.getvalue(), strip_private_data(out.getvalue())):
+        row = load_picture(data).pixels[150, :, 0].astype(float)
+        assert np.abs(row - np.linspace(0, 255, 400)).max() < 4.0
+
+
+def test_a_phone_file_with_several_pictures_gives_the_first() -> None:
+    out = io.BytesIO()
+    _marked().save(out, "MPO", save_all=True, append_images=[_marked(200, 150)])
+    assert load_picture(out.getvalue()).width == 400
+
+
 def test_heic_is_turned_once() -> None:
     import pillow_heif
 

@@ -140,11 +140,18 @@ def _decode(image: Image.Image, name: str) -> Image.Image:
     try:
         image.load()
         ImageOps.exif_transpose(image, in_place=True)
-        return image
+        return _eight_bit(image)
     except (OSError, SyntaxError, ValueError, EOFError) as error:
         raise PhotoError(
             _("the file is cut short or damaged"), where=name, fix=_("copy or send the photo again")
         ) from error
+
+
+def _eight_bit(image: Image.Image) -> Image.Image:
+    """Return a grey picture of 16 bits in 8; left to itself the conversion would cut all light off."""
+    if not image.mode.startswith("I"):
+        return image
+    return Image.fromarray(np.clip(np.asarray(image) // 257, 0, 255).astype(np.uint8))
 
 
 def _focal_px(image: Image.Image) -> float | None:
