@@ -46,6 +46,14 @@ def test_nearer_is_likelier_and_a_cut_off_mark_is_a_hard_line() -> None:
     assert hard_lines(narrow) == []
 
 
+def test_words_alone_never_tell_a_hard_line() -> None:
+    """How high the mark is was not said: that it is cut off is the oval's doing, not the person's."""
+    said = pattern_from_words("very high", "drive")
+    assert "top" in said.pattern.touches
+    assert 0.5 < said.edges()["top"].chance < 0.9
+    assert {v.criterion.key: v.kind for v in judge(said)}["clear"] == "near the edge: measure again"
+
+
 def test_a_mark_placed_less_well_is_less_sure_of_its_edges() -> None:
     near = block(20, 45)
     sure, unsure = (read_edges(near, 0.5, (0.0, sd))["top"].chance for sd in (0.01, 0.2))

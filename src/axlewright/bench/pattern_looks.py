@@ -345,6 +345,9 @@ def kept_reading(kept: Mapping[str, Any], flank: str) -> PatternReading:
         pattern=pattern,
         center_sd=(float(sd[0]), float(sd[1])),
         length_sd=float(summary.get("length_sd") or UNKNOWN_LENGTH_SD),
+        height_sd=summary.get("height_sd"),
+        area_sd=summary.get("area_sd"),
+        slant_sd_deg=summary.get("slant_sd_deg"),
         source=summary.get("source", "photo"),
         quality=tuple(summary.get("quality", ())),
     )

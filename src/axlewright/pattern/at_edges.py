@@ -1,7 +1,8 @@
 """How a mark lies to the edges of its flank: whether it reaches them, and along how much of them.
 
-The outline is known only so well. A place on an edge is marked with the chance that the outline, moved along
-its normal by its own error, still takes it in; the edge is reached with the chance of its likeliest place.
+The outline is known only so well. A place on an edge is marked with the chance that the outline, moved by
+its own error, still takes it in; the edge is reached with the chance of its likeliest place. How far a mark
+that is cut off by an edge would have gone on beyond it is estimated from its width there, as an oval would.
 """
 
 from __future__ import annotations
@@ -93,10 +94,23 @@ def read_edges(mask: Mask, sd_cells: ArrayLike, place_sd: tuple[float, float]) -
     for name in EDGES:
         at: Any = {"toe": np.s_[:, 0], "heel": np.s_[:, -1], "root": np.s_[0], "top": np.s_[-1]}[name]
         spread = np.hypot(sd[at], across if name in ("root", "top") else along)
-        z = depth[at] / spread
+        z = np.minimum(depth[at], _beyond(mask if name in ("root", "top") else mask.T, name)) / spread
         share = [float(np.mean(z > limit)) for limit in (-1.0, 0.0, 1.0)]
         out[name] = EdgeReading(float(ndtr(z.max())), share[1], (share[0] - share[2]) / 2.0)
     return out
+
+
+def _beyond(mask: Mask, edge: str) -> float:
+    """Return how far [cells] an oval mark would go on beyond the first or last row of a mask.
+
+    An oval of half width A and half height B is 2 a wide at B (1 − √(1 − (a/A)²)) from its end.
+    """
+    widths = mask.sum(axis=1)
+    at_edge = widths[0 if edge in ("root", "toe") else -1]
+    if not at_edge:
+        return np.inf  # it ends before the edge: nothing is cut off
+    high = float(np.count_nonzero(widths))
+    return 0.5 + 0.5 * high * (1.0 - float(np.sqrt(1.0 - (at_edge / widths.max()) ** 2)))
 
 
 def hard_lines(edges: Mapping[str, EdgeReading]) -> list[str]:
