@@ -72,20 +72,34 @@ class PatternVerdict:
     ----------
     criterion : Criterion
     kind : {"inside", "outside", "near the edge: measure again", "look yourself"}
-    text : str
-        One sentence with value, uncertainty, wanted band and source.
+    says : str
+        Value, uncertainty and wanted band in words.
+    source : str
+        Where what is wanted comes from.
     verdict : Verdict or None
         The numbers, where there are any.
     """
 
     criterion: Criterion
     kind: VerdictKind
-    text: str
+    says: str
+    source: str
     verdict: Verdict | None = None
+
+    @property
+    def text(self) -> str:
+        """One sentence with all of it."""
+        return f"{self.says} ({self.source})."
 
     def to_json(self) -> dict[str, Any]:
         """Return plain data."""
-        return {"criterion": self.criterion.key, "verdict": self.kind, "text": self.text}
+        return {
+            "criterion": self.criterion.key,
+            "verdict": self.kind,
+            "text": self.text,
+            "says": self.says,
+            "source": self.source,
+        }
 
 
 def _band(name: str, low: float | None, high: float | None, source: str) -> Limit:
@@ -187,13 +201,13 @@ def _judge_one(
     reading: PatternReading | ContactPattern, pattern: ContactPattern, c: Criterion
 ) -> PatternVerdict:
     if pattern.empty:
-        words = _("Nothing is marked; wanted: {text} ({source}).")
-        return PatternVerdict(c, "look yourself", words.format(text=_(c.text), source=c.source))
+        words = _("Nothing is marked; wanted: {text}")
+        return PatternVerdict(c, "look yourself", words.format(text=_(c.text)), c.source)
     if c.limit is not None:
         return _judge_number(reading, pattern, c, c.limit)
     if c.condition == "used":
-        words = _("Used set: wanted {text} ({source}).")
-        return PatternVerdict(c, "look yourself", words.format(text=_(c.text), source=c.source))
+        words = _("Used set: wanted {text}")
+        return PatternVerdict(c, "look yourself", words.format(text=_(c.text)), c.source)
     return _judge_edges(reading, pattern, c)
 
 
@@ -208,18 +222,18 @@ def _judge_number(
     }[c.measure]
     verdict = judge_limit(value, limit, expanded_uncertainty=2.0 * sd)
     words = {
-        "inside": _("{name}: {value} is inside; wanted: {text}, {low} to {high} ({source})."),
-        "outside": _("{name}: {value} is outside; wanted: {text}, {low} to {high} ({source})."),
+        "inside": _("{name}: {value} is inside; wanted: {text}, {low} to {high}"),
+        "outside": _("{name}: {value} is outside; wanted: {text}, {low} to {high}"),
         "near the edge: measure again": _(
-            "{name}: {value} is too near the edge to say; wanted: {text}, {low} to {high} ({source})."
+            "{name}: {value} is too near the edge to say; wanted: {text}, {low} to {high}"
         ),
     }[verdict.kind]
     form = ".2f" if c.measure == "length" else "+.2f"
     low, high = ("…" if edge is None else format(Shown(edge), form) for edge in (limit.low, limit.high))
-    told = format(Shown(value), form) + (f" ± {Shown(2.0 * sd):.2f}" if sd else "")
+    told = format(Shown(round(value, 2) + 0.0), form) + (f" ± {Shown(2.0 * sd):.2f}" if sd else "")
     source = f"{_('default, ')}{c.source}" if limit.is_default else limit.source
-    text = words.format(name=_(limit.name), value=told, text=_(c.text), low=low, high=high, source=source)
-    return PatternVerdict(c, verdict.kind, text[0].upper() + text[1:], verdict)
+    text = words.format(name=_(limit.name), value=told, text=_(c.text), low=low, high=high)
+    return PatternVerdict(c, verdict.kind, text[0].upper() + text[1:], source, verdict)
 
 
 def _judge_edges(
@@ -235,17 +249,15 @@ def _judge_edges(
     near = [name for name, one in named.items() if 1.0 - SURE < one.chance < SURE]
     cut_off = [name for name in hard_lines(named) if name in touched]
     if cut_off:
-        words = _("The {where} cuts the pattern off, a hard line there; wanted: {text} ({source}).")
+        words = _("The {where} cuts the pattern off, a hard line there; wanted: {text}")
         where = edge_words(cut_off)
     elif touched:
-        words = _("The pattern reaches the {where}; wanted: {text} ({source}).")
+        words = _("The pattern reaches the {where}; wanted: {text}")
         where = edge_words(touched)
     elif near:
-        words = _(
-            "The pattern comes as near to the {where} as the reading is sure; wanted: {text} ({source})."
-        )
+        words = _("The pattern comes as near to the {where} as the reading is sure; wanted: {text}")
         where = edge_words(near)
     else:
-        words, where = _("Clear of {where} ({source})."), ", ".join(_(EDGE_WORDS[e]) for e in c.edges)
+        words, where = _("Clear of {where}"), ", ".join(_(EDGE_WORDS[e]) for e in c.edges)
     kind: VerdictKind = "outside" if touched else ("near the edge: measure again" if near else "inside")
-    return PatternVerdict(c, kind, words.format(where=where, text=_(c.text), source=c.source))
+    return PatternVerdict(c, kind, words.format(where=where, text=_(c.text)), c.source)
