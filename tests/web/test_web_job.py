@@ -102,11 +102,17 @@ def test_correcting_and_taking_back(visitor: Visitor) -> None:
     assert "5,6256" in form, "what was typed is filled in again"
     page = visitor.post(f"/jobs/{number}/steps/depth", {**DEPTH, "fitted": "0.0609", "supersedes": seq[1]})
     assert "1 earlier reading(s) superseded" in page
+    assert re.search(r"<s>where the shim sits [^<]*carrier[^<]*</s>", page), (
+        "struck out, and still to be read"
+    )
+    assert "replaced by entry" in page
     seq = re.search(r"correct=(\d+)", page)
     assert seq is not None
     page = visitor.post(f"/jobs/{number}/take-back", {"seq": seq[1], "step": "depth", "reason": "wrong axle"})
     assert "Taken back" in page
     assert "taken back: wrong axle" in page
+    assert "Reason: wrong axle" in page, "shown where no reading stands any more as well"
+    assert "2 earlier reading(s) superseded" in page
 
 
 def test_units_follow_the_person(visitor: Visitor) -> None:

@@ -13,6 +13,8 @@ from axlewright.units import MM_PER_INCH, System
 _AXIS_X: Final = 54.0
 _BACK_X: Final = 262.0
 _SHAFT_Y: Final = 118.0
+SECTION_BOX: Final = "30 -8 462 334"
+"""What is shown of the depth step's drawings: narrow, so that a phone shows all of it without pushing."""
 
 
 def depth_diagram(place: str, values: Mapping[str, str]) -> str:
@@ -31,8 +33,8 @@ def depth_diagram(place: str, values: Mapping[str, str]) -> str:
     bearing_right = bearing_left + 62.0
     shoulder = bearing_right + (spacer if place == "behind_cup" else 0.0)
     y = _SHAFT_Y
-    parts = [line(_AXIS_X, 12, _AXIS_X, 300, "d-axis"), line(30, y, 610, y, "d-axis")]
-    parts.append(text(_AXIS_X + 6, 24, _("ring gear axis"), "d-text", "start"))
+    parts = [line(_AXIS_X, 4, _AXIS_X, 318, "d-axis"), line(34, y, 488, y, "d-axis")]
+    parts.append(text(_AXIS_X + 6, 12, _("ring gear axis"), "d-text", "start"))
     # housing above and below the bearing, with the shoulder that carries the cup
     if cage:
         face = 430.0
@@ -63,8 +65,8 @@ def depth_diagram(place: str, values: Mapping[str, str]) -> str:
                         (bearing_left - 6, y + way * 50),
                         (shoulder, y + way * 50),
                         (shoulder, y + way * 34),
-                        (shoulder + 120, y + way * 34),
-                        (shoulder + 120, y + way * 80),
+                        (shoulder + 110, y + way * 34),
+                        (shoulder + 110, y + way * 80),
                         (bearing_left - 6, y + way * 80),
                     ),
                     "d-house",
@@ -72,7 +74,7 @@ def depth_diagram(place: str, values: Mapping[str, str]) -> str:
             )
     # pinion: head small toward the ring gear's axis, shaft to the right
     parts.append(shape(((150, y - 30), (_BACK_X, y - 48), (_BACK_X, y + 48), (150, y + 30)), "d-gear"))
-    parts.append(box(_BACK_X, y - 18, 600, y + 18, "d-shaft"))
+    parts.append(box(_BACK_X, y - 18, 486, y + 18, "d-shaft"))
     for k in range(5):
         top = -30 + k * 15
         parts.append(
@@ -108,21 +110,22 @@ def depth_diagram(place: str, values: Mapping[str, str]) -> str:
     parts.append(text(206, y + 5, _("pinion"), "d-onGear"))
     if values.get("M"):
         parts.append(text(206, y + 24, _("mark {mark}").format(mark=values["M"]), "d-onGear"))
-    base = y + 86
-    parts.append(dimension(_AXIS_X, _BACK_X, base + 22, y + 50, "D", values.get("D", "")))
+    # One row for each dimension, so that no two values can meet however large the letters are.
+    rows = [y + 106 + 30 * k for k in range(4)]
+    parts.append(dimension(_AXIS_X, _BACK_X, rows[0], y + 50, "D", values.get("D", "")))
     if cage:
-        parts.append(dimension(bearing_left, bearing_right, base + 22, y + 64, "T", values.get("T", "")))
-        parts.append(dimension(bearing_right, flange, base + 56, y + 64, "c", values.get("c", "")))
-        parts.append(dimension(face, flange, base + 22, y + 92, "S", values.get("S", "")))
-        parts.append(dimension(_AXIS_X, face, base + 90, y + 86, "A", values.get("A", "")))
+        parts.append(dimension(bearing_left, bearing_right, rows[1], y + 64, "T", values.get("T", "")))
+        parts.append(dimension(bearing_right, flange, rows[2], y + 64, "c", values.get("c", "")))
+        parts.append(dimension(face, flange, 12, y - 92, "S", values.get("S", ""), words="end"))
+        parts.append(dimension(_AXIS_X, face, rows[3], y + 86, "A", values.get("A", "")))
     else:
-        parts.append(dimension(bearing_left, bearing_right, base + 56, y + 52, "T", values.get("T", "")))
         left = _BACK_X if under else bearing_right
-        parts.append(dimension(left, left + spacer, base + 22, y + 52, "S", values.get("S", "")))
-        parts.append(dimension(_AXIS_X, shoulder, base + 90, y + 52, "A", values.get("A", "")))
+        parts.append(dimension(left, left + spacer, rows[1], y + 52, "S", values.get("S", ""), words="end"))
+        parts.append(dimension(bearing_left, bearing_right, rows[2], y + 52, "T", values.get("T", "")))
+        parts.append(dimension(_AXIS_X, shoulder, rows[3], y + 52, "A", values.get("A", "")))
     words = "; ".join(f"{k} {v}" for k, v in values.items() if v) or _("no numbers yet")
     title = _("Section through the pinion: {words}.").format(words=words)
-    return drawing(parts, title)
+    return drawing(parts, title, box=SECTION_BOX, kind="diagram section")
 
 
 def backlash_diagram(values_mm: Sequence[float], system: System) -> str:

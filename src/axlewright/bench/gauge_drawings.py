@@ -6,12 +6,13 @@ import math
 from collections.abc import Callable, Mapping
 from typing import Final
 
+from axlewright.bench.diagrams import SECTION_BOX
 from axlewright.bench.drawn import box, dimension, drawing, line, shape, text
 from axlewright.language import _
 
 _AXIS_X: Final = 150.0
 _Y: Final = 118.0
-_SHOULDER_X: Final = 540.0
+_SHOULDER_X: Final = 432.0
 
 
 def _circle(radius: float, x: float, kind: str, y: float = _Y) -> str:
@@ -20,17 +21,17 @@ def _circle(radius: float, x: float, kind: str, y: float = _Y) -> str:
 
 def _axis() -> list[str]:
     return [
-        line(_AXIS_X, 8, _AXIS_X, 300, "d-axis"),
-        line(30, _Y, 610, _Y, "d-axis"),
-        text(_AXIS_X + 6, 20, _("ring gear axis"), "d-text", "start"),
+        line(_AXIS_X, -2, _AXIS_X, 316, "d-axis"),
+        line(34, _Y, 488, _Y, "d-axis"),
+        text(_AXIS_X + 6, 7, _("ring gear axis"), "d-text", "start"),
     ]
 
 
 def _shoulder() -> list[str]:
     return [
-        box(_SHOULDER_X, _Y - 66, _SHOULDER_X + 50, _Y - 26, "d-house"),
-        box(_SHOULDER_X, _Y + 26, _SHOULDER_X + 50, _Y + 66, "d-house"),
-        text(_SHOULDER_X + 25, _Y - 72, _("shoulder"), "d-text"),
+        box(_SHOULDER_X, _Y - 66, _SHOULDER_X + 46, _Y - 26, "d-house"),
+        box(_SHOULDER_X, _Y + 26, _SHOULDER_X + 46, _Y + 66, "d-house"),
+        text(_SHOULDER_X + 23, _Y - 72, _("shoulder"), "d-text"),
     ]
 
 
@@ -44,14 +45,14 @@ def _arbor(values: Mapping[str, str], rests: str) -> list[str]:
     parts.append(box(face, _Y - 20, _SHOULDER_X, _Y + 20, "d-cage"))
     parts.append(text((face + _SHOULDER_X) / 2, _Y + 5, _("gauge block"), "d-text"))
     parts.append(text(centre, _Y - 30, _("arbor"), "d-text"))
-    low = _Y + 70
-    parts.append(dimension(centre + arbor, face, low + 16, _Y + 8, "G", values.get("G", "")))
-    parts.append(dimension(face, _SHOULDER_X, low + 52, _Y + 22, "B", values.get("B", "")))
-    parts.append(dimension(centre - arbor, centre + arbor, low + 52, _Y + 50, "d", values.get("d", "")))
+    low = _Y + 106
+    parts.append(dimension(centre + arbor, face, low, _Y + 8, "G", values.get("G", "")))
+    parts.append(dimension(face, _SHOULDER_X, low + 30, _Y + 22, "B", values.get("B", "")))
+    parts.append(dimension(centre - arbor, centre + arbor, low + 30, _Y + 50, "d", values.get("d", "")))
     if resting:
-        parts.append(dimension(_AXIS_X - bore, _AXIS_X + bore, low + 82, _Y + 50, "b", values.get("b", "")))
+        parts.append(dimension(_AXIS_X - bore, _AXIS_X + bore, low + 60, _Y + 50, "b", values.get("b", "")))
     else:
-        parts.append(dimension(_AXIS_X, _SHOULDER_X, low + 84, _Y + 60, "A", values.get("A", "")))
+        parts.append(dimension(_AXIS_X, _SHOULDER_X, low + 62, _Y + 60, "A", values.get("A", "")))
     return parts
 
 
@@ -61,7 +62,7 @@ def _half(radius: float, way: float) -> str:
         (_AXIS_X + way * radius * math.sin(a), _Y - radius * math.cos(a))
         for a in (math.pi * k / 24 for k in range(25))
     ]
-    edge = _AXIS_X + way * 130.0
+    edge = _AXIS_X + way * 112.0
     return shape(
         [*points, (_AXIS_X, _Y + 104), (edge, _Y + 104), (edge, _Y - 104), (_AXIS_X, _Y - 104)], "d-house"
     )
@@ -74,8 +75,12 @@ def _parting(values: Mapping[str, str], _rests: str) -> list[str]:
     parts.append(text(_AXIS_X - 98, _Y - 84, _("cap"), "d-text"))
     parts.append(line(_AXIS_X, _Y - 112, _AXIS_X, _Y + 112, "d-gearline"))
     parts.append(text(_AXIS_X - 8, _Y + 126, _("parting face"), "d-text", "end"))
-    parts.append(dimension(_AXIS_X, _AXIS_X + radius, _Y - 12, _Y - 2, "R1", values.get("R1", "")))
-    parts.append(dimension(_AXIS_X - radius, _AXIS_X, _Y + 46, _Y + 2, "R2", values.get("R2", "")))
+    parts.append(
+        dimension(_AXIS_X, _AXIS_X + radius, _Y - 12, _Y - 2, "R1", values.get("R1", ""), words="start")
+    )
+    parts.append(
+        dimension(_AXIS_X - radius, _AXIS_X, _Y + 46, _Y + 2, "R2", values.get("R2", ""), words="start")
+    )
     parts.append(dimension(_AXIS_X, _SHOULDER_X, _Y + 156, _Y + 66, "P", values.get("P", "")))
     return parts
 
@@ -85,13 +90,13 @@ def _over_case(values: Mapping[str, str], _rests: str) -> list[str]:
     parts = [_circle(radius, _AXIS_X, "d-gear"), *_axis()]
     parts.append(text(_AXIS_X, _Y - 40, _("differential case"), "d-text"))
     parts.append(shape(((nose, _Y - 34), (back, _Y - 56), (back, _Y + 56), (nose, _Y + 34)), "d-gear"))
-    parts.append(box(back, _Y - 18, 610, _Y + 18, "d-shaft"))
+    parts.append(box(back, _Y - 18, 486, _Y + 18, "d-shaft"))
     parts.append(text((nose + back) / 2, _Y + 5, _("pinion"), "d-onGear"))
-    low = _Y + 92
+    low = _Y + 106
     parts.append(dimension(_AXIS_X + radius, nose, low, _Y + 8, "G", values.get("G", "")))
-    parts.append(dimension(nose, back, low + 34, _Y + 58, "H", values.get("H", "")))
-    parts.append(dimension(_AXIS_X - radius, _AXIS_X + radius, low + 34, _Y + 60, "C", values.get("C", "")))
-    parts.append(dimension(_AXIS_X, back, low + 72, _Y + 60, "D", values.get("D", "")))
+    parts.append(dimension(nose, back, low + 32, _Y + 58, "H", values.get("H", "")))
+    parts.append(dimension(_AXIS_X - radius, _AXIS_X + radius, low + 32, _Y + 60, "C", values.get("C", "")))
+    parts.append(dimension(_AXIS_X, back, low + 66, _Y + 60, "D", values.get("D", "")))
     return parts
 
 
@@ -120,4 +125,9 @@ def gauge_diagram(method: str, values: Mapping[str, str], *, rests: str = "") ->
         return ""
     side = (rests or "toward_pinion") if method == "resting" else ""
     words = "; ".join(f"{k} {v}" for k, v in values.items() if v) or _("no numbers yet")
-    return drawing(draw(values, side), _("How it is measured: {words}.").format(words=words))
+    return drawing(
+        draw(values, side),
+        _("How it is measured: {words}.").format(words=words),
+        box=SECTION_BOX,
+        kind="diagram section",
+    )

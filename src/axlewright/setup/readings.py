@@ -247,7 +247,8 @@ class RepeatedReadings:
             found.append(words.format(label=self.label))
         if self.instrument.calibration_uncertainty_mm == 0.0:
             words = _(
-                "{label}: no calibration uncertainty given for the {name}; its own error is not in the result."
+                "{label}: no calibration uncertainty given for the {name}; "
+                "its own error is not in the result."
             )
             found.append(words.format(label=self.label, name=self.instrument.name))
         question = outlier_question(self)

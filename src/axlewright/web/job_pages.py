@@ -17,6 +17,7 @@ from axlewright.bench.pictures import PIECES, add_picture
 from axlewright.bench.shelf import take_for_job, to_take
 from axlewright.bench.signing import LEFT_WORDS, signature_note, statement_for, steps_not_done
 from axlewright.bench.step_drawings import step_drawings
+from axlewright.bench.superseded import superseded_readings
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import _
 from axlewright.records import Entry, JobConflictError, not_done
@@ -83,6 +84,7 @@ def show_step(
         "error_field": error.field if isinstance(error, FieldError) else "",
         "correcting": correcting,
         "cautions": cautions_of(key),
+        "struck": superseded_readings(view.entries, key),
         "drawings": step_drawings(step, fill, person_of(request).system),
         "pieces": PIECES,
         "on_shelf": to_take(view, key),
