@@ -238,9 +238,16 @@ def test_backlash_is_understood_as_on_the_page(typed: list[str]) -> None:
     words = ("--drive-words", "low", "--coast-words", "low", "--backlash-target", "0.16 mm")
     options = [part for one in typed for part in ("--backlash", one)]
     told, plain = ask(*words, *options), ask(*words, "--backlash", "0.16mm")
+    assert ask(*words, "--backlash", *typed) == told, "one after the other does as well"
     assert told["cause"]["ring_away_mm"]["mean"] == pytest.approx(
         plain["cause"]["ring_away_mm"]["mean"], abs=1e-4
     )
+
+
+def test_a_word_too_many_is_refused() -> None:
+    done = CliRunner().invoke(app, ["read", "--design", "TY-222", "--drive-words", "low", "0.15mm"])
+    assert done.exit_code == 2
+    assert "'0.15mm' belongs to no option" in done.output
 
 
 def test_cause_and_cure_are_two_lines() -> None:

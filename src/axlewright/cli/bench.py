@@ -142,6 +142,7 @@ def spacer(
 @plain_errors
 def read(
     design: Annotated[str, typer.Option(help="Name of a design or path of a design file.")],
+    more: Annotated[list[str] | None, typer.Argument(hidden=True, metavar="[READING]")] = None,
     drive: Annotated[Path | None, typer.Option(help="Photo of the drive (convex) flank.")] = None,
     drive_corners: Annotated[
         str, typer.Option(help="'x,y x,y x,y x,y': toe-top heel-top heel-root toe-root, pixels.")
@@ -155,9 +156,7 @@ def read(
     compound: Annotated[str, typer.Option(help="rubbed, print or auto.")] = "auto",
     backlash: Annotated[
         list[str] | None,
-        typer.Option(
-            help="Backlash readings round the ring gear, several as '0.15 0.17 mm' or one at a time."
-        ),
+        typer.Option(help="Backlash round the ring gear: 0.15mm 0.17mm, or '0.15 0.17 mm'."),
     ] = None,
     backlash_target: Annotated[str, typer.Option(help="Stamped or wanted backlash.")] = "",
     mark: Annotated[
@@ -193,6 +192,11 @@ def read(
         settle_pair,
     )
 
+    if more and not backlash:
+        raise InputError(
+            _("'{word}' belongs to no option").format(word=more[0]),
+            fix=_("backlash readings stand after --backlash; see --help for the rest"),
+        )
     loaded = load_design(design)
     goal = Goal.for_axle(drives_on)
     shims = _lengths(side_shims, "mm", "--side-shims") if side_shims else ()
@@ -227,7 +231,9 @@ def read(
     one, two = looks["drive"], looks["coast"]
     if isinstance(one, PhotoReading) and isinstance(two, PhotoReading):
         looks["drive"], looks["coast"] = settle_pair(one, two, loaded)
-    readings = [mm for text in backlash or [] for mm in _lengths(text, "mm", "--backlash")]
+    readings = [
+        mm for text in [*(backlash or []), *(more or [])] for mm in _lengths(text, "mm", "--backlash")
+    ]
     found = diagnose(
         Evidence(
             loaded,
