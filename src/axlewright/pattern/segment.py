@@ -250,8 +250,8 @@ def _nothing() -> RefusedPhotoError:
         _("no mark stands out from the rest of the flank"),
         where=_("photo"),
         fix=_(
-            "wipe oil off, paint a thin even coat, roll under drag, and take the photo in soft light; or "
-            "draw the mark by hand"
+            "wipe oil off, paint a thin even coat (yellow, blue or white; grey is the hardest to tell from "
+            "metal), roll under drag, and take the photo in soft light; or draw the mark by hand"
         ),
     )
 
