@@ -327,3 +327,15 @@ def test_backlash_inside_its_limits_asks_for_no_move(store: JobStore, job: Job) 
     assert not any("move" in s["name"] for s in outcome.sums)
     outcome = enter(store, job.number, "backlash", {**fields, "target": "0.008"}, who="b")
     assert any("move" in s["name"] for s in outcome.sums), "a wish typed in is followed"
+
+
+def test_written_sums_add_up_as_written_in_both_systems(store: JobStore, job: Job) -> None:
+    # 0.1778 − 0.1524 mm is 0.0254: with three decimals 0.178 − 0.152 = 0.025 would not add up.
+    fields = {"readings": "0.0060 0.0070 0.0065", "axle": "light"}
+    (spread,) = [
+        s
+        for s in enter(store, job.number, "backlash", fields, who="b").sums
+        if s["name"].startswith("spread")
+    ]
+    assert spread["text"]["metric"] == "0.1778 − 0.1524 = 0.0254 mm"
+    assert spread["text"]["inch"] == "0.0070 − 0.0060 = 0.0010 in"

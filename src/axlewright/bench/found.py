@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
@@ -192,6 +193,12 @@ def plain_sum(name: str, terms: tuple[float, ...], result: float, note: str = ""
 
     def line(system: System) -> str:
         per, unit, places = (MM_PER_INCH, "in", 4) if system == "inch" else (1.0, "mm", 3)
+        # More decimals are shown where the rounded numbers would not add up as written.
+        for digits in range(places, 7):
+            off = math.fsum(round(t / per, digits) for t in terms) - round(result / per, digits)
+            if abs(off) < 0.5 * 10.0**-digits:
+                places = digits
+                break
         words = [f"{Shown(abs(t) / per):.{places}f}" for t in terms]
         text = ("−" if terms[0] < 0 else "") + words[0]
         for term, word in zip(terms[1:], words[1:], strict=True):

@@ -21,7 +21,7 @@ from axlewright.cli.job_options import (
 from axlewright.cli.job_stores import instruments, shelf
 from axlewright.cli.options import check_compound, plain_errors, print_json, sum_text
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import _, plural
 
 if TYPE_CHECKING:
     from axlewright.bench.patterns import FlankLook
@@ -370,6 +370,5 @@ def restore(
     from axlewright.records import restore as bring_back
 
     with opened_store(home) as store:
-        typer.echo(
-            _("{bring_back} jobs restored").format(bring_back=bring_back(store, file, overwrite=overwrite))
-        )
+        count = bring_back(store, file, overwrite=overwrite)
+        typer.echo(plural("{count} job restored", "{count} jobs restored", count).format(count=count))
