@@ -139,7 +139,7 @@ def test_numbers_have_the_decimal_sign_of_the_language() -> None:
         assert show_length(-0.0508, "metric", signed=True) == "−0,051 mm (−0,0020 in)"
         assert show_torque(2.26) == "20,0 lb-in (2,26 N·m)"
         assert show_number(0.04, 1) == "0,0"
-        assert [f"{Shown(v):+.2f}" for v in (-1.5, 0.25)] == ["−1,50", "+0,25"]
+        assert [f"{Shown(v):+.2f}" for v in (-1.5, 0.25, -0.001)] == ["−1,50", "+0,25", "0,00"]
         assert f"{Shown(1.25):.1f}" == "1,2"
         assert f"{Shown(-1e-7):g}" == "−1e-07"
         assert parse_length(show_length(0.127).partition(" (")[0]) == pytest.approx(0.127)

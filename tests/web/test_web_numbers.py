@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import re
+import shutil
+import subprocess
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -102,3 +105,20 @@ def test_practice_and_the_batch_of_a_german_reader_have_decimal_commas(visitor: 
         for path, page in pages.items()
     }
     assert {path: found for path, found in inch_first.items() if found} == {}
+
+
+@pytest.mark.skipif(
+    shutil.which("pdftotext") is None and not os.environ.get("AXLEWRIGHT_TESTS_MUST_NOT_SKIP"),
+    reason="pdftotext of poppler is not installed",
+)
+def test_the_sheet_of_a_german_reader_has_decimal_commas_and_millimetres_first(visitor: Caller) -> None:
+    fill(visitor, unit="in")
+    answer = visitor.get("/jobs/1/sheet.pdf")
+    assert answer.status_code == 200
+    told = subprocess.run(
+        ["pdftotext", "-raw", "-", "-"], input=answer.content, capture_output=True, check=True
+    )
+    text = " ".join(told.stdout.decode().split())
+    assert "142,824 − 109,537 − 31,725 − 0,051 = 1,511 mm" in text
+    assert POINT.findall(text) == []
+    assert [m[0] for m in LENGTHS.finditer(text) if m[1] == "in"] == []

@@ -108,7 +108,7 @@ def _carrier_parts(asked: Asked, way: str) -> tuple[list[MeasuredLength], Repeat
     """Return what adds up to the carrier reading, and the readings taken several times among it."""
     block_band = (1.0, 500.0)
     if way == "carrier":
-        readings = asked.repeated("carrier", "carrier", CARRIER_BAND_MM, _("read it five times"), "A")
+        readings = asked.repeated("carrier", _("carrier"), CARRIER_BAND_MM, _("read it five times"), "A")
         return [readings.quantity], readings
     if way == "parting":
         readings = asked.repeated(

@@ -36,6 +36,10 @@ _WORDS: Final[dict[str, VerdictWord]] = {
     "ok": "ok",
     "waived": "waived",
 }
+STATES: Final = (n_("open"), n_("stopped"), n_("closed"), n_("dropped"))
+"""Of a job."""
+SIGNED: Final = n_("signed")
+"""A signature of one whose part is not known."""
 DISCLAIMER: Final = n_(
     "The maker's service data, local rules and licensed practice come before anything printed here."
 )
@@ -178,7 +182,7 @@ def sheet_data(
         vehicle=job.vehicle,
         complaint=job.complaint,
         opened=zoned_time(job.created_at),
-        state=job.state,
+        state=_(job.state),
         people=tuple(dict.fromkeys(e.who for e in view.entries if e.who)),
         steps=_each_caution_once(_block(step, system, _struck(view, step.key)) for step in view.steps),
         patterns=parts.patterns,
@@ -239,7 +243,7 @@ def _signatures(view: JobView) -> tuple[Any, ...]:
     signed = [e for e in view.entries if e.kind == "sign-off"]
     out = [
         Signature(
-            role=str(e.payload.get("role", "signed")),
+            role=_(str(e.payload.get("role", SIGNED))),
             name=e.who,
             when=zoned_time(e.at),
             statement=str(e.payload.get("statement", "")) + _later(view, e),
@@ -247,7 +251,7 @@ def _signatures(view: JobView) -> tuple[Any, ...]:
         )
         for e in signed
     ]
-    return tuple(out) if out else (Signature(role="technician"), Signature(role=_("checked by")))
+    return tuple(out) if out else (Signature(role=_("technician")), Signature(role=_("checked by")))
 
 
 def job_sheet_pdf(

@@ -154,7 +154,7 @@ def _show_readings(found: Found, readings: Mapping[FlankName, PatternReading]) -
                         sx=f"{Shown(sx):.2f}",
                         y=f"{Shown(y):+.2f}",
                         sy=f"{Shown(sy):.2f}",
-                        source=read.source,
+                        source=_(read.source),
                     )
                 ).replace("-", "−"),
             )

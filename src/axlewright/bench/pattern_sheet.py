@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from axlewright.records import JobStore
     from axlewright.sheets import Advice, Cause, PatternPicture, Photo
 
+SOURCES: Final = (n_("photo"), n_("sketch"), n_("words"), n_("teeth"))
+"""Where a pattern was read from."""
 CAUSE_NAMES: Final = {
     "pinion_out_mm": n_("pinion too far out (+) or in (−)"),
     "ring_away_mm": n_("ring gear too far away (+) or close (−)"),
@@ -50,12 +52,17 @@ def cause_texts(result: dict[str, Any], system: System) -> list[tuple[str, str, 
             continue
         spread = kept[key]
         if key.endswith("_deg"):
-            value, sure = f"{Shown(spread['mean']):+.3f}°".replace("-", "−"), f"± {Shown(spread['sd']):.3f}°"
+            value, sure = f"{Shown(spread['mean']):+.3f}°", f"± {Shown(spread['sd']):.3f}°"
         else:
             value = show_length(spread["mean"], system, signed=True)
             sure = f"± {show_length(spread['sd'], system)}"
-        out.append((CAUSE_NAMES[key], value, sure))
+        out.append((_(CAUSE_NAMES[key]), value, sure))
     return out
+
+
+def _measured_caption(summary: dict[str, Any]) -> str:
+    words, source = summary["words"], summary["source"]
+    return _("{words}; from {source}").format(words=words, source=_(source))
 
 
 def sheet_parts(store: JobStore, view: JobView, system: System) -> SheetParts:
@@ -81,9 +88,7 @@ def sheet_parts(store: JobStore, view: JobView, system: System) -> SheetParts:
                 flank=flank,
                 measured=None if kept is None else mask_rows(kept["mask"]),
                 computed=None if after is None else mask_rows(after),
-                measured_caption=""
-                if kept is None
-                else f"{kept['summary']['words']}; from {kept['summary']['source']}",
+                measured_caption="" if kept is None else _measured_caption(kept["summary"]),
                 computed_caption="" if after is None else _("after the change advised"),
                 tapered=tapered,
             )

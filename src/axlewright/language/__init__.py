@@ -96,11 +96,15 @@ class Shown(float):
     """A number that is shown to a person: ``f"{Shown(0.127):.3f} mm"`` is "0,127 mm" in German.
 
     It formats itself as a float does, with the decimal sign of the language chosen at that moment and the
-    minus sign "−". Not for what a program reads again: JSON, addresses, drawings, values of number fields.
+    minus sign "−"; what rounds to zero has no sign. Not for what a program reads again: JSON, addresses,
+    drawings, values of number fields.
     """
 
     def __format__(self, spec: str) -> str:
-        return re.sub(r"(?<![eE])-", "−", super().__format__(spec)).replace(".", decimal_sign())
+        text = super().__format__(spec)
+        if text.strip("+-0.% ") == "":
+            text = re.sub("[+-]", "", text)
+        return re.sub(r"(?<![eE])-", "−", text).replace(".", decimal_sign())
 
 
 def with_decimal_sign(text: str) -> str:

@@ -129,7 +129,11 @@ class Verdict:
             if self.expanded_uncertainty
             else ""
         )
-        return f"{value}{sure} is {self.kind}. Limit: {self.limit.text(system)}"
+        text = {
+            "inside": _("{value} is inside. Limit: {limit}"),
+            "outside": _("{value} is outside. Limit: {limit}"),
+        }.get(self.kind, _("{value} is near the edge: measure again. Limit: {limit}"))
+        return text.format(value=value + sure, limit=self.limit.text(system))
 
 
 def judge(value: float, limit: Limit, *, expanded_uncertainty: float = 0.0) -> Verdict:

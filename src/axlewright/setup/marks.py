@@ -171,13 +171,13 @@ class DepthMark:
         index = 1 - MARK_MEANINGS.index(self.meaning)
         return replace(self, meaning=MARK_MEANINGS[index])
 
-    def deviation(self, label: str = "depth mark") -> MeasuredLength:
+    def deviation(self, label: str = "") -> MeasuredLength:
         """Return the mounting distance deviation as a length with its rounding uncertainty."""
         return MeasuredLength(
-            label,
+            label or _("depth mark"),
             self.mounting_distance_deviation_mm,
             self.standard_uncertainty_mm,
-            source=f"mark {self.text()}",
+            source=_("mark {mark}").format(mark=self.text()),
         )
 
     def text(self) -> str:
