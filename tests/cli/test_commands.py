@@ -11,6 +11,7 @@ import pytest
 from typer.testing import CliRunner
 
 from axlewright.cli.main import app
+from axlewright.language import using_language
 
 runner = CliRunner()
 SPACER = ("spacer", "--carrier", "5.6", "--bearing", "1.2", "--mounting-distance", "4.3")
@@ -180,3 +181,16 @@ def test_sounds_of_two_settings_are_made_at_equal_gain(tmp_path):
         samples, rate = soundfile.read(tmp_path / name)
         assert len(samples) == 2 * rate
         assert 0.01 < abs(samples).max() < 1.0
+
+
+def test_answers_in_german_have_decimal_commas_and_begin_with_the_system_asked_for():
+    with using_language("de"):
+        rolled = run("roll", "TY-222", "--pinion-out", "0,1 mm", "--system", "metric").output
+        spacer = run(*SPACER, "--place", "under_head", "--unit", "in").output
+    assert "+0,100 mm (+0,0039 in)" in rolled
+    assert "Zug" in rolled
+    assert "= 0,1000 in" in spacer
+    assert not [
+        word for text in (rolled, spacer) for word in text.split() if word[0].isdigit() and "." in word
+    ]
+    assert run("roll", "TY-222", "--system", "cubits").exit_code == 2

@@ -128,9 +128,14 @@ def spacer(
             }
         )
         return
-    typer.echo(f"Spacer: {result.text(system)}")
+    typer.echo(_("Spacer: {sum}").format(sum=result.text(system)))
     low, high = result.interval_95_mm
-    typer.echo(f"  95 % between {show_length(low, system)} and {show_length(high, system)}")
+    typer.echo(
+        "  "
+        + _("95 % between {low} and {high}").format(
+            low=show_length(low, system), high=show_length(high, system)
+        )
+    )
     if result.other_convention is not None:
         typer.echo(f"  {result.other_convention_text(system)}")
     for question in result.questions:

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from axlewright.cli.job_options import check_system
 from axlewright.cli.options import new_file, plain_errors, print_json
 from axlewright.errors import InputError
 from axlewright.language import Shown, _
@@ -90,8 +91,10 @@ def roll(
         Path | None, typer.Option(help="Draw patterns and motion error into this PNG file.")
     ] = None,
     overwrite: Annotated[bool, typer.Option(help="Overwrite the PNG file.")] = False,
+    system: Annotated[str, typer.Option(help="inch or metric: what is shown first.")] = "inch",
 ) -> None:
     """Roll a set at a setting: contact pattern and motion error of each flank."""
+    check_system(system)
     if flank not in ("drive", "coast", "both"):
         raise InputError(
             _("unknown flank '{flank}'").format(flank=flank),
@@ -154,7 +157,7 @@ def roll(
                 "  {flank}: {describe} (centre {x} lengthwise, {y} profile); motion error "
                 "{motion_error_pp_urad} µrad"
             ).format(
-                flank=f"{r.flank:5}",
+                flank=f"{_(r.flank):5}",
                 describe=r.pattern.describe(),
                 x=f"{Shown(x):+.2f}",
                 y=f"{Shown(y):+.2f}",
@@ -165,6 +168,7 @@ def roll(
         for sentence in measured.sentences():
             typer.echo(f"  {sentence}")
     if loaded.estimates:
-        typer.echo(f"  estimated: {', '.join(e.field for e in loaded.estimates)}")
+        fields = ", ".join(e.field for e in loaded.estimates)
+        typer.echo("  " + _("estimated: {fields}").format(fields=fields))
     if png is not None:
         typer.echo(_("  drawn in {png}").format(png=png))
