@@ -60,6 +60,14 @@ def test_a_mark_placed_less_well_is_less_sure_of_its_edges() -> None:
     assert sure < 0.01 < 0.2 < unsure < 0.5
 
 
+def test_beside_an_edge_a_photo_is_blind() -> None:
+    seen, blind = (read_edges(block(20, 48), 6.0, (0.0, 0.0), strip)["top"] for strip in (0.0, 2.0))
+    assert 0.5 < blind.chance < seen.chance
+    assert blind.share < seen.share
+    hardly = block(20, 48, 46, 50)
+    assert read_edges(hardly, 1.5, (0.0, 0.0), 2.0)["top"].chance < 0.5
+
+
 @pytest.mark.parametrize("edge", EDGES)
 def test_every_edge_is_its_own(edge: str) -> None:
     mask = {

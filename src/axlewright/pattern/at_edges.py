@@ -67,7 +67,9 @@ class EdgeReading:
         )
 
 
-def read_edges(mask: Mask, sd_cells: ArrayLike, place_sd: tuple[float, float]) -> dict[str, EdgeReading]:
+def read_edges(
+    mask: Mask, sd_cells: ArrayLike, place_sd: tuple[float, float], blind_cells: float = 0.0
+) -> dict[str, EdgeReading]:
     """Return how a mark lies to each edge.
 
     Parameters
@@ -78,6 +80,9 @@ def read_edges(mask: Mask, sd_cells: ArrayLike, place_sd: tuple[float, float]) -
         Standard deviation of the outline across itself [cells].
     place_sd : (float, float)
         How well the whole mark is placed, lengthwise and profile, in the units of a pattern's centre.
+    blind_cells : float
+        Width of the strip beside an edge on which mark and rest cannot be told apart [cells]: a mark that
+        comes so near seems to reach it.
 
     Returns
     -------
@@ -94,7 +99,8 @@ def read_edges(mask: Mask, sd_cells: ArrayLike, place_sd: tuple[float, float]) -
     for name in EDGES:
         at: Any = {"toe": np.s_[:, 0], "heel": np.s_[:, -1], "root": np.s_[0], "top": np.s_[-1]}[name]
         spread = np.hypot(sd[at], across if name in ("root", "top") else along)
-        z = np.minimum(depth[at], _beyond(mask if name in ("root", "top") else mask.T, name)) / spread
+        margin = np.minimum(depth[at], _beyond(mask if name in ("root", "top") else mask.T, name))
+        z = (margin - blind_cells) / spread
         share = [float(np.mean(z > limit)) for limit in (-1.0, 0.0, 1.0)]
         out[name] = EdgeReading(float(ndtr(z.max())), share[1], (share[0] - share[2]) / 2.0)
     return out
