@@ -47,8 +47,8 @@ EDGE_LIMIT = (
 )
 EDGE_DOUBT = 0.0012
 FOCAL_LIMIT = 1.1  # logarithm of the fitted over the expected focal length
-# The last node before an edge looks as if the mark reached the edge: on drawn photos marks come out higher by
-# 0.01 to 0.02, and of 15 edges said to be reached more likely than not 2 were.
+# The last node before an edge looks as if the mark reached the edge; the strip was set on drawn photos
+# (docs/reading.md says how often such edges were reached).
 BLIND_CELLS = 2.0
 BLUR_LIMIT_CELLS = 10.5  # outline wider than this share (of 95 rows) is blur, not compound
 
