@@ -125,6 +125,28 @@ def test_what_depends_on_a_changed_step_is_due_again(journal: Journal) -> None:
     assert journal.next().left == 0
 
 
+def test_advice_of_before_a_change_is_not_given_again(journal: Journal) -> None:
+    journal.ok("complaint", "as-found", "identity", "fits", "depth", "preload", "backlash")
+    journal.add("result", "pattern", verdict="not ok", why="make the spacer thicker")
+    journal.ok("depth", "preload", "backlash")  # the thicker spacer is in
+    after = journal.next()
+    assert (after.key, journal.states()["pattern"]) == ("pattern", "again")
+    assert "thicker" not in after.title + after.why
+    assert "backlash changed since" in after.why
+    journal.add("result", "pattern", verdict="ask", why="look at the marks")
+    assert journal.states()["pattern"] == "ask"
+    journal.ok("backlash")
+    assert journal.states()["pattern"] == "again"
+
+
+def test_what_is_outside_stays_so_when_only_a_reading_of_before_it_comes_later(journal: Journal) -> None:
+    journal.ok("complaint", "as-found", "identity")
+    journal.add("result", "depth", verdict="not ok", why="the wrong spacer is in")
+    journal.ok("fits")
+    assert journal.states()["depth"] == "not ok"
+    assert journal.next().why == "the wrong spacer is in"
+
+
 def test_waived_step_is_closed_with_its_reason(journal: Journal) -> None:
     journal.ok("depth")
     journal.add("waiver", "fits", reason="new case")

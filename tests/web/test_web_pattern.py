@@ -54,6 +54,30 @@ def test_what_to_do_comes_first_then_cure_then_cause(warm: Visitor) -> None:
         assert re.search(rf"{name}[^±]*[+−]?[\d.]+°? ± [\d.]+", measures), name
 
 
+def test_advice_of_before_a_change_is_marked_as_such(warm: Visitor) -> None:
+    job = warm.start_job()
+    words = {"drive_words": "high, toward heel, half the length", "coast_words": "high, half the length"}
+    page = warm.post(f"/jobs/{job}/pattern/read", {"key": "w", **words})
+    assert "belongs to the setting before" not in page
+    warm.post(
+        f"/jobs/{job}/steps/depth",
+        {
+            "key": "d",
+            "place": "under_head",
+            "carrier": "5.6230 5.6235 5.6225",
+            "bearing": "1.2490",
+            "mounting_distance": "4.3125",
+            "fitted": "0.0615",
+        },
+    )
+    page = warm.get(f"/jobs/{job}/pattern")
+    assert "Pinion depth and spacer changed since" in plain(page)
+    assert "belongs to the setting before" in page
+    assert '<details class="card again" open>' in page, "what to do about it stands open"
+    page = warm.post(f"/jobs/{job}/pattern/read", {"key": "w2", **words})
+    assert "belongs to the setting before" not in page
+
+
 def test_a_guess_comes_with_the_photo(warm: Visitor) -> None:
     job = warm.start_job()
     page = warm.post(f"/jobs/{job}/pattern/photos", {"key": "p"}, files={"drive": photo("drive")})

@@ -9,7 +9,9 @@ How a step stands is read from its entries alone:
 * a ``result`` with ``verdict`` "ok", or a ``decision`` with ``done`` true, closes it,
 * a ``result`` with ``verdict`` "not ok" or "ask" leaves it open and says why (``payload["why"]``),
 * a ``sign-off`` closes the last step,
-* a step closed before one it depends on was closed again is due again.
+* a step closed before one it depends on was closed again is due again;
+* a step that moves the gears and is outside its limit, or has a question, is due again as well once another
+  such step was judged after it: what it says to change belongs to a setting that is no more.
 """
 
 from __future__ import annotations
@@ -206,6 +208,8 @@ STEPS: Final[tuple[Step, ...]] = (
 
 _BY_KEY: Final = {step.key: step for step in STEPS}
 STEP_KEYS: Final[tuple[str, ...]] = tuple(_BY_KEY)
+MOVING: Final = ("depth", "preload", "backlash", "pattern")
+"""Steps that move the gears or say how they run: what was advised before them no longer fits."""
 
 
 def step(key: str) -> Step:
@@ -318,16 +322,17 @@ def step_statuses(entries: Sequence[Entry]) -> list[StepStatus]:
     statuses: dict[str, StepStatus] = {}
     for one in (step.told() for step in STEPS):
         own = _own_status(one, [entry for entry in counted if entry.step == one.key])
-        if own.state in ("ok", "waived") and own.decided_at_seq is not None:
+        if own.state in ("ok", "not ok", "ask") and own.decided_at_seq is not None:
             later = [
                 statuses[key]
                 for key in one.follows_from
                 if statuses[key].state != "waived"
+                and (own.state == "ok" or (one.key in MOVING and key in MOVING))
                 and (
                     (statuses[key].decided_at_seq or 0) > own.decided_at_seq or statuses[key].state == "again"
                 )
             ]
-            if later and own.state == "ok":
+            if later:
                 names = ", ".join(status.step.title for status in later)
                 own = StepStatus(
                     one, "again", _("{names} changed since").format(names=names), own.decided_at_seq

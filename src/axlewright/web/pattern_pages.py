@@ -71,6 +71,7 @@ def _page(
             newest_advice = entry
     told = {} if last is None else dict(last.result)
     came_words, came = compared_shown(told, system)
+    standing = view.step("pattern").status
     values = {
         "view": view,
         "job": view.job,
@@ -82,6 +83,7 @@ def _page(
         "compound": (typed or {}).get("compound", "auto"),
         "last": last,
         "told": told,
+        "stale": standing.why if last is not None and standing.state == "again" else "",
         "causes": cause_bars(told, system),
         "cures": cure_bars(told, system),
         "ways": ways_shown(told),
