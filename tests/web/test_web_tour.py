@@ -41,6 +41,27 @@ def test_the_tour_leads_through_a_job_of_its_own(warm: Visitor) -> None:
     assert "Tour," not in warm.get("/")
 
 
+def test_what_to_change_over_an_empty_pattern_step_offers_to_fill_it_in(warm: Visitor) -> None:
+    page = press(warm, warm.get("/help"), "/tour")
+    page = press(warm, page, "/tour/at", at="4")
+    assert "Tour, 5 of 7: What to change" in page
+    assert "No pattern was read yet" in page
+    page = press(warm, page, "/tour/fill", at="4", key="4" * 32)
+    assert "Tour, 5 of 7: What to change" in page
+    assert "No pattern was read yet" not in page
+    assert "Fill it in for me" not in page, "it is filled in"
+    assert "What to do now" in page
+
+
+def test_the_tour_leads_to_a_page_only_from_elsewhere(visitor: Visitor) -> None:
+    page = press(visitor, visitor.get("/help"), "/tour")
+    page = press(visitor, page, "/tour/at", at="1")
+    hint = page[page.index('class="tourhint"') : page.index("</aside>")]
+    assert "Go there" not in hint
+    away = visitor.get("/designs")
+    assert 'step=depth">Go there' in away[away.index('class="tourhint"') : away.index("</aside>")]
+
+
 def test_the_tour_fills_in_no_other_job(visitor: Visitor) -> None:
     job = visitor.start_job()
     page = visitor.post("/tour/fill", {"job": str(job), "at": "1", "key": "0" * 32}, status=422)

@@ -6,11 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any, Final
+from urllib.parse import parse_qsl, urlsplit
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
-from axlewright.errors import InputError
+from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import _, n_
 from axlewright.web.page import TOUR_COOKIE, Form, go, keep, person_of, site_of
 
@@ -60,6 +61,8 @@ class Hint:
         Step of the job the tour can fill in, empty for none.
     fields : mapping of str to str
         What it fills in, in inches.
+    before : str
+        Message in place of the text while the step has no answer; empty for none.
     """
 
     title: str
@@ -67,6 +70,7 @@ class Hint:
     path: str
     step: str = ""
     fields: Mapping[str, str] = field(default_factory=dict)
+    before: str = ""
 
 
 HINTS: Final = (
@@ -74,8 +78,8 @@ HINTS: Final = (
         n_("A lorry stands on the lift"),
         n_(
             "It whines on drive. The new set is marked +2, and somebody fitted the old spacer. This job "
-            "is kept in your records like any other. The strip shows the steps; the bar above it names "
-            "the next thing."
+            "is kept in your records like any other. The strip shows the steps; on any other step than "
+            "the one that is due, a bar under the strip names it and leads there."
         ),
         "/jobs/{job}",
     ),
@@ -115,6 +119,11 @@ HINTS: Final = (
             "expect. Open the rolling view from there."
         ),
         "/jobs/{job}/pattern",
+        "pattern",
+        before=n_(
+            "No pattern was read yet, so there is nothing to change. Let the tour write down the marks, and "
+            "the answer stands here."
+        ),
     ),
     Hint(
         n_("Turn it yourself"),
@@ -144,15 +153,33 @@ def tour_of(request: Request) -> dict[str, Any] | None:
     if number >= len(HINTS):
         return None
     hint = HINTS[number]
+    path = hint.path.format(job=job)
+    answered = bool(hint.step) and _answered(request, int(job), hint.step)
     return {
         "job": job,
         "at": number,
         "of": len(HINTS),
         "title": _(hint.title),
-        "text": _(hint.text),
-        "path": hint.path.format(job=job),
-        "step": hint.step,
+        "text": _(hint.before if hint.before and not answered else hint.text),
+        "path": path,
+        "here": _is_at(request, path),
+        "step": "" if answered else hint.step,
     }
+
+
+def _is_at(request: Request, path: str) -> bool:
+    """Whether the page shown is the one a hint speaks of."""
+    wanted = urlsplit(path)
+    asked = [pair for pair in request.query_params.multi_items() if pair[0] != "said"]
+    return request.url.path == wanted.path and asked == parse_qsl(wanted.query)
+
+
+def _answered(request: Request, job: int, step: str) -> bool:
+    """Whether a step of the tour's job has an answer."""
+    try:
+        return bool(site_of(request).store.current(job, step, kind="result"))
+    except AxlewrightError:
+        return False
 
 
 @router.post("/tour")
