@@ -2,10 +2,31 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 import { jobOf, standOn } from "../../src/axlewright/web/static/js/outbox.js";
+import { hiddenSides } from "../../src/axlewright/web/static/js/sideways.js";
 import { stepped } from "../../src/axlewright/web/static/js/steps.js";
+import { withUnit } from "../../src/axlewright/web/static/js/units.js";
 import { _, fillIn, plural } from "../../src/axlewright/web/static/js/words.js";
 
 const entry = (action, head) => ({ action, parts: [["token", "t"], ["head", head], ["note", "x"]] });
+
+test("what is hidden at a side is told", () => {
+  const strip = { clientWidth: 390, scrollWidth: 1500, scrollLeft: 0 };
+  assert.deepEqual(hiddenSides(strip), { left: false, right: true });
+  assert.deepEqual(hiddenSides({ ...strip, scrollLeft: 400 }), { left: true, right: true });
+  assert.deepEqual(hiddenSides({ ...strip, scrollLeft: 1110 }), { left: true, right: false });
+  assert.deepEqual(hiddenSides({ clientWidth: 390, scrollWidth: 390, scrollLeft: 0 }), { left: false, right: false });
+});
+
+test("the other unit is put behind what was typed, and taken away again", () => {
+  assert.equal(withUnit("31.72", "mm", true), "31.72 mm");
+  assert.equal(withUnit("31,72", "mm", true), "31,72 mm");
+  assert.equal(withUnit("31.72 31.73\n31.74", "mm", true), "31.72 31.73\n31.74 mm");
+  assert.equal(withUnit("31.72 mm", "mm", true), "31.72 mm");
+  assert.equal(withUnit("31.72 mm", "mm", false), "31.72");
+  assert.equal(withUnit("", "mm", true), "");
+  assert.equal(withUnit("5 thou", "mm", true), "5 thou", "a unit that was typed stays");
+  assert.equal(withUnit("2.2", "N·m", true), "2.2 N·m");
+});
 
 test("a form belongs to the job in its address", () => {
   assert.equal(jobOf("http://127.0.0.1:8420/jobs/12/steps/depth"), "/jobs/12");

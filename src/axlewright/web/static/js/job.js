@@ -1,5 +1,6 @@
 // @ts-check
 // The form of a step: fields of the chosen way only, several readings from a number pad. Works without it too.
+import { unitButtons } from "./units.js";
 import { _, plural } from "./words.js";
 
 /**
@@ -69,6 +70,7 @@ function readings(field) {
 function ready() {
   const form = document.getElementById("entryform");
   if (!(form instanceof HTMLFormElement)) return;
+  unitButtons();
   form.querySelectorAll("textarea[data-readings]").forEach((f) => f instanceof HTMLTextAreaElement && readings(f));
   if (form.querySelector("[data-only]")) {
     // Twice: a field that is shown may itself decide on others.

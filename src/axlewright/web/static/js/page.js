@@ -2,6 +2,7 @@
 // Forms sent without leaving the page, drafts kept through a reload. Everything works without this file.
 import { keepDrafts, forgetDraft } from "./drafts.js";
 import { forgetKept, keepForLater, watchOutbox } from "./outbox.js";
+import { watchSideways } from "./sideways.js";
 
 /**
  * Put a page's main part in place of the present one.
@@ -107,6 +108,7 @@ function ready() {
     const strip = current.closest(".strip");
     if (strip) strip.scrollLeft = current.offsetLeft - strip.clientWidth / 2 + current.clientWidth / 2;
   }
+  watchSideways();
 }
 document.addEventListener("axlewright:shown", ready);
 ready();
