@@ -252,7 +252,7 @@ def test_what_is_not_there_is_said_plainly(visitor: Visitor) -> None:
 
 def test_no_design_is_chosen_beforehand(visitor: Visitor) -> None:
     page = visitor.get("/jobs/new")
-    assert "11/41 (3.73)" in page
+    assert "Light truck rear, 11/41, face-milled hypoid (3.73), 8.74 in (222 mm)" in page
     assert "8.74 in (222 mm)" in page
     choices = page.partition("Gear set design")[2].partition("</fieldset>")[0]
     assert "checked" not in choices

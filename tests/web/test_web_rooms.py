@@ -100,6 +100,39 @@ def test_a_wrong_design_file_is_refused(visitor: Visitor, text: bytes, said: str
     assert said in visitor.post("/designs", {}, files={"file": ("x.toml", text)}, status=422)
 
 
+def test_a_design_is_made_of_teeth_and_diameter(visitor: Visitor) -> None:
+    fields = {"name": "HILL-8", "pinion_teeth": "11", "ring_teeth": "41", "diameter": "8,74"}
+    fields["offset"] = "38 mm"
+    page = visitor.post("/designs/typed", fields)
+    assert "HILL-8" in page
+    assert "estimated: " in page
+    text = visitor.client.get("/designs/HILL-8/file.toml").text
+    assert "ring_outer_diameter_mm = 221.996" in text  # 8.74 in, as inches are the visitor's
+    assert "offset_mm = 38.0" in text
+    assert 'value="HILL-8"' in visitor.get("/jobs/new")
+
+
+@pytest.mark.parametrize(
+    ("changed", "said"),
+    [
+        ({"ring_teeth": "many"}, "Count them"),
+        ({"diameter": ""}, "Ring gear diameter"),
+        ({"offset": "3 feet-ish"}, "Offset between the axes"),
+        ({"name": "ty-222"}, "there already"),
+        ({"name": '"\nhand = "left'}, "Use letters"),
+        ({"offset": "110 mm"}, "do not fit on a ring gear"),
+    ],
+)
+def test_a_design_that_cannot_be_is_refused_and_stays_typed(
+    visitor: Visitor, changed: dict[str, str], said: str
+) -> None:
+    fields = {"name": "HILL-9", "pinion_teeth": "11", "ring_teeth": "41", "diameter": "222 mm", **changed}
+    page = visitor.post("/designs/typed", fields, status=422)
+    assert said in page
+    assert 'value="222 mm"' in page or not fields["diameter"]
+    assert "HILL-9" not in visitor.get("/jobs/new")
+
+
 def test_estimates_are_marked(visitor: Visitor) -> None:
     page = visitor.get("/designs/TY-222")
     assert "estimated: " in page

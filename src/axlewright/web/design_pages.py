@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Mapping
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -11,15 +13,18 @@ from axlewright.bench import design_names, find_design, put_design
 from axlewright.bench.designs import is_own
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import _
-from axlewright.web.page import Form, go, site_of
+from axlewright.units import parse_length
+from axlewright.web.page import Form, Posted, go, person_of, site_of
 
 router = APIRouter()
 
 
-def _list(request: Request, error: AxlewrightError | None = None) -> Response:
+def _list(
+    request: Request, error: AxlewrightError | None = None, typed: Mapping[str, str] | None = None
+) -> Response:
     site = site_of(request)
     rows = [(find_design(site.store, name), is_own(site.store, name)) for name in design_names(site.store)]
-    values: dict[str, Any] = {"rows": rows, "error": error}
+    values: dict[str, Any] = {"rows": rows, "error": error, "typed": typed or {}}
     return site.show(request, "designs.html", values, status=422 if error else 200)
 
 
@@ -39,6 +44,43 @@ def upload(request: Request, form: Form) -> Response:
         design = put_design(site_of(request).store, files[0].data)
     except AxlewrightError as error:
         return _list(request, error)
+    return go(f"/designs/{design.name}", "design")
+
+
+def _typed_design(form: Posted, unit: str) -> bytes:
+    """Return the design file of what is known when a set lies on the bench: teeth, diameter, offset."""
+    rows = [f"name = {json.dumps(form.text('name'))}"]
+    for key, label in (("pinion_teeth", _("Pinion teeth")), ("ring_teeth", _("Ring gear teeth"))):
+        teeth = form.whole(key, 1, 999)
+        if teeth is None:
+            raise InputError(_("no number of teeth"), where=label, fix=_("count them and type the number"))
+        rows.append(f"{key} = {teeth}")
+    lengths = (
+        ("ring_outer_diameter_mm", "diameter", _("Ring gear diameter")),
+        ("offset_mm", "offset", _("Offset between the axes")),
+    )
+    for key, name, label in lengths:
+        text = form.text(name)
+        if text or name == "diameter":
+            rows.append(f"{key} = {round(parse_length(text, default_unit=unit, where=label), 4)}")
+    if form.text("tooth_form") in ("face-milled", "face-hobbed"):
+        rows.append(f"tooth_form = {json.dumps(form.text('tooth_form'))}")
+    return "\n".join(rows).encode()
+
+
+@router.post("/designs/typed")
+def typed(request: Request, form: Form) -> Response:
+    """Keep a design made of the few numbers that are typed; all else is estimated and says so."""
+    store, name = site_of(request).store, form.text("name")
+    try:
+        if name.casefold() in {known.casefold() for known in design_names(store)}:
+            raise InputError(
+                _("'{stem}' is there already").format(stem=name), fix=_("give yours another name")
+            )
+        unit = "in" if person_of(request).system == "inch" else "mm"
+        design = put_design(store, _typed_design(form, unit))
+    except AxlewrightError as error:
+        return _list(request, error, form.fields)
     return go(f"/designs/{design.name}", "design")
 
 
