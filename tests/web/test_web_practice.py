@@ -39,6 +39,18 @@ def test_an_exercise_goes_from_complaint_to_the_truth(warm: Visitor) -> None:
     assert "✓ ended right" in warm.get("/practice")
 
 
+def test_a_rolling_of_before_the_change_says_so(warm: Visitor) -> None:
+    here = start(warm)
+    warm.post(here, {"kind": "roll", "seen": "0"})
+    page = warm.post(here, {"kind": "backlash", "seen": "1"})
+    assert "rolled before the last change" not in page
+    page = warm.post(here, {"kind": "press", "amount_press": "3 thou", "seen": "2"})
+    assert "rolled before the last change" in page
+    page = warm.post(here, {"kind": "roll", "seen": "3"})
+    page = warm.post(here, {"kind": "backlash", "seen": "4"})
+    assert "rolled before the last change" not in page
+
+
 def test_the_truth_is_not_told_before_the_end(warm: Visitor) -> None:
     here = start(warm)
     warm.post(here, {"kind": "roll", "seen": "0"})

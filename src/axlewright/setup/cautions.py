@@ -42,6 +42,10 @@ FASTENERS: Final = Caution(
     ),
     COMMON_PRACTICE,
 )
+RUNNING: Final = Caution(
+    n_("Fingers, sleeves and rags clear of turning gears; stop the machine before reaching in."),
+    COMMON_PRACTICE,
+)
 MESH: Final = Caution(n_("Turn by hand only, fingers and rags clear of the mesh."), COMMON_PRACTICE)
 LEAD: Final = Caution(
     n_(
@@ -112,7 +116,7 @@ CAUTIONS: Final[Mapping[str, tuple[Caution, ...]]] = MappingProxyType(
         "pattern": (MESH, LEAD),
         "final_build": (FASTENERS, PRESS, BACK_OFF, IMPACT),
         "close": (ROAD, DRIVEN, WHEELS, GENERAL),
-        "roll_test": (HEARING, MESH, LIFTING),
+        "roll_test": (HEARING, RUNNING, LIFTING),
     }
 )
 """Cautions by step of the job, the most important first."""

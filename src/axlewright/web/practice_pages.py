@@ -104,6 +104,8 @@ def _exercise(
     pinned = (
         next((o for o in outcomes[1:] if o["teeth"]), None) if outcomes and not outcomes[0]["teeth"] else None
     )
+    rolled = max((k for k, o in enumerate(played.outcomes) if o.action.kind == "roll"), default=None)
+    changes = [k for k, o in enumerate(played.outcomes) if o.action.kind in ("shim", "press", "seat")]
     chosen = ("seat", "ask")
     values = {
         "key_of": key,
@@ -112,6 +114,7 @@ def _exercise(
         "complaint": complaint(played),
         "outcomes": outcomes,
         "pinned": pinned,
+        "pinned_stale": rolled is not None and bool(changes) and changes[-1] > rolled,
         "end_teeth": _end_teeth(played, sides) if kept.attempt.over else {},
         "spacer_words": show_length(played.spacer_mm, system),
         "clock": show_hours(played.hours),
