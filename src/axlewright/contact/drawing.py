@@ -46,7 +46,7 @@ def rolling_figure(rollings: Sequence[Rolling]) -> bytes:
             lines = tooth.contour(
                 x, y, np.clip(shown * 1000, 0, 80), levels=[1000 * film, 20, 40], colors=INK, linewidths=0.7
             )
-            tooth.clabel(lines, fmt=lambda v: f"{v:.0f} µm" if v > 10 else f"{v:.1f} µm", fontsize=7)
+            tooth.clabel(lines, fmt=lambda v: f"{v:.0f} µm" if v > 10 else f"{Shown(v):.1f} µm", fontsize=7)
         else:
             tooth.contourf(x, y, mask.astype(float), levels=[0.5, 1.5], colors=[MARK])
         if len(rolling.contact_path):
@@ -93,10 +93,10 @@ def rolling_figure(rollings: Sequence[Rolling]) -> bytes:
             "offset {offset_error_mm} mm, shaft angle {shaft_angle_error_deg}°"
         ).format(
             name=first.design.name,
-            pinion_out_mm=f"{s.pinion_out_mm:+.3f}",
-            ring_away_mm=f"{s.ring_away_mm:+.3f}",
-            offset_error_mm=f"{s.offset_error_mm:+.3f}",
-            shaft_angle_error_deg=f"{s.shaft_angle_error_deg:+.3f}",
+            pinion_out_mm=f"{Shown(s.pinion_out_mm):+.3f}",
+            ring_away_mm=f"{Shown(s.ring_away_mm):+.3f}",
+            offset_error_mm=f"{Shown(s.offset_error_mm):+.3f}",
+            shaft_angle_error_deg=f"{Shown(s.shaft_angle_error_deg):+.3f}",
         ),
         fontsize=11,
         x=0.01,
