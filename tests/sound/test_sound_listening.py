@@ -153,6 +153,10 @@ def test_constant_speed_never_makes_a_source_likely(hear: Hear) -> None:
     assert not [s for s in heard.sources if s.word == "likely" and s.kind != "none"]
     assert any("fixed frequency" in a.second for a in heard.cannot_separate)
     assert any("sweep" in a.do for a in heard.next_recording)
+    # What is found of the speed rests on its having been steady, and says so.
+    words = heard.as_dict()["speed"]["words"]
+    assert heard.said_steady
+    assert words.startswith("If the speed was held steady as said" if heard.speed_found else "The sound does not")
 
 
 def test_typed_speed_cannot_tell_near_orders_apart(hear: Hear) -> None:

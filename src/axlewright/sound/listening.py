@@ -93,6 +93,8 @@ class Listening:
     order_map : OrderMap
     spectra : OrderSpectra or None
     roughness_asper : float or None
+    said_steady : bool
+        The speed was stated as one for the whole recording; what is found of it holds only if it was.
     """
 
     recording: Recording
@@ -116,6 +118,7 @@ class Listening:
     order_map: OrderMap
     spectra: OrderSpectra
     roughness_asper: float | None = None
+    said_steady: bool = False
 
     @property
     def speed_found(self) -> bool:
@@ -254,6 +257,7 @@ def listen(
         map_,
         spectra,
         _roughness(recording, tracks) if roughness else None,
+        speed.constant,
     )
 
 

@@ -20,6 +20,11 @@ def speed_words(result: Listening) -> str:
     """Say how far the speed is known."""
     low, high = (100.0 * end for end in result.speed_interval)
     reach = max(abs(low), abs(high))
+    if result.speed_found and result.said_steady:
+        return _(
+            "If the speed was held steady as said, the sound fixes it to ±{reach:.2f} % (90 %); if it changed, "
+            "give it as marks."
+        ).format(reach=Shown(reach))
     if result.speed_found:
         return _("Speed found from the sound: known to ±{reach:.2f} % (90 %).").format(reach=Shown(reach))
     return _(
@@ -120,6 +125,7 @@ def listening_as_dict(result: Listening) -> dict[str, Any]:
             "tracked_sigma": _round(result.speed_sigma, 5),
             "interval": [_round(end, 5) for end in result.speed_interval],
             "found": result.speed_found,
+            "said_steady": result.said_steady,
             "words": speed_words(result),
             "times_s": [_round(t, 1) for t in result.times_s[::5]],
             "mph": [_round(v / MPS_PER_MPH, 2) for v in result.speed_mps[::5]],
