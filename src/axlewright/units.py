@@ -282,6 +282,13 @@ def show_length(mm: float, system: System | None = None, *, signed: bool = False
     return Length(mm).show(system, signed=signed)
 
 
+def shows_as_zero(mm: float, system: System | None = None) -> bool:
+    """Whether a length [mm] is shown as zero in `system`: then it has no direction worth telling."""
+    if (system or chosen_system()) == "inch":
+        return round(mm / MM_PER_INCH, 4) == 0.0
+    return round(mm, 3) == 0.0
+
+
 def show_torque(nm: float, system: System | None = None) -> str:
     """Show a torque [N·m] as lb-in and N·m, the wanted system first; without one, the chosen one."""
     inch = f"{Shown(nm / NM_PER_LBF_IN):.1f} lb-in"

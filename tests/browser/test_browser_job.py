@@ -120,6 +120,9 @@ def test_depth_by_arbor_preload_and_side_bearings(
     bench.choose("rests", "toward_pinion")
     bench.choose("mark_unit", "0.001 in")
     bench.choose("mark_meaning", "plus_means_larger_mounting_distance")
+    # What is seldom typed is folded away until it is wanted.
+    assert not page.is_visible("#f-part_temperature")
+    bench.press(page.locator("details.group:has(#f-part_temperature) > summary"))
     bench.fill(mark="+2", part_temperature="86", gauge_temperature="68")
     bench.looked_at("01-depth-form")
     bench.enter()

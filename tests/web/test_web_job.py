@@ -352,3 +352,53 @@ def test_the_default_answers_are_filled_in(visitor: Visitor) -> None:
     page = visitor.get(f"/jobs/{number}?step=depth")
     assert re.search(r'name="method" value="carrier" id="f-method" checked', page)
     assert 'data-only="method:centred,resting,over_case"' in page
+
+
+def test_the_spacer_in_the_axle_stays_on_the_form_and_in_the_verdict(visitor: Visitor) -> None:
+    number = visitor.start_job()
+    visitor.post(f"/jobs/{number}/steps/depth", {**DEPTH, "fitted": "0.0545"})
+    page = visitor.get(f"/jobs/{number}?step=depth")
+    assert re.search(r'id="f-fitted" name="fitted" value="0\.0545 in"', page)
+    without = {name: value for name, value in DEPTH.items() if name != "fitted"}
+    seq = re.search(r"correct=(\d+)#entryform", page)
+    assert seq is not None
+    for fields in (without, {**without, "supersedes": seq[1]}):
+        page = visitor.post(f"/jobs/{number}/steps/depth", fields)
+        assert '<section class="card answer state-not-ok"' in page
+        assert "taken to be in still" in page
+    # An older reading corrected is filled in with what is in the axle now.
+    visitor.post(f"/jobs/{number}/steps/depth", {**DEPTH, "fitted": "0.0609"})
+    page = visitor.get(f"/jobs/{number}?step=depth")
+    oldest = re.findall(r"correct=(\d+)#entryform", page)[-1]
+    page = visitor.get(f"/jobs/{number}?step=depth&correct={oldest}")
+    assert 'name="fitted" value="0.0609 in"' in page
+
+
+def test_seldom_fields_are_folded_unless_something_stands_in_them(visitor: Visitor) -> None:
+    number = visitor.start_job()
+    page = visitor.get(f"/jobs/{number}?step=depth")
+    assert '<details class="group"><summary>Temperature</summary>' in page
+    assert '<details class="group"><summary>From the shelf</summary>' in page
+    fields = {**DEPTH, "part_temperature": "86"}
+    page = visitor.post(f"/jobs/{number}/steps/depth", fields, status=422)
+    assert '<details class="group" open><summary>Temperature</summary>' in page
+    assert page.count('<details class="group"') == 2
+
+
+def test_fields_that_may_be_below_zero_ask_for_a_keyboard_with_a_minus(visitor: Visitor) -> None:
+    number = visitor.start_job()
+
+    def keyboard(step: str, name: str) -> str:
+        page = visitor.get(f"/jobs/{number}?step={step}")
+        found = re.search(rf'<(?:input|textarea)[^>]*\bname="{name}"[^>]*>', page)
+        assert found is not None
+        asked = re.search(r'inputmode="(\w+)"', found[0])
+        return asked[1] if asked else ""
+
+    for name in ("cage_height", "case_deviation", "part_temperature", "gauge_temperature"):
+        assert keyboard("depth", name) == "text"
+    assert keyboard("depth", "fitted") == "decimal"
+    assert keyboard("depth", "mark") == "", "the plain keyboard has a minus"
+    assert keyboard("backlash", "moved") == "text"
+    for name in ("face_readings", "flange_readings", "turned_readings"):
+        assert keyboard("fits", name) == "text"

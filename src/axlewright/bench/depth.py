@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from axlewright.bench.clock import local_time
 from axlewright.bench.depth_asked import CARRIER_BAND_MM, SPACER_BAND_MM, Asked
 from axlewright.bench.depth_stock import from_shelf
 from axlewright.bench.depth_ways import DIRECT, WAYS, find_way
+from axlewright.bench.fitted import SAME_MM
 from axlewright.bench.found import Found, Known, ShownReading, shown_sum
 from axlewright.bench.gauges import instrument_of
 from axlewright.bench.identity import mark_of, mark_values, shown_mark
@@ -25,7 +27,7 @@ from axlewright.setup import (
     outlier_question,
     pinion_out_of_shim_change_mm,
 )
-from axlewright.units import show_length
+from axlewright.units import show_length, shows_as_zero
 
 
 def place_of(typed: Typed) -> ShimPlace:
@@ -211,23 +213,71 @@ def _say_carried_over(found: Found, typed: Typed, known: Known) -> None:
         return
 
 
+def _fitted(found: Found, typed: Typed, known: Known, place: ShimPlace) -> float | None:
+    """Return the spacer that is in [mm]: the one typed, else the last one said to be fitted in this job.
+
+    None when none is known, or when it is not sure which one is in; that is then asked.
+    """
+    fitted = typed.length("fitted", low=SPACER_BAND_MM[0], high=SPACER_BAND_MM[1])
+    last = known.fitted
+    if last is None:
+        found.read_length(_("spacer fitted"), fitted, typed.system, place="S")
+        return fitted
+    last_shown = show_length(last.mm, typed.system)
+    same_place = last.counts and last.place == place
+    if fitted is None and not same_place:
+        found.questions.append(
+            (
+                _("Entry {seq} put {spacer} in another place: measure and type the spacer that is in here.")
+                if last.counts
+                else _(
+                    "Entry {seq}, {spacer} fitted, was taken back: measure and type the spacer that is in."
+                )
+            ).format(seq=last.seq, spacer=last_shown)
+        )
+        return None
+    carried = same_place and (fitted is None or abs(fitted - last.mm) < SAME_MM)
+    if not carried:
+        found.read_length(_("spacer fitted"), fitted, typed.system, place="S")
+        return fitted
+    found.readings.append(
+        ShownReading(
+            _("spacer fitted"),
+            last_shown,
+            place="S",
+            note=_("from entry {seq} by {who}").format(seq=last.seq, who=last.who),
+        )
+    )
+    found.notes.append(
+        _(
+            "Spacer fitted: {spacer}, from entry {seq} by {who}, {when}; taken to be in still. "
+            "Measure and type another as soon as it goes in."
+        ).format(spacer=last_shown, seq=last.seq, who=last.who, when=local_time(last.at))
+    )
+    found.values["fitted_from"] = last.seq
+    return last.mm
+
+
 def _fit(found: Found, typed: Typed, known: Known, result: SpacerResult) -> None:
     """Compare what is on the shelf and what was fitted with what is wanted."""
     choice = from_shelf(found, typed, known, result)
-    fitted = typed.length("fitted", low=SPACER_BAND_MM[0], high=SPACER_BAND_MM[1])
+    fitted = _fitted(found, typed, known, result.place)
     limit = choose_limit("depth_remainder")
     want = show_length(result.value_mm, typed.system)
     if fitted is not None:
-        found.read_length(_("spacer fitted"), fitted, typed.system, place="S")
         out = pinion_out_of_shim_change_mm(fitted - result.value_mm, result.place)
         found.values |= {"spacer_now_mm": fitted, "pinion_left_out_mm": out, "fitted": True}
         found.judged(judge(out, limit))
         found.settle("")
-        words = (
-            _("Fitted {fitted}, wanted {want}: the pinion sits {out} too far out")
-            if out > 0
-            else _("Fitted {fitted}, wanted {want}: the pinion sits {out} too far in")
-        ).format(fitted=show_length(fitted, typed.system), want=want, out=show_length(abs(out), typed.system))
+        if shows_as_zero(out, typed.system):
+            words = _("Fitted {fitted}, wanted {want}: the pinion sits as computed")
+        elif out > 0:
+            words = _("Fitted {fitted}, wanted {want}: the pinion sits {out} too far out")
+        else:
+            words = _("Fitted {fitted}, wanted {want}: the pinion sits {out} too far in")
+        words = words.format(
+            fitted=show_length(fitted, typed.system), want=want, out=show_length(abs(out), typed.system)
+        )
         if found.verdict == "ask":
             found.notes.append(f"{words}.")
         else:

@@ -118,6 +118,7 @@ def known_of(
         The job is stopped and this step has to wait.
     """
     from axlewright.bench.designs import design_of_job
+    from axlewright.bench.fitted import last_fitted
     from axlewright.bench.found import Known
     from axlewright.bench.shelf import PINION_LEAF, SIDE_SHIM, spacers
     from axlewright.records import standing, stopped_by, waits_behind
@@ -141,6 +142,7 @@ def known_of(
         spacers(store, job.design_name, PINION_LEAF),
         spacers(store, job.design_name, SIDE_SHIM),
         store.instruments.find(instrument) if instrument.strip() else None,
+        last_fitted(entries),
     )
 
 

@@ -54,6 +54,8 @@ class Field:
         "field:key,key": the field belongs to these answers of an earlier choice; empty for all.
     default : str
         Answer that counts when none is chosen.
+    signed : bool
+        Whether a number in it may be below zero: number pads of some phones have no minus.
     """
 
     name: str
@@ -67,6 +69,7 @@ class Field:
     group: str = ""
     only: str = ""
     default: str = ""
+    signed: bool = False
 
     def belongs(self, answers: Mapping[str, str]) -> bool:
         """Whether the field belongs to the answers chosen; without an answer it may."""
@@ -85,12 +88,15 @@ class StepForm:
         What to do, one or two sentences.
     button : str
         What the button says.
+    folded : tuple of str
+        Headings whose fields are folded away as long as nothing stands in them; none is needed.
     """
 
     step: str
     lead: str
     fields: tuple[Field, ...]
     button: str = n_("Work it out and keep it")
+    folded: tuple[str, ...] = ()
 
     def labels(self) -> dict[str, str]:
         """Return the label of each field in the language chosen."""

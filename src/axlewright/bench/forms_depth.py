@@ -183,6 +183,7 @@ DEPTH: Final = StepForm(
             "length",
             n_("Plus when the shoulder lies farther from the ring gear's axis."),
             sticky=True,
+            signed=True,
             only="method:outright",
         ),
         Field(
@@ -272,6 +273,7 @@ DEPTH: Final = StepForm(
             n_("Only for shims at the cage flange; positive toward the ring gear's axis."),
             place="c",
             sticky=True,
+            signed=True,
             only="place:cage_flange",
         ),
         Field(
@@ -331,6 +333,7 @@ DEPTH: Final = StepForm(
             n_("Carrier's temperature"),
             "temperature",
             n_("Leave both empty when gauge and carrier stood in the same room."),
+            signed=True,
             group=n_("Temperature"),
             only="method:carrier,centred,resting,parting",
         ),
@@ -338,6 +341,7 @@ DEPTH: Final = StepForm(
             "gauge_temperature",
             n_("Gauge's temperature"),
             "temperature",
+            signed=True,
             group=n_("Temperature"),
             only="method:carrier,centred,resting,parting",
         ),
@@ -359,7 +363,7 @@ DEPTH: Final = StepForm(
             "fitted",
             n_("Spacer that was fitted, measured"),
             "length",
-            n_("Empty until one is in."),
+            n_("Empty until one is in. The last one entered counts until another is."),
             place="S",
             group=n_("What was fitted"),
         ),
@@ -382,4 +386,5 @@ DEPTH: Final = StepForm(
         NOTE,
     ),
     n_("Work out the spacer"),
+    folded=("Temperature", "From the shelf"),
 )

@@ -85,7 +85,13 @@ AS_FOUND: Final = StepForm(
             n_("At four to eight places, separated by spaces."),
             place="j",
         ),
-        Field("spacer", n_("Depth spacer that was in"), "length", n_("Measured, once it is out."), place="S"),
+        Field(
+            "spacer",
+            n_("Depth spacer that was in"),
+            "length",
+            n_("Measure it once it is out; a size marked on it or noted before does not count."),
+            place="S",
+        ),
         Field("ring_side", n_("Side shim, ring gear side"), "length", place="R"),
         Field("other_side", n_("Side shim, other side"), "length", place="O"),
         Field("turning", n_("Torque to turn the pinion"), "torque", n_("While it turns, not at breakaway.")),
@@ -238,6 +244,7 @@ FITS: Final = StepForm(
             "lengths",
             n_("In order from the marked place, eight or more even places, signs as the dial shows."),
             group=n_("Where the runout comes from"),
+            signed=True,
         ),
         Field(
             "flange_readings",
@@ -245,6 +252,7 @@ FITS: Final = StepForm(
             "lengths",
             n_("From the same place and in the same order."),
             group=n_("Where the runout comes from"),
+            signed=True,
         ),
         Field(
             "turned_readings",
@@ -255,6 +263,7 @@ FITS: Final = StepForm(
                 "Tells flange and gear apart without taking the gear off again."
             ),
             group=n_("Where the runout comes from"),
+            signed=True,
         ),
         Field(
             "turned_holes",

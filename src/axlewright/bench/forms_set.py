@@ -224,6 +224,7 @@ BACKLASH: Final = StepForm(
             "length",
             n_("Plus is away from the pinion. Teaches this axle's own backlash per move."),
             group=n_("Side shims or adjusters"),
+            signed=True,
             only="stage:read",
         ),
         Field(

@@ -11,6 +11,7 @@ from axlewright.language import Shown, _
 from axlewright.units import MM_PER_INCH, System, chosen_system, show_length
 
 if TYPE_CHECKING:
+    from axlewright.bench.fitted import LastFitted
     from axlewright.gearset import GearSetDesign
     from axlewright.records import Entry, Instrument, Job
     from axlewright.setup import Limit, ShimPlace, StockItem, Verdict, WrittenSum
@@ -71,6 +72,8 @@ class Known:
         Spacers, leaves for packs and side shims on the shelf.
     instrument : Instrument or None
         The one named at the step, where it stands in the list of instruments.
+    fitted : LastFitted or None
+        The depth spacer last said to be fitted, also where that entry was taken back.
     """
 
     job: Job
@@ -82,6 +85,7 @@ class Known:
     leaves: tuple[StockItem, ...] = ()
     side_shims: tuple[StockItem, ...] = ()
     instrument: Instrument | None = None
+    fitted: LastFitted | None = None
 
     def last_values(self, step: str) -> dict[str, Any]:
         """Return the numbers of the last result of a step; empty when there is none."""

@@ -256,13 +256,19 @@ def _settle_mark(typed: Typed, found: Found) -> None:
         raise typed.error(
             "mark_unit",
             _("'{text}' has no unit").format(text=text),
-            _("{what_to_do}, or 'not known yet'").format(what_to_do=_(ASK_UNIT)),
+            _(
+                "look in the set's data and choose the unit, the same mark is used in three; "
+                "or choose 'not known yet'"
+            ),
         )
     if typed.text("mark_meaning") == "":
         raise typed.error(
             "mark_meaning",
             _("'{text}' has two meanings").format(text=text),
-            _("{what_to_do}, or 'not known yet'").format(what_to_do=_(ASK_MEANING)),
+            _(
+                "look in the set's data and choose what plus means, both meanings are in use; "
+                "or choose 'not known yet'"
+            ),
         )
     mark = mark_of(typed, needed=False)
     if mark is None:

@@ -110,9 +110,14 @@ def to_take(view: JobView, step: str) -> str:
     if latest is None or not latest.result.get("values", {}).get("shelf_leaves_mm"):
         return ""
     values = latest.result["values"]
-    if values.get("fitted") and abs(float(values["spacer_now_mm"]) - float(values["shelf_mm"])) > OTHER_MM:
-        return ""  # something else went in
-    taken = any(e.payload.get("taken_for") == latest.seq for e in view.entries if e.kind == "note")
+    notes = [e for e in view.entries if e.kind == "note"]
+    if values.get("fitted"):
+        another = abs(float(values["spacer_now_mm"]) - float(values["shelf_mm"])) > OTHER_MM
+        if another and not values.get("fitted_from"):
+            return ""  # something else went in
+        if not another and values.get("fitted_from") and any(e.payload.get("taken_for") for e in notes):
+            return ""  # it is in already
+    taken = any(e.payload.get("taken_for") == latest.seq for e in notes)
     return "" if taken else str(latest.result["values"].get("shelf_label", ""))
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, Final
 
+from axlewright.bench.fitted import last_fitted
 from axlewright.bench.form_parts import StepForm
 from axlewright.bench.forms import FORMS
 from axlewright.bench.pictures import Picture, pictures_of
@@ -207,6 +208,9 @@ def job_view(store: JobStore, number: int, system: System = "metric") -> JobView
                     for f in form.fields
                     if f.sticky and one.typed.get(f.name)
                 }
+        if key == "depth":
+            last = last_fitted(entries)
+            fill["fitted"] = last.typed if last is not None and last.counts else ""
         remarks = tuple(e for e in own if e.kind in ("waiver", "note", "decision", "sign-off", "recording"))
         pictures = tuple(pictures_of(own, key))
         steps.append(StepView(status, form, rounds, gone, fill, remarks, pictures))

@@ -15,7 +15,7 @@ from axlewright.language import Shown, _
 from axlewright.setup.backlash_factor import START_FACTOR, LearnedFactor, StemDirection
 from axlewright.setup.default_limits import DEFAULT_LIMITS
 from axlewright.setup.limits import Limit, Verdict, judge
-from axlewright.units import System, show_length
+from axlewright.units import System, show_length, shows_as_zero
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,7 +208,7 @@ class RingMove:
 
     def text(self, system: System = "inch") -> str:
         """Return the move as a sum and as what to do with the two shims."""
-        if abs(self.ring_away_mm) < 5e-5:
+        if shows_as_zero(self.ring_away_mm, system):
             return _("The backlash is at its target; nothing to move.")
         where = _("away from") if self.ring_away_mm > 0 else _("toward")
         thin, thick = (

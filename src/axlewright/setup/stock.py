@@ -14,7 +14,7 @@ from axlewright.errors import InputError
 from axlewright.language import _
 from axlewright.setup.depth import pinion_out_of_shim_change_mm
 from axlewright.setup.marks import ShimPlace
-from axlewright.units import System, show_length
+from axlewright.units import System, show_length, shows_as_zero
 
 RoundingRule = Literal["nearest", "nearest_but_not_thicker"]
 """Both rules are printed in civil service literature, so it is a setting."""
@@ -92,7 +92,7 @@ class StockChoice:
         """Return what to take and what the remainder does."""
         names = " + ".join(item.label for item in self.items)
         shown = show_length(self.thickness_mm, system)
-        exact = abs(self.remainder_mm) < 0.5 / TICKS_PER_MM
+        exact = shows_as_zero(self.remainder_mm, system)
         size = show_length(self.thickness_mm).partition(" (")[0]
         bare = names.removesuffix(f" {size}").removesuffix(" " + size.partition(" ")[0])
         # When nothing but its size is written on it, say it once.

@@ -71,13 +71,15 @@ def show_step(
     if correcting is not None and typed is None:
         for one in step.rounds:
             if one.seq == correcting:
-                fill = dict(one.typed)
+                # What is in the axle now stays filled in, whichever reading is corrected.
+                fill = dict(one.typed) | {n: step.fill[n] for n in ("fitted",) if step.fill.get(n)}
     values: dict[str, Any] = {
         "view": view,
         "job": view.job,
         "step": step,
         "form": FORMS[key],
         "fill": fill,
+        "filled": {name for name, value in fill.items() if value},
         "unusual": UNUSUAL,
         "show_unusual": isinstance(error, FieldError) and error.confirmable,
         "error": error,

@@ -12,7 +12,7 @@ from urllib.parse import urlencode
 from axlewright.bench.kept_masks import mask_lines
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import Shown, _, n_
-from axlewright.units import MM_PER_INCH, NM_PER_LBF_FT, System, show_length
+from axlewright.units import MM_PER_INCH, NM_PER_LBF_FT, System, show_length, shows_as_zero
 from axlewright.web.pictures import bars, curve, rows, tooth
 
 if TYPE_CHECKING:
@@ -124,10 +124,10 @@ class State:
     def words(self, system: System) -> str:
         """Return the settings in words."""
         parts = []
-        if abs(self.pinion) > 1e-6:
+        if not shows_as_zero(self.pinion, system):
             told = _("pinion {length} out") if self.pinion > 0 else _("pinion {length} in")
             parts.append(told.format(length=show_length(abs(self.pinion), system)))
-        if abs(self.ring) > 1e-6:
+        if not shows_as_zero(self.ring, system):
             told = _("ring gear {length} away") if self.ring > 0 else _("ring gear {length} closer")
             parts.append(told.format(length=show_length(abs(self.ring), system)))
         if abs(self.offset) > 1e-6:

@@ -53,7 +53,23 @@ export function fill(form, values) {
       field.value = value;
     }
   }
+  openFilled(form);
   return changed;
+}
+
+/**
+ * Open what is folded away where something stands in it.
+ * @param {HTMLFormElement} form
+ */
+function openFilled(form) {
+  for (const box of form.querySelectorAll("details.group:not([open])")) {
+    const filled = [...box.querySelectorAll("input, textarea")].some((one) =>
+      one instanceof HTMLInputElement && (one.type === "radio" || one.type === "checkbox")
+        ? one.checked
+        : (one instanceof HTMLInputElement || one instanceof HTMLTextAreaElement) && one.value.trim() !== "",
+    );
+    if (filled && box instanceof HTMLDetailsElement) box.open = true;
+  }
 }
 
 /** Fill kept drafts in again and keep new ones. */

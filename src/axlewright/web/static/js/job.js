@@ -41,7 +41,8 @@ function count(text) {
 function readings(field) {
   if (field.dataset.script) return;
   field.dataset.script = "ready";
-  field.inputMode = "decimal";
+  // Where a reading may be below zero the page asks for a keyboard with a minus.
+  if (!field.inputMode) field.inputMode = "decimal";
   const row = document.createElement("p");
   row.className = "nextreading";
   const button = document.createElement("button");
