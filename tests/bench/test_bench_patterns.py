@@ -12,6 +12,7 @@ import pytest
 from PIL import Image, ImageFilter
 
 from axlewright.bench import FieldError, enter, job_view, put_on_shelf, sheet_data
+from axlewright.bench.entering import Outcome
 from axlewright.bench.kept_masks import mask_lines, mask_rows
 from axlewright.bench.pattern_shown import advice_shown
 from axlewright.bench.patterns import (
@@ -179,3 +180,28 @@ def test_coast_alone_asks_for_the_drive_photo_before_anything_is_changed(
     shown = advice_shown(store.entries(job.number, kind="result")[-1].payload, "inch")
     assert shown[0].chance == "–", "a look is no teardown"
     assert shown[1].chance.endswith("%")
+
+
+def test_corners_left_as_guessed_are_no_reading(store: JobStore, job: Job, photos: Path) -> None:
+    """The guess of the coast photo is over 230 points off at the heel and would be read, wrongly, without this."""
+    data = (photos / "ty-222-job-coast.jpg").read_bytes()
+    kept = add_photo(store, job.number, "coast", data, who="b")
+    guess = [[float(v) for v in pair.split(",")] for pair in kept.payload["guess"]]
+    true = [[float(v) for v in pair.split(",")] for pair in looks(photos)["coast"].corners.split()]
+    assert abs(guess[1][0] - true[1][0]) > 100.0, "or the test tells nothing"
+
+    def enter_at(places: list[list[float]]) -> Outcome:
+        text = " ".join(f"{x:.1f},{y:.1f}" for x, y in places)
+        look = FlankLook(photo_file=kept.files[0], corners=text)
+        return enter_patterns(store, job.number, {"coast": look}, who="b")
+
+    with pytest.raises(FieldError, match="where the program guessed them") as refused:
+        enter_at(guess)
+    assert refused.value.field == "coast_corners"
+    assert not store.entries(job.number, kind="result"), "nothing is entered then"
+    # The toe's top corner is guessed well enough to be left; that is asked about and not refused.
+    outcome = enter_at([guess[0], *true[1:]])
+    doubts = outcome.entries[0].payload["flanks"]["coast"]["doubts"]
+    assert any(d.startswith("Left where the program guessed them: toe, top.") for d in doubts)
+    moved = [[guess[0][0] + 1.0, guess[0][1]], *true[1:]]
+    assert not any("guessed" in d for d in enter_at(moved).entries[0].payload["flanks"]["coast"]["doubts"])

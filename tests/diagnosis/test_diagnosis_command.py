@@ -12,7 +12,11 @@ from PIL import Image, ImageFilter
 from typer.testing import CliRunner
 
 import axlewright as aw
-from axlewright.bench import enter, start_job
+from axlewright.bench import enter, put_on_shelf, start_job
+from axlewright.bench.entering import known_of
+from axlewright.bench.pattern_judging import judge
+from axlewright.bench.pattern_looks import ReadFlank
+from axlewright.bench.pattern_rounds import context
 from axlewright.bench.patterns import FLANKS, FlankLook, enter_patterns
 from axlewright.cli.main import app
 from axlewright.diagnosis import Evidence, diagnose
@@ -255,3 +259,32 @@ def test_cause_and_cure_are_two_lines() -> None:
     lines = done.output.splitlines()
     cause = next(k for k, line in enumerate(lines) if line.startswith("Cause: "))
     assert lines[cause + 1].startswith("Cure, known better: pinion −0.00")
+    assert lines[cause + 2].startswith("Figures of the pinion, out plus, in minus: it stands +0.00")
+
+
+def test_page_and_command_give_one_advice_for_one_input_and_shelf(tmp_path: Path) -> None:
+    """No depth sum in either: the same spacer, shelf and readings round the gear give the same advice."""
+    words = {"drive": "high, toward heel, half", "coast": "high, centred lengthwise, half"}
+    shelf, readings = "0.0540 0.0560 0.0580 0.0600 0.0620", "0.0060 0.0065 0.0070 0.0065"
+    told = ask(
+        "--drive-words", words["drive"], "--coast-words", words["coast"], "--stock", f"{shelf} in",
+        "--spacer-now", "0.0560in", "--backlash", f"{readings} in", "--backlash-target", "0.0070in",
+    )  # fmt: skip
+    with open_store(tmp_path) as store:
+        put_on_shelf(store, "pinion spacer", shelf, design_name="TY-222", who="b", system="inch")
+        job = start_job(store, design_name="TY-222", vehicle="v", complaint="c", who="b").number
+        enter(store, job, "backlash", {"readings": readings, "stem": "in_rotation", "axle": "light",
+                                       "target": "0.0070"}, who="b", system="inch")  # fmt: skip
+        known = known_of(store, job, who="b", system="inch")
+        now = {**context(known), "spacer_now_mm": 0.0560 * 25.4}
+        read = {f: pattern_from_words(text, f) for f, text in words.items()}
+        looks = {f: ReadFlank(r, {}) for f, r in read.items()}
+        _found, diagnosis = judge(store, known, looks, now)
+    kept = json.loads(json.dumps(diagnosis.to_json()))
+    assert kept["notes"] == told["notes"]
+    assert kept["advice"] == told["advice"]
+    assert kept["figures"] == told["figures"]
+    assert kept["cure"] == told["cure"]
+    assert {a["spacer_to_fit_mm"] for a in told["advice"] if a["spacer_change_mm"]} <= {
+        round(float(t) * 25.4, 4) for t in shelf.split()
+    }, "only what lies on the shelf"

@@ -13,6 +13,7 @@ from axlewright.diagnosis.advice import LEAST_SPACER_MM, shims_allow, spacer_out
 from axlewright.diagnosis.priors import depth_components
 from axlewright.errors import InputError
 from axlewright.pattern import pattern_from_words
+from axlewright.units import show_length
 
 TOO_FAR_IN = Settings(pinion_out_mm=-0.14)
 
@@ -174,3 +175,37 @@ def test_a_rough_reading_does_not_advise_to_leave_what_is_likely_wrong(seen):
     assert rough.advice[0].text.startswith("Photograph both flanks and read the backlash")
     right = diagnose(seen("TY-222", Settings()))
     assert not right.advice[0].look_again
+
+
+def test_the_tightest_place_is_what_is_held_to_the_target(seen):
+    """Read 0.05 mm tighter at one place: the ring gear goes farther away by that over the factor."""
+    evidence = seen("TY-222", Settings(pinion_out_mm=0.1), backlash_target_mm=0.18)
+    mean = diagnose(evidence)
+    tight = diagnose(replace(evidence, backlash_tightest_mm=evidence.backlash_mm - 0.05))
+    moved = tight.cure["ring_move_mm"].mean - mean.cure["ring_move_mm"].mean
+    assert 0.03 < moved < 0.08, "0.05 mm over a factor of 0.9, the patterns pulling back a little"
+    assert tight.cause["ring_away_mm"].mean == pytest.approx(mean.cause["ring_away_mm"].mean), "not the cause"
+    best = tight.advice[0]
+    assert best.expected_tightest_mm == pytest.approx(best.expected_backlash_mm - 0.05)
+    assert best.expected_tightest_mm == pytest.approx(0.18, abs=0.025)
+    assert any("at its tightest place" in note for note in tight.notes)
+    assert mean.advice[0].expected_tightest_mm is None
+    assert not any("tightest" in note for note in mean.notes)
+
+
+def test_the_figures_of_the_pinion_are_told_apart(seen):
+    evidence = seen("TY-222", Settings(pinion_out_mm=0.12), spacer_now_mm=1.5)
+    step = diagnose(evidence)
+    shelf = diagnose(evidence, spacer_stock=(1.5, 1.6, 1.7))
+    for found, how in ((step, "in steps of 0.0005 in"), (shelf, "with the spacers on the shelf")):
+        for mm in (
+            found.cause["pinion_out_mm"].mean,
+            found.cure["pinion_move_mm"].mean,
+            found.advice[0].pinion_move_mm,
+        ):
+            assert show_length(mm, signed=True) in found.figures
+        assert how in found.figures
+        assert found.to_json()["figures"] == found.figures
+    assert shelf.advice[0].pinion_move_mm == pytest.approx(-0.1)
+    stays = diagnose(seen("TY-222", Settings()))
+    assert "the first advice does not move it" in stays.figures

@@ -8,7 +8,8 @@ from dataclasses import replace
 import pytest
 
 import axlewright as aw
-from axlewright.contact import Settings
+from axlewright.contact import Settings, backlash_at
+from axlewright.diagnosis import Goal
 from axlewright.errors import InputError
 from axlewright.training import (
     ACTIONS,
@@ -16,11 +17,14 @@ from axlewright.training import (
     Attempt,
     ExerciseName,
     HiddenAxle,
+    after_course,
     ask,
     best_course,
+    best_settings,
     hidden_axle,
     hours_of,
     judge_axle,
+    not_sure_at_the_bench,
     play,
     review,
     show_axle,
@@ -185,3 +189,34 @@ def test_every_action_can_be_played() -> None:
             assert done.settings != axle.settings
         else:
             assert done.settings == Settings(*(getattr(axle.settings, f) for f in axle.settings.__slots__))
+
+
+def test_backlash_follows_ring_gear_and_pinion_as_the_backlash_room_computes_it() -> None:
+    """The set's own backlash where it was developed is the start, not the design's nominal one."""
+    axle = hidden_axle(ExerciseName("TY-222", 2, 7), TY222)
+    own = replace(TY222, backlash_nominal_mm=axle.backlash_zero_mm)
+    for settings in (axle.settings, after_course(axle, best_course(axle))):
+        shown = show_axle(axle, settings).backlash_mm
+        assert shown == pytest.approx(backlash_at(own, settings).in_rotation_mm, abs=0.004)
+    assert abs(axle.backlash_zero_mm - TY222.backlash_nominal_mm) > 0.02, "or the test tells nothing"
+
+
+def test_a_best_course_that_leaves_the_ring_gear_ends_inside_all_limits() -> None:
+    axle = hidden_axle(ExerciseName("TY-222", 2, 7), TY222)
+    course = best_course(axle)
+    assert "shim" not in {a.kind for a in course}
+    assert axle.settings.ring_away_mm > 0.09
+    shown = show_axle(axle, after_course(axle, course))
+    assert judge_axle(axle, shown).good
+    assert abs(shown.backlash_mm - TY222.backlash_nominal_mm) <= Goal().backlash_accept_mm
+
+
+def test_near_a_limit_the_check_is_as_unsure_as_at_the_bench() -> None:
+    """0.076 mm the wrong way the true centre is 0.01 inside ±0.25; read ± 0.06 nobody could say so."""
+    axle = hidden_axle(ExerciseName("TY-222", 2, 7), TY222)
+    wrong = play(Attempt(axle.name, "", (Action("press", 0.0762), Action("sign"))), TY222)
+    shown = show_axle(axle, wrong.settings)
+    assert judge_axle(axle, shown).passes
+    assert not review(wrong).right
+    assert any("too near the edge to say" in words for words in not_sure_at_the_bench(axle, shown))
+    assert not not_sure_at_the_bench(axle, show_axle(axle, best_settings(axle, axle.settings)))

@@ -86,3 +86,18 @@ def test_a_damaged_file_takes_no_other_attempt_along(warm: Visitor, tmp_path: Pa
     assert here in listed
     assert broken not in listed
     assert "cannot be read" in warm.get(broken, status=422)
+
+
+def test_the_end_says_why_the_ring_gear_stays_and_where_the_backlash_came_from(warm: Visitor) -> None:
+    """The wrong way by 0.003 in crosses no limit of the pattern check; the page says what that is worth."""
+    here = start(warm, "7", "2")
+    warm.post(here, {"kind": "press", "amount_press": "3 thou", "seen": "0"})
+    page = warm.post(here, {"kind": "sign", "seen": "1"})
+    assert "Not right: this one comes back" in page
+    assert "No limit of a pattern check is crossed" in page
+    assert "it belongs at 0.00 ± 0.10" in page
+    assert "is too near the edge to say" in page
+    assert "from there the pinion sat −0.0028 in" in page
+    assert "0.0060 in (0.152 mm) where this set was developed" in page
+    assert "The ring gear may stay where it sits, +0.0039 in" in page
+    assert "the backlash comes to 0.0088 in (0.223 mm), within 0.0047 in (0.120 mm) to 0.0094 in" in page

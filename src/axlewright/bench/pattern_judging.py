@@ -45,7 +45,7 @@ def judge(
     now : mapping
         As `pattern_rounds.context` gives it.
     """
-    from axlewright.diagnosis import Goal, diagnose, show_chance
+    from axlewright.diagnosis import Goal, diagnose, figures_words, show_chance
 
     assert known.design is not None  # asked by the only caller
     readings = {flank: one.reading for flank, one in read.items()}
@@ -65,6 +65,7 @@ def judge(
     found.notes += runout_notes(read, known.design)
     depth = diagnosis.cause["pinion_out_mm"]
     found.notes.insert(0, diagnosis.words)
+    found.notes.append(diagnosis.figures)
     if not now["place_known"]:
         found.notes.append(
             _(
@@ -80,6 +81,7 @@ def judge(
         found.values["expected_came"] = came.to_json()
         found.notes.append(_("After the last change: {words}").format(words=came.words))
     found.values |= {
+        "figures": diagnosis.figures,
         "cause_pinion_out_mm": depth.mean,
         "cause_pinion_out_sd_mm": depth.sd,
         "explained": diagnosis.explained,
@@ -135,6 +137,10 @@ def judge(
                 "spacer_of_sum_mm" in found.values,
             )
         )
+    if "spacer_of_sum_mm" in found.values:  # what is built is not the patterns' own choice then
+        move, of_sum = float(found.values["pinion_move_mm"]), _("to the spacer of the measured depth sum")
+        figures = figures_words(diagnosis.cause, diagnosis.cure, move, of_sum, known.system)
+        found.notes[found.notes.index(diagnosis.figures)] = found.values["figures"] = figures
     if doubts:
         found.verdict, found.why = "ask", doubts[0]
     return found, diagnosis

@@ -77,6 +77,8 @@ def sheet_parts(store: JobStore, view: JobView, system: System) -> SheetParts:
     tapered = design is None or design.tooth_form == "face-milled"
     result = dict(one.result)
     expected = result.get("expected", {})
+    told = result.get("diagnosis", {})
+    told_of_move = result.get("values", {}).get("figures", "")
     pictures, photos = [], []
     for flank in ("drive", "coast"):
         kept = one.payload["flanks"].get(flank)
@@ -124,7 +126,7 @@ def sheet_parts(store: JobStore, view: JobView, system: System) -> SheetParts:
     return SheetParts(
         tuple(pictures),
         causes,
-        str(result.get("diagnosis", {}).get("words", "")),
+        " ".join(filter(None, (str(told.get("words", "")), str(told_of_move)))),
         tuple(advice),
         tuple(photos),
     )

@@ -98,6 +98,18 @@ class Compared:
     surprise: bool
 
 
+def _backlash_then(one: Mapping[str, Any], system: System) -> str:
+    """Say the backlash expected after a change, at the tightest place too where that is known."""
+    mean, tight = one.get("expected_backlash_mm"), one.get("expected_tightest_mm")
+    if mean is None:
+        return ""
+    if tight is None or tight == mean:
+        return show_length(float(mean), system)
+    return _("{mean} on the mean, {tightest} at the tightest place").format(
+        mean=show_length(float(mean), system), tightest=show_length(float(tight), system)
+    )
+
+
 def advice_shown(result: Mapping[str, Any], system: System) -> list[AdviceShown]:
     """Return the first few changes of a kept result, best first; the first may be the measured sum's."""
     from axlewright.diagnosis import show_chance
@@ -115,14 +127,13 @@ def advice_shown(result: Mapping[str, Any], system: System) -> list[AdviceShown]
     for place, one in enumerate(told.get("advice", ())[:SHOWN_ADVICE]):
         of_sum = place == 0 and "spacer_of_sum_mm" in first
         move = float(first["pinion_move_mm"] if of_sum else one["pinion_move_mm"])
-        backlash = one.get("expected_backlash_mm")
         out.append(
             AdviceShown(
                 str(first["first_step"]) if of_sum else str(one["text"]),
                 str(one["cost_words"]),
                 str(one["cost_class"]),
                 "–" if one.get("look_again") else show_chance(float(one["chance_last_teardown"])),
-                "" if backlash is None else show_length(float(backlash), system),
+                _backlash_then(one, system),
                 before,
                 State(
                     before.pinion + move,

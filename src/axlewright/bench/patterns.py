@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from axlewright.bench.entering import Outcome, kept_outcome, known_of, outcome_of, result_of
+from axlewright.bench.guessed_corners import doubt_guesses, refuse_mere_guesses
 from axlewright.bench.kept_masks import mask_lines
 from axlewright.bench.pattern_correcting import EDGES, Correction, corrected, edges_of
 from axlewright.bench.pattern_judging import UNKNOWN_SPACER, judge
@@ -107,8 +108,9 @@ def enter_patterns(
         )
     known = _known(store, number, who, system)
     assert known.design is not None
+    refuse_mere_guesses(known.entries, given)
     read = {flank: read_flank(store, known.design, flank, look, compound) for flank, look in given.items()}
-    read = settled(read, known.design)
+    read = doubt_guesses(known.entries, given, settled(read, known.design))
     typed: dict[str, str] = {"compound": compound}
     for flank, look in given.items():
         typed |= _typed(flank, look)
@@ -217,7 +219,8 @@ def correct_outline(
         look = FlankLook(
             photo_file=kept["photo"], corners=typed.get(f"{flank}_corners", ""), correction=change
         )
-        read[flank] = read_flank(store, known.design, flank, look, _compound(typed.get("compound", "")))
+        one = read_flank(store, known.design, flank, look, _compound(typed.get("compound", "")))
+        read |= doubt_guesses(known.entries, {flank: look}, {flank: one})
         typed |= _typed(flank, look)
     # What the superseded round gave counts no more.
     gone = {seq} | {

@@ -9,15 +9,12 @@ import numpy as np
 
 from axlewright.errors import AxlewrightError
 from axlewright.language import Shown, _
-from axlewright.training import ACTIONS, FAULT_WORDS, Action, Played, ask, review, way_of
+from axlewright.training import ACTIONS, Action, Played, ask
 from axlewright.units import System, show_length
 
 if TYPE_CHECKING:
     from axlewright.contact import ContactPattern
     from axlewright.training import Outcome
-
-COUNTS_AS_RIGHT = (0.7, 1.3)
-"""A move of this share of what was needed is called about right."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,118 +193,3 @@ def _asked(played: Played, index: int) -> list[str]:
             )
         )
     return [*lines, *found.notes]
-
-
-@dataclass(frozen=True, slots=True)
-class ShownReview:
-    """The end of an attempt in words.
-
-    Attributes
-    ----------
-    right : bool
-    headline : str
-    truth : tuple of str
-        What was wrong and by how much.
-    end : tuple of str
-        How the axle stands now.
-    moves : tuple of (str, str)
-        Each change and what there is to say of it.
-    best : tuple of str
-        The best course, step by step.
-    best_hours, hours, share : str
-    """
-
-    right: bool
-    headline: str
-    truth: tuple[str, ...]
-    end: tuple[str, ...]
-    moves: tuple[tuple[str, str], ...]
-    best: tuple[str, ...]
-    best_hours: str
-    hours: str
-    share: str
-
-
-def _off(mm: float, plus: str, minus: str, system: System) -> str:
-    return (plus if mm > 0 else minus).format(length=show_length(abs(mm), system))
-
-
-def show_review(played: Played, system: System) -> ShownReview:
-    """Tell the truth, the best course, and why, after an attempt is over."""
-    came = review(played)
-    found = played.axle.settings
-    truth = [_(FAULT_WORDS[played.axle.kind])]
-    if abs(found.pinion_out_mm) > 0.0127:
-        truth.append(
-            _off(
-                found.pinion_out_mm,
-                _("The pinion sat {length} too far out."),
-                _("The pinion sat {length} too far in."),
-                system,
-            )
-        )
-    if abs(found.ring_away_mm) > 0.0127:
-        truth.append(
-            _off(
-                found.ring_away_mm,
-                _("The ring gear sat {length} too far away."),
-                _("The ring gear sat {length} too close."),
-                system,
-            )
-        )
-    if found.offset_error_mm:
-        truth.append(
-            _("Offset {length}, shaft angle {angle} minutes of arc off.").format(
-                length=show_length(found.offset_error_mm, system, signed=True),
-                angle=f"{Shown(found.shaft_angle_error_deg * 60):+.1f}",
-            )
-        )
-    if played.axle.kind == "runout":
-        truth.append(
-            _("The ring gear ran out by {length}.").format(length=show_length(played.axle.runout_mm, system))
-        )
-    moves = []
-    for k, action in enumerate(played.attempt.actions):
-        way = way_of(played, k)
-        if way is not None:
-            moves.append((action_words(action, system), _way_words(way)))
-    end = []
-    if came.judged.good:
-        end.append(_("Patterns and backlash lie as they belong."))
-    elif came.judged.passes:
-        end.append(_("A pattern check would pass it, but it does not lie where it runs quietly."))
-    end.extend(came.judged.faults)
-    if came.right:
-        headline = _("Right. The clock stands at {hours}; the best there was is {best}.").format(
-            hours=show_hours(came.hours), best=show_hours(came.best_hours)
-        )
-    elif came.comeback_hours:
-        headline = _("Not right: this one comes back and costs another {hours}.").format(
-            hours=show_hours(came.comeback_hours)
-        )
-    else:
-        headline = _("Not right.")
-    return ShownReview(
-        came.right,
-        headline,
-        tuple(truth),
-        tuple(end),
-        tuple(moves),
-        tuple(action_words(a, system) for a in came.best),
-        show_hours(came.best_hours),
-        show_hours(came.hours + came.comeback_hours),
-        f"{100 * came.share:.0f} %",
-    )
-
-
-def _way_words(way: float) -> str:
-    low, high = COUNTS_AS_RIGHT
-    if abs(way) < 0.05:
-        return _("nothing was needed there")
-    if way < 0:
-        return _("the wrong way")
-    if way < low:
-        return _("the right way, {share} % of what was needed").format(share=round(100 * way))
-    if way > high:
-        return _("the right way, too far: {share} % of what was needed").format(share=round(100 * way))
-    return _("about right")

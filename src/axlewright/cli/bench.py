@@ -245,6 +245,7 @@ def read(
             looks["drive"],
             looks["coast"],
             backlash_mm=sum(readings) / len(readings) if readings else None,
+            backlash_tightest_mm=min(readings, default=None),
             backlash_target_mm=parse_length(backlash_target, default_unit="mm", where="--backlash-target")
             if backlash_target
             else None,
@@ -299,6 +300,7 @@ def read(
             ring_sd=show_length(ring.sd),
         )
     )
+    typer.echo(found.figures)
     for k, item in enumerate(found.advice[:3], start=1):
         typer.echo(f"{k}. {item.text}")
         if item.look_again:
@@ -315,8 +317,13 @@ def read(
                 _("   expected, {flank} flank: {pattern}").format(flank=_(name), pattern=pattern.describe())
             )
         if item.expected_backlash_mm is not None:
+            mean, tight = item.expected_backlash_mm, item.expected_tightest_mm
             typer.echo(
-                _("   expected backlash: {length}").format(length=show_length(item.expected_backlash_mm))
+                _("   expected backlash: {length}").format(length=show_length(mean))
+                if tight is None or tight == mean
+                else _("   expected backlash: mean {mean}, at the tightest place {tightest}").format(
+                    mean=show_length(mean), tightest=show_length(tight)
+                )
             )
 
 

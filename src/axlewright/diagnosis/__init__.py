@@ -12,6 +12,7 @@ from axlewright.diagnosis.cause import Posterior, Spread
 from axlewright.diagnosis.cure import Goal
 from axlewright.diagnosis.diagnose import Diagnosis, diagnose
 from axlewright.diagnosis.evidence import Earlier, Evidence
+from axlewright.diagnosis.figures import figures_words
 from axlewright.diagnosis.learning import (
     SURPRISE,
     ExpectedVsCame,
@@ -37,6 +38,7 @@ __all__ = [
     "Spread",
     "compare_expected",
     "diagnose",
+    "figures_words",
     "learn_design",
     "show_chance",
     "side_shims_sentence",

@@ -55,10 +55,13 @@ class Advice:
     expected : dict
         Patterns after the change, computed; filled in for the best few.
     expected_backlash_mm : float or None
+        Mean round the ring gear [mm].
     look_again : bool
         True when it asks for a better look and changes nothing.
     side_shims_to_fit_mm : (float, float) or None
         On the ring gear's side and on the other, when the present ones are known [mm].
+    expected_tightest_mm : float or None
+        At the tightest place, when the readings round the ring gear tell where that lies [mm].
     """
 
     text: str
@@ -73,6 +76,7 @@ class Advice:
     expected_backlash_mm: float | None
     look_again: bool = False
     side_shims_to_fit_mm: tuple[float, float] | None = None
+    expected_tightest_mm: float | None = None
 
     def to_json(self) -> dict[str, Any]:
         """Return plain data."""
@@ -92,6 +96,9 @@ class Advice:
             "expected_backlash_mm": None
             if self.expected_backlash_mm is None
             else round(self.expected_backlash_mm, 4),
+            "expected_tightest_mm": None
+            if self.expected_tightest_mm is None
+            else round(self.expected_tightest_mm, 4),
             "expected": {k: v.summary() for k, v in self.expected.items()},
         }
 
@@ -177,11 +184,13 @@ def list_advice(
     side_shims_mm: tuple[float, float] | None,
     fixable: float,
     backlash_known: bool,
+    tighter_mm: float | None = None,
 ) -> list[Advice]:
     """Return the changes worth thinking about, best first.
 
     The order is by expected hours: those of the change itself and, with the chance that it is not the last,
-    those of another round.
+    those of another round. `backlash_target_mm` is that of the mean; `tighter_mm` is how far the tightest
+    place lies below it.
     """
     found: list[tuple[float, Advice]] = []
     scatter = np.random.default_rng(7).standard_normal((len(posterior.settings), 2))
@@ -220,6 +229,9 @@ def list_advice(
                     {},
                     float(backlash.mean()) if backlash_known else None,
                     side_shims_to_fit_mm=shims,
+                    expected_tightest_mm=max(0.0, float(backlash.mean()) - tighter_mm)
+                    if backlash_known and tighter_mm is not None
+                    else None,
                 ),
             )
         )

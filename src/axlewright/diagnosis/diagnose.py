@@ -20,12 +20,12 @@ from axlewright.diagnosis.advice import (
     look_first,
     photograph_first,
     see_better_first,
-    show_chance,
     spacer_out_of_reach,
 )
 from axlewright.diagnosis.cause import KEYS, Posterior, Spread, infer, spread_of
 from axlewright.diagnosis.cure import Goal, accepted, best_moves, patterns_after
 from axlewright.diagnosis.evidence import Evidence
+from axlewright.diagnosis.figures import cause_sentence, figures_words, how_built, tightest_note
 from axlewright.diagnosis.priors import Priors
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import FlankName
@@ -36,7 +36,6 @@ Array = NDArray[np.float64]
 
 UNEXPLAINED = 0.99999  # rarer than this, set, housing and reading errors together do not explain it
 SPACER_STEP_MM = 0.0127  # select spacers come by 0.0005 in
-NOTICEABLE_MM = 0.025  # a depth error below about 0.001 in is not worth a word
 # An unread backlash is believed to lie where the shop set it. It still pulls the ring gear a little, so that
 # patterns alone never send it far: a miss of two of its own prior spreads (2 × 0.06 mm) weighs one, a
 # sixteenth of a read backlash's pull; and it decides no acceptance.
@@ -103,6 +102,8 @@ class Diagnosis:
         Probability of each way in which the depth came about.
     posterior : Posterior
         The samples behind it.
+    figures : str
+        Tells apart how far out the pinion stands, what brings the patterns right, and what is built.
     """
 
     cause: dict[str, Spread]
@@ -113,6 +114,7 @@ class Diagnosis:
     notes: tuple[str, ...]
     components: dict[str, float]
     posterior: Posterior
+    figures: str = ""
 
     @property
     def words(self) -> str:
@@ -130,41 +132,8 @@ class Diagnosis:
             "advice": [a.to_json() for a in self.advice],
             "notes": list(self.notes),
             "words": self.words,
+            "figures": self.figures,
         }
-
-
-def cause_sentence(depth: Spread, posterior: Posterior) -> str:
-    """Say where the pinion sits and how sure that is."""
-    out = float((posterior.settings[:, 0] > 0.0).mean())
-    sure = max(out, 1.0 - out)
-    size, sd = show_length(abs(depth.mean)), show_length(depth.sd)
-    if abs(depth.mean) < NOTICEABLE_MM and depth.sd < 2 * NOTICEABLE_MM:
-        return _("The pinion depth is right within what the patterns can tell (± {sd}).").format(sd=sd)
-    if sure < 0.9:
-        words = (
-            _(
-                "The patterns do not decide whether the pinion sits too far in or out: best guess {size} too "
-                "far out, give or take {sd}."
-            )
-            if out > 0.5
-            else _(
-                "The patterns do not decide whether the pinion sits too far in or out: best guess {size} too "
-                "far in, give or take {sd}."
-            )
-        )
-        return words.format(size=size, sd=sd)
-    words = (
-        _(
-            "The pinion sits {size} too far out, give or take {sd} (one standard deviation; {sure} sure of "
-            "the direction)."
-        )
-        if out > 0.5
-        else _(
-            "The pinion sits {size} too far in, give or take {sd} (one standard deviation; {sure} sure of "
-            "the direction)."
-        )
-    )
-    return words.format(size=size, sd=sd, sure=show_chance(sure))
 
 
 def diagnose(
@@ -207,6 +176,7 @@ def diagnose(
     target = evidence.backlash_target_mm
     if target is None:
         target = evidence.design.backlash_nominal_mm
+    wanted_mean = target + evidence.tighter_mm  # the tightest place is what is held to the target
     if spacer_step_mm is None:
         spacer_step_mm = shim_step_mm if evidence.place == "cage_flange" else SPACER_STEP_MM
     for what, step in (("shim_step_mm", shim_step_mm), ("spacer_step_mm", spacer_step_mm)):
@@ -222,8 +192,8 @@ def diagnose(
             backlash_scale_mm=UNREAD_BACKLASH_SCALE_MM,
             backlash_accept_mm=UNREAD_BACKLASH_ACCEPT_MM,
         )
-    a, b = best_moves(posterior, atlas, target, goal)
-    ideal = accepted(*patterns_after(posterior, atlas, a, b), target, goal)
+    a, b = best_moves(posterior, atlas, wanted_mean, goal)
+    ideal = accepted(*patterns_after(posterior, atlas, a, b), wanted_mean, goal)
     fixable = float(ideal.mean())
     cause = {key: spread_of(posterior.settings[:, i]) for i, key in enumerate(KEYS)}
     cure = {"pinion_move_mm": spread_of(a), "ring_move_mm": spread_of(b)}
@@ -232,7 +202,7 @@ def diagnose(
         posterior,
         atlas,
         goal=goal,
-        backlash_target_mm=target,
+        backlash_target_mm=wanted_mean,
         pinion_wanted_mm=float(np.median(a)),
         place=evidence.place,
         spacer_now_mm=evidence.spacer_now_mm,
@@ -242,6 +212,7 @@ def diagnose(
         side_shims_mm=evidence.side_shims_mm,
         fixable=fixable,
         backlash_known=evidence.backlash_mm is not None,
+        tighter_mm=None if evidence.backlash_tightest_mm is None else evidence.tighter_mm,
     )
     unread = _unread(evidence, goal)
     if not explained:
@@ -254,8 +225,9 @@ def diagnose(
     beyond = spacer_out_of_reach(
         float(np.median(a)), evidence.place, evidence.spacer_now_mm, spacer_stock, spacer_step_mm
     )
-    if beyond:
-        notes.append(beyond)
+    notes += [note for note in (beyond, tightest_note(evidence, target)) if note]
+    how = how_built(spacer_step_mm, bool(spacer_stock) and evidence.spacer_now_mm is not None)
+    figures = figures_words(cause, cure, advice[0].pinion_move_mm, how)
     advice = [
         item
         if item.look_again or k > DRAWN
@@ -263,7 +235,7 @@ def diagnose(
         for k, item in enumerate(advice, start=1)
     ]
     return Diagnosis(
-        cause, cure, fixable, explained, tuple(advice), tuple(notes), posterior.components, posterior
+        cause, cure, fixable, explained, tuple(advice), tuple(notes), posterior.components, posterior, figures
     )
 
 

@@ -79,6 +79,9 @@ class Evidence:
         Used for bare patterns only.
     backlash_mm, backlash_sd_mm : float
         Mean backlash at the heel and its standard uncertainty [mm].
+    backlash_tightest_mm : float, optional
+        The least of the readings round the ring gear [mm]; the target is held there, as the limits are. When
+        None, the mean is held to it.
     backlash_target_mm : float, optional
         Stamped or wanted backlash [mm]; the design's nominal one when None.
     mark_mm : float, optional
@@ -115,6 +118,14 @@ class Evidence:
     history: tuple[Earlier, ...] = ()
     refused: tuple[Literal["drive", "coast"], ...] = ()
     side_shims_mm: tuple[float, float] | None = None
+    backlash_tightest_mm: float | None = None
+
+    @property
+    def tighter_mm(self) -> float:
+        """How far the tightest place lies below the mean backlash [mm]; 0 where it is not known."""
+        if self.backlash_mm is None or self.backlash_tightest_mm is None:
+            return 0.0
+        return max(0.0, self.backlash_mm - self.backlash_tightest_mm)
 
     def __post_init__(self) -> None:
         for flank in self.refused:
@@ -136,6 +147,7 @@ class Evidence:
             )
         for name, value in (
             ("backlash_mm", self.backlash_mm),
+            ("backlash_tightest_mm", self.backlash_tightest_mm),
             ("backlash_target_mm", self.backlash_target_mm),
         ):
             if value is not None and not (math.isfinite(value) and 0.0 <= value <= 3.0):

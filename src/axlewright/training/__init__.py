@@ -1,10 +1,19 @@
 """PRACTICE: axles with hidden faults that answer to every reading and every change."""
 
 from axlewright.training.attempt import ACTIONS, Action, ActionKind, Attempt, Outcome, Played, play
-from axlewright.training.axle import Judged, Shown, judge_axle, show_axle
-from axlewright.training.draw import hidden_axle
+from axlewright.training.axle import Judged, Shown, judge_axle, not_sure_at_the_bench, show_axle
+from axlewright.training.draw import hidden_axle, needs_setting
 from axlewright.training.exercise import FAULT_WORDS, LARGEST_NUMBER, LEVEL_WORDS, ExerciseName, HiddenAxle
-from axlewright.training.review import Review, ask, best_course, best_settings, hours_of, review, way_of
+from axlewright.training.review import (
+    Review,
+    after_course,
+    ask,
+    best_course,
+    best_settings,
+    hours_of,
+    review,
+    way_of,
+)
 
 __all__ = [
     "ACTIONS",
@@ -21,12 +30,15 @@ __all__ = [
     "Played",
     "Review",
     "Shown",
+    "after_course",
     "ask",
     "best_course",
     "best_settings",
     "hidden_axle",
     "hours_of",
     "judge_axle",
+    "needs_setting",
+    "not_sure_at_the_bench",
     "play",
     "review",
     "show_axle",

@@ -15,12 +15,15 @@ from axlewright.diagnosis import Goal
 from axlewright.errors import AxlewrightError
 from axlewright.gearset import FlankName
 from axlewright.language import _
+from axlewright.pattern import PatternReading
 from axlewright.pattern.acceptance import judge
 from axlewright.training.exercise import HiddenAxle
 
 Array = NDArray[np.float64]
 FLANKS: tuple[FlankName, FlankName] = ("drive", "coast")
 MESH_HARMONICS = 4
+READ_SD = 0.03
+"""How well a pattern is read at the bench: centre, and length over face width."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,3 +147,23 @@ def judge_axle(axle: HiddenAxle, shown: Shown, goal: Goal | None = None) -> Judg
     if abs(off) > goal.backlash_accept_mm or not math.isfinite(off):
         faults.append(_("The backlash is outside."))
     return Judged(near and not faults, not faults, tuple(faults))
+
+
+def not_sure_at_the_bench(axle: HiddenAxle, shown: Shown) -> tuple[str, ...]:
+    """Return what the acceptance criteria could not decide on patterns read as well as at the bench.
+
+    `judge_axle` holds the true patterns against the criteria; a reading of them is held against the same
+    criteria with its uncertainty, and near a limit it says neither inside nor outside.
+    """
+    sides = {"drive": _("Drive side: {text}"), "coast": _("Coast side: {text}")}
+    out = []
+    for flank, pattern in shown.patterns.items():
+        reading = PatternReading(
+            pattern=pattern, center_sd=(READ_SD, READ_SD), length_sd=READ_SD, source="photo"
+        )
+        out += [
+            sides[flank].format(text=one.says)
+            for one in judge(reading, tooth_form=axle.design.tooth_form)
+            if one.kind == "near the edge: measure again" and one.criterion.key != "length"
+        ]
+    return tuple(out)

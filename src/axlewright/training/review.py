@@ -139,6 +139,16 @@ def best_course(axle: HiddenAxle) -> tuple[Action, ...]:
     return (*look, *moves, *check, Action("sign"))
 
 
+def after_course(axle: HiddenAxle, course: tuple[Action, ...]) -> Settings:
+    """Return where the members sit after a course, every change built exactly."""
+    return axle.settings.plus(
+        Settings(
+            -sum(a.amount_mm for a in course if a.kind == "press"),
+            sum(a.amount_mm for a in course if a.kind == "shim"),
+        )
+    )
+
+
 def hours_of(actions: tuple[Action, ...]) -> float:
     """Return what a course costs [h]."""
     return sum(ACTIONS[a.kind].hours for a in actions)

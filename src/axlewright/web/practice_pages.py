@@ -83,7 +83,8 @@ def start(request: Request, form: Form) -> Response:
 def _exercise(
     request: Request, key: str, error: AxlewrightError | None = None, typed: Any = None
 ) -> Response:
-    from axlewright.bench.practice_view import complaint, show_hours, show_outcome, show_review
+    from axlewright.bench.practice_end import show_review
+    from axlewright.bench.practice_view import complaint, show_hours, show_outcome
     from axlewright.training import ACTIONS
 
     site, system = site_of(request), person_of(request).system

@@ -1,7 +1,7 @@
 // @ts-check
 // Four corners tapped on a photo: drag with a magnifier, or move with the arrow keys, or type the numbers.
 // A guess to start from is drawn dashed until the corners are set.
-import { _, fillIn } from "./words.js";
+import { _, fillIn, plural } from "./words.js";
 
 const ZOOM = 3;
 const LENS = 168;
@@ -69,6 +69,15 @@ function start(box) {
     return cut(0, 1, 2, 3) || cut(1, 2, 3, 0);
   }
 
+  /** How many corners still lie where they were guessed. */
+  function left() {
+    const guess = (box.dataset.guess || "").split(" ").map((pair) => pair.split(",").map(Number));
+    return fields.filter((_, i) => {
+      const p = at(i);
+      return p && guess[i] && Math.abs(p[0] - guess[i][0]) < 0.5 && Math.abs(p[1] - guess[i][1]) < 0.5;
+    }).length;
+  }
+
   function draw() {
     /** @type {string[]} */
     const known = [];
@@ -90,7 +99,10 @@ function start(box) {
     ghost.style.display = guessed ? "" : "none";
     if (take instanceof HTMLElement) take.hidden = !guessed;
     if (clear instanceof HTMLElement) clear.hidden = !known.length;
-    const message = wrong
+    const still = next < 0 ? left() : 0;
+    const message = still
+      ? plural("{count} number still lies where it was guessed: drag it to its corner of the tooth.", "{count} numbers still lie where they were guessed: drag each to its corner of the tooth.", still)
+      : wrong
       ? _("The lines cross: the corners are not in order. Clear them and tap toe top, heel top, heel root, toe root.")
       : next < 0 ? _("All four corners are set. Drag near a number to correct it.") : _("Tap corner {number}: {name}.");
     prompt.textContent = fillIn(message, { number: next + 1, name: next < 0 ? "" : fields[next].dataset.name || "" });
