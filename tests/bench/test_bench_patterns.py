@@ -183,7 +183,7 @@ def test_coast_alone_asks_for_the_drive_photo_before_anything_is_changed(
 
 
 def test_corners_left_as_guessed_are_no_reading(store: JobStore, job: Job, photos: Path) -> None:
-    """The guess of the coast photo is over 230 points off at the heel and would be read, wrongly, without this."""
+    """The guess of the coast photo is over 230 points off at the heel and would be read, wrongly."""
     data = (photos / "ty-222-job-coast.jpg").read_bytes()
     kept = add_photo(store, job.number, "coast", data, who="b")
     guess = [[float(v) for v in pair.split(",")] for pair in kept.payload["guess"]]
@@ -205,3 +205,16 @@ def test_corners_left_as_guessed_are_no_reading(store: JobStore, job: Job, photo
     assert any(d.startswith("Left where the program guessed them: toe, top.") for d in doubts)
     moved = [[guess[0][0] + 1.0, guess[0][1]], *true[1:]]
     assert not any("guessed" in d for d in enter_at(moved).entries[0].payload["flanks"]["coast"]["doubts"])
+
+
+def test_a_refusal_names_the_corners_left_as_guessed(store: JobStore, job: Job, photos: Path) -> None:
+    """One corner of the drive photo moved, the others as guessed: no camera sees the tooth so."""
+    data = (photos / "ty-222-job-drive.jpg").read_bytes()
+    kept = add_photo(store, job.number, "drive", data, who="b")
+    x, y = (float(v) for v in kept.payload["guess"][0].split(","))
+    corners = " ".join([f"{x + 3.0},{y}", *kept.payload["guess"][1:]])
+    look = FlankLook(photo_file=kept.files[0], corners=corners)
+    with pytest.raises(FieldError, match="no camera position") as refused:
+        enter_patterns(store, job.number, {"drive": look}, who="b")
+    fix = refused.value.fix
+    assert fix.startswith("Left where the program guessed them: heel, top; heel, root; toe, root.")

@@ -182,8 +182,11 @@ def test_corners_start_from_a_guess(own_server: Served, sit_down: Callable[..., 
         told = [float(v) for v in page.input_value(f"#drive-c{index}").split(",")]
         assert abs(told[0] - x) < 60, "the photo is 1920 points wide; the guess is to be moved"
         assert abs(told[1] - y) < 60
+    prompt = page.locator('[data-cornering="drive"] [data-prompt]')
+    assert prompt.inner_text().startswith("4 numbers still lie where they were guessed")
     handle = page.locator('[data-cornering="drive"] .handle').nth(0)
     handle.focus()
     page.keyboard.press("ArrowRight")
+    assert prompt.inner_text().startswith("3 numbers still lie where they were guessed")
     bench.looked_at("2-taken")
     bench.no_errors()

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from axlewright.bench.pattern_looks import FlankLook, FlankName, ReadFlank
 from axlewright.bench.typed import FieldError
 from axlewright.language import _, n_
+from axlewright.pattern.refusal import RefusedPhotoError
 
 if TYPE_CHECKING:
     from axlewright.records import Entry
@@ -81,6 +83,25 @@ def refuse_mere_guesses(entries: Sequence[Entry], looks: Mapping[FlankName, Flan
             )
 
 
+def _left_words(left: Sequence[int]) -> str:
+    return _(
+        "Left where the program guessed them: {corners}. Check them in the photo; where one is right, "
+        "moving it by a point says so."
+    ).format(corners="; ".join(_(NAMES[k]) for k in left))
+
+
+@contextmanager
+def naming_guesses(entries: Sequence[Entry], look: FlankLook) -> Iterator[None]:
+    """Name the corners left as guessed when a photo is refused for its corners: check them first."""
+    try:
+        yield
+    except FieldError as error:
+        left = corners_not_moved(entries, look.photo_file, look.corners) if look.photo_file else ()
+        if not left or isinstance(error.__cause__, RefusedPhotoError):
+            raise
+        raise FieldError(error.field, error.label, error.what, _left_words(left)) from error
+
+
 def doubt_guesses(
     entries: Sequence[Entry], looks: Mapping[FlankName, FlankLook], read: Mapping[FlankName, ReadFlank]
 ) -> dict[FlankName, ReadFlank]:
@@ -90,10 +111,7 @@ def doubt_guesses(
         left = corners_not_moved(entries, look.photo_file, look.corners) if look.photo_file else ()
         if not left or look.teeth or flank not in out:
             continue
-        doubt = _(
-            "Left where the program guessed them: {corners}. Check them in the photo; where one is right, "
-            "moving it by a point says so."
-        ).format(corners="; ".join(_(NAMES[k]) for k in left))
+        doubt = _left_words(left)
         kept = {**out[flank].kept, "doubts": [*out[flank].doubts, doubt]}
         reading = replace(out[flank].reading, quality=(*out[flank].reading.quality, doubt))
         out[flank] = replace(out[flank], kept=kept, reading=reading)

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from axlewright.bench.entering import Outcome, kept_outcome, known_of, outcome_of, result_of
-from axlewright.bench.guessed_corners import doubt_guesses, refuse_mere_guesses
+from axlewright.bench.guessed_corners import doubt_guesses, naming_guesses, refuse_mere_guesses
 from axlewright.bench.kept_masks import mask_lines
 from axlewright.bench.pattern_correcting import EDGES, Correction, corrected, edges_of
 from axlewright.bench.pattern_judging import UNKNOWN_SPACER, judge
@@ -109,7 +109,10 @@ def enter_patterns(
     known = _known(store, number, who, system)
     assert known.design is not None
     refuse_mere_guesses(known.entries, given)
-    read = {flank: read_flank(store, known.design, flank, look, compound) for flank, look in given.items()}
+    read: dict[FlankName, ReadFlank] = {}
+    for flank, look in given.items():
+        with naming_guesses(known.entries, look):
+            read[flank] = read_flank(store, known.design, flank, look, compound)
     read = doubt_guesses(known.entries, given, settled(read, known.design))
     typed: dict[str, str] = {"compound": compound}
     for flank, look in given.items():
