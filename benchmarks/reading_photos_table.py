@@ -37,6 +37,11 @@ def table(rows: Rows) -> None:
             "",
             lambda g: str(sum(any(len(tries) > 1 for tries in r["photos"].values()) for r in g)),
         ),
+        (
+            "  as the first advice asked for a better one",
+            "",
+            lambda g: str(sum(bool(r.get("better_asked")) for r in g)),
+        ),
         ("  drive refused three times: no change advised", "", lambda g: _given_up(g, "drive")),
         ("  coast refused three times", "", lambda g: _given_up(g, "coast")),
         (

@@ -84,6 +84,21 @@ def test_after_a_change_expected_and_came_are_held_beside_each_other(store: JobS
     assert any("did not bring what was expected" in q for q in third.questions)
 
 
+@pytest.mark.parametrize("fitted", [None, 0.0559])
+def test_a_better_photo_is_asked_for_once(store: JobStore, job: Job, fitted: float | None) -> None:
+    if fitted is not None:
+        enter(store, job.number, "depth", depth(fitted), who="b")
+    badly = {k: replace(one, center_sd=(0.1, 0.1)) for k, one in read_of(Settings(0.13)).items()}
+    first = enter_readings(store, job.number, badly, who="b")
+    assert first.verdict == "ask"
+    assert "better photo" in first.why
+    assert "faint or ragged" in first.values["first_step"]
+    assert "pinion_move_mm" not in first.values
+    second = enter_readings(store, job.number, badly, who="b")
+    assert "faint or ragged" not in second.values["first_step"]
+    assert second.values["pinion_move_mm"] < -0.08
+
+
 def test_a_followed_advice_counts_as_moved_where_no_spacer_is_known(store: JobStore, job: Job) -> None:
     first = enter_readings(store, job.number, read_of(Settings(0.13)), who="b")
     advice = next(e for e in first.entries if e.kind == "advice")

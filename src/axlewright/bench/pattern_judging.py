@@ -45,7 +45,7 @@ def judge(
     now : mapping
         As `pattern_rounds.context` gives it.
     """
-    from axlewright.diagnosis import Goal, diagnose, figures_words, show_chance
+    from axlewright.diagnosis import ROUGH_SD, Goal, diagnose, figures_words, show_chance
 
     assert known.design is not None  # asked by the only caller
     readings = {flank: one.reading for flank, one in read.items()}
@@ -96,7 +96,12 @@ def judge(
     if best.look_again:  # the flank that decides was not read: nothing is advised from the other one alone
         found.verdict, found.why = "ask", _("What does the flank that decides show? It was not read.")
         if goal.deciding_flank in read:
-            found.why = _("What do photos of both flanks show? What was said is too rough to decide.")
+            badly = readings[goal.deciding_flank].center_sd[1] <= ROUGH_SD
+            found.why = (
+                _("What does a better photo show? The mark of the flank that decides is hard to place.")
+                if badly
+                else _("What do photos of both flanks show? What was said is too rough to decide.")
+            )
         found.questions.insert(0, found.why)
         found.values |= {"first_step": best.text, "cost_words": best.cost_words}
         return found, diagnosis

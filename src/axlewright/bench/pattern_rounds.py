@@ -131,6 +131,21 @@ def earlier_rounds(
     return tuple(out)
 
 
+def _read_before(entries: Sequence[Entry], now: Mapping[str, Any], before: int | None = None) -> bool:
+    """Say whether patterns were read before at this setting, or a better look was asked for last time."""
+    rounds = [e for e in read_rounds(entries) if before is None or e.seq < before]
+    if not rounds:
+        return False
+    last = rounds[-1]
+    if any(
+        e.kind == "advice" and e.payload.get("of") == last.seq and e.payload.get("look_again")
+        for e in entries
+    ):
+        return True
+    moved = (moved_since(entries, e, now, before) for e in rounds)
+    return any(m is not None and max(abs(v) for v in m) < STILL_MM for m in moved)
+
+
 def evidence_of(
     design: GearSetDesign,
     entries: Sequence[Entry],
@@ -166,6 +181,7 @@ def evidence_of(
         place=now["place"],
         history=earlier_rounds(entries, now, before),
         side_shims_mm=None if shims is None else (float(shims[0]), float(shims[1])),
+        looked_again=_read_before(entries, now, before),
     )
 
 

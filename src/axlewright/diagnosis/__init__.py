@@ -10,7 +10,7 @@ from axlewright.diagnosis.advice import (
 )
 from axlewright.diagnosis.cause import Posterior, Spread
 from axlewright.diagnosis.cure import Goal
-from axlewright.diagnosis.diagnose import Diagnosis, diagnose
+from axlewright.diagnosis.diagnose import ROUGH_SD, Diagnosis, diagnose
 from axlewright.diagnosis.evidence import Earlier, Evidence
 from axlewright.diagnosis.figures import figures_words
 from axlewright.diagnosis.learning import (
@@ -25,6 +25,7 @@ from axlewright.diagnosis.priors import Priors
 __all__ = [
     "COST_HOURS",
     "COST_WORDS",
+    "ROUGH_SD",
     "SURPRISE",
     "Advice",
     "Diagnosis",

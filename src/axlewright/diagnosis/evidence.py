@@ -101,6 +101,8 @@ class Evidence:
     refused : tuple of {"drive", "coast"}
         Flanks of which a photo was taken now and refused. When it is the flank that decides, the first advice
         is to take it again.
+    looked_again : bool
+        The flank that decides was photographed before at this setting: a better photo is not asked for twice.
     """
 
     design: GearSetDesign
@@ -119,6 +121,7 @@ class Evidence:
     refused: tuple[Literal["drive", "coast"], ...] = ()
     side_shims_mm: tuple[float, float] | None = None
     backlash_tightest_mm: float | None = None
+    looked_again: bool = False
 
     @property
     def tighter_mm(self) -> float:
