@@ -156,7 +156,8 @@ def test_constant_speed_never_makes_a_source_likely(hear: Hear) -> None:
     # What is found of the speed rests on its having been steady, and says so.
     words = heard.as_dict()["speed"]["words"]
     assert heard.said_steady
-    assert words.startswith("If the speed was held steady as said" if heard.speed_found else "The sound does not")
+    held = "If the speed was held steady as said"
+    assert words.startswith(held if heard.speed_found else "The sound does not")
 
 
 def test_typed_speed_cannot_tell_near_orders_apart(hear: Hear) -> None:

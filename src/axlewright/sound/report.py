@@ -22,8 +22,8 @@ def speed_words(result: Listening) -> str:
     reach = max(abs(low), abs(high))
     if result.speed_found and result.said_steady:
         return _(
-            "If the speed was held steady as said, the sound fixes it to ±{reach:.2f} % (90 %); if it changed, "
-            "give it as marks."
+            "If the speed was held steady as said, the sound fixes it to ±{reach:.2f} % (90 %); if it "
+            "changed, give it as marks."
         ).format(reach=Shown(reach))
     if result.speed_found:
         return _("Speed found from the sound: known to ±{reach:.2f} % (90 %).").format(reach=Shown(reach))
