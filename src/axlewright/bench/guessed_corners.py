@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Final
 from axlewright.bench.pattern_looks import FlankLook, FlankName, ReadFlank
 from axlewright.bench.typed import FieldError
 from axlewright.language import _, n_
-from axlewright.pattern.refusal import RefusedPhotoError
 
 if TYPE_CHECKING:
     from axlewright.records import Entry
@@ -96,6 +95,8 @@ def naming_guesses(entries: Sequence[Entry], look: FlankLook) -> Iterator[None]:
     try:
         yield
     except FieldError as error:
+        from axlewright.pattern import RefusedPhotoError
+
         left = corners_not_moved(entries, look.photo_file, look.corners) if look.photo_file else ()
         if not left or isinstance(error.__cause__, RefusedPhotoError):
             raise
