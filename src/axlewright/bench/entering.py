@@ -348,7 +348,7 @@ def take_back(
         number,
         "note",
         step,
-        {"text": _("taken back: {strip}").format(strip=reason.strip())},
+        {"text": _("taken back: {strip}").format(strip=reason.strip()), "reason": reason.strip()},
         who=who,
         supersedes=seq,
         idempotency_key=idempotency_key,

@@ -83,10 +83,10 @@ def superseded_readings(entries: Sequence[Entry], step: str) -> tuple[Superseded
         if by is None or entry.kind != "reading" or entry.step != step:
             continue
         corrected = by.kind == "reading"
-        reason = str(by.payload.get("note" if corrected else "text", ""))
-        if not corrected:
-            # "taken back: …" in whatever language it was written: what stands behind the colon is the reason.
-            reason = reason.partition(": ")[2] or reason
+        if corrected:
+            reason = str(by.payload.get("note", ""))
+        else:  # in older records the reason of a reading taken back stands only in the note's sentence
+            reason = str(by.payload.get("reason") or by.payload.get("text", ""))
         out.append(
             Superseded(
                 entry.seq,

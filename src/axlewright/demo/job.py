@@ -113,7 +113,7 @@ def _sounds(folder: Path, number: int, told: Mapping[str, Any], say: Callable[[s
     from axlewright.contact.atlas import write_atomically
     from axlewright.gearset import load_design
     from axlewright.sound.settings import sounds_of_settings, wav_bytes
-    from axlewright.units import parse_length, parse_speed
+    from axlewright.units import parse_length, parse_speed, show_number
 
     cause = {key: float(value["mean"]) for key, value in told["cause"].items()}
     first = told["advice"][0]
@@ -130,7 +130,8 @@ def _sounds(folder: Path, number: int, told: Mapping[str, Any], say: Callable[[s
         write_atomically(folder / f"job-{number}-sound-{name}.wav", wav_bytes(sound))
     change = made["after"].tone_to_noise_db[0] - made["before"].tone_to_noise_db[0]
     say(
-        f"sound on drive, computed: the mesh tone changes by {change:+.0f} dB with the change. "
-        "A comparison of settings, not the sound in the lorry."
+        "sound on drive, computed: the mesh tone changes by "
+        f"{show_number(change, 0, signed=True)} dB with the "
+        "change. A comparison of settings, not the sound in the lorry."
     )
     say(f"    {folder / f'job-{number}-sound-before.wav'} and …-after.wav, at equal gain")

@@ -58,7 +58,7 @@ OFF_THE_EDGE = 0.45
 ROUGH_SD, LEFT_CHANCE = 0.10, 0.5
 # A photo read worse than this cannot place the pattern within what is accepted (±0.10) at two standard
 # deviations; where the best change is then less sure than this, another photo comes first. Of 120 drawn sets
-# the five such sets among 119 ended four times outside; our choice.
+# five were so and four of them ended outside (docs/diagnosis.md); both figures are our choice.
 UNSURE_SD, SURE_CHANCE = 0.05, 0.8
 DRAWN = 2  # so many of the best advices come with the patterns expected after them
 LIKELY = 0.4  # a way in which the depth came about that is at least this likely is told
