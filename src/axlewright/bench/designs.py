@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import re
+from collections.abc import Mapping
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
-from axlewright.errors import DesignError
+from axlewright.errors import DesignError, InputError
 from axlewright.language import _
 
 if TYPE_CHECKING:
@@ -124,6 +126,28 @@ def put_design(store: JobStore, data: bytes) -> GearSetDesign:
             )
     write_atomically(folder / f"{design.name}.toml", text.encode())
     return design
+
+
+def put_typed_design(store: JobStore, fields: Mapping[str, Any]) -> GearSetDesign:
+    """Keep a design of the few fields that are known; all else is estimated and says so.
+
+    Parameters
+    ----------
+    fields : mapping
+        Of a design file, such as name, tooth counts and ring-gear diameter [mm].
+
+    Raises
+    ------
+    InputError
+        When there is a design of this name: a typed one replaces nothing.
+    DesignError
+        See `put_design`.
+    """
+    name = str(fields["name"])
+    if name.casefold() in {known.casefold() for known in design_names(store)}:
+        raise InputError(_("'{stem}' is there already").format(stem=name), fix=_("give yours another name"))
+    lines = (f"{key} = {json.dumps(value, ensure_ascii=False)}\n" for key, value in fields.items())
+    return put_design(store, "".join(lines).encode())
 
 
 def start_job(

@@ -148,7 +148,7 @@ def advice_shown(result: Mapping[str, Any], system: System) -> list[AdviceShown]
 
 def _text(key: str, value: float, system: System) -> str:
     if key.endswith("_deg"):
-        return f"{Shown(value):+.3f}°".replace("-", "−")
+        return f"{Shown(value):+.3f}°"
     return show_length(value, system, signed=True)
 
 
@@ -247,7 +247,7 @@ def compared_shown(result: Mapping[str, Any], system: System) -> tuple[str, list
     def show(key: str, value: float, sd: float) -> str:
         if key == "backlash_mm":
             return f"{show_length(value, system)} ± {show_length(sd, system)}"
-        return f"{Shown(value):+.2f} ± {Shown(sd):.2f}".replace("-", "−")
+        return f"{Shown(value):+.2f} ± {Shown(sd):.2f}"
 
     rows = [
         Compared(

@@ -196,7 +196,7 @@ def _only_passes(played: Played) -> list[str]:
         )
         out.append(
             words.format(
-                value=f"{Shown(value):+.2f}".replace("-", "−"),
+                value=f"{Shown(value):+.2f}",
                 wanted=f"{Shown(wanted):.2f}",
                 accept=f"{Shown(goal.accept[2 * k + 1]):.2f}",
             )

@@ -82,7 +82,7 @@ def _letters(values: Mapping[str, Any], system: System) -> dict[str, str]:
 def _depth(values: Mapping[str, Any], typed: Mapping[str, str], system: System) -> list[Drawing]:
     letters = _letters(values, system)
     if "mark" in values:
-        letters["M"] = f"{Shown(float(values['mark'])):+g}".replace("-", "−")
+        letters["M"] = f"{Shown(float(values['mark'])):+g}"
     place = str(typed.get("place") or values.get("place") or "under_head")
     out = [Drawing(depth_diagram(place, letters), _("Where each number sits. S is the spacer to fit."))]
     method = str(typed.get("method") or values.get("method") or "carrier")

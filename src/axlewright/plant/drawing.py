@@ -37,7 +37,7 @@ def _nice(low: float, high: float, wanted: int = 5) -> list[float]:
 
 
 def _number(value: float) -> str:
-    return f"{Shown(value):.10g}".replace("-", "−")
+    return f"{Shown(value):.10g}"
 
 
 class _Frame:

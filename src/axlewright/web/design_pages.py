@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from typing import Any
 
@@ -10,7 +9,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, PlainTextResponse, Response
 
 from axlewright.bench import design_names, find_design, put_design
-from axlewright.bench.designs import is_own
+from axlewright.bench.designs import is_own, put_typed_design
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import _
 from axlewright.units import parse_length
@@ -47,14 +46,13 @@ def upload(request: Request, form: Form) -> Response:
     return go(f"/designs/{design.name}", "design")
 
 
-def _typed_design(form: Posted, unit: str) -> bytes:
-    """Return the design file of what is known when a set lies on the bench: teeth, diameter, offset."""
-    rows = [f"name = {json.dumps(form.text('name'))}"]
+def _typed_fields(form: Posted, unit: str) -> dict[str, Any]:
+    """Return what is known when a set lies on the bench: name, teeth, diameter, offset, tooth form."""
+    fields: dict[str, Any] = {"name": form.text("name")}
     for key, label in (("pinion_teeth", _("Pinion teeth")), ("ring_teeth", _("Ring gear teeth"))):
-        teeth = form.whole(key, 1, 999)
-        if teeth is None:
+        fields[key] = form.whole(key, 1, 999)
+        if fields[key] is None:
             raise InputError(_("no number of teeth"), where=label, fix=_("count them and type the number"))
-        rows.append(f"{key} = {teeth}")
     lengths = (
         ("ring_outer_diameter_mm", "diameter", _("Ring gear diameter")),
         ("offset_mm", "offset", _("Offset between the axes")),
@@ -62,23 +60,18 @@ def _typed_design(form: Posted, unit: str) -> bytes:
     for key, name, label in lengths:
         text = form.text(name)
         if text or name == "diameter":
-            rows.append(f"{key} = {round(parse_length(text, default_unit=unit, where=label), 4)}")
+            fields[key] = round(parse_length(text, default_unit=unit, where=label), 4)
     if form.text("tooth_form") in ("face-milled", "face-hobbed"):
-        rows.append(f"tooth_form = {json.dumps(form.text('tooth_form'))}")
-    return "\n".join(rows).encode()
+        fields["tooth_form"] = form.text("tooth_form")
+    return fields
 
 
 @router.post("/designs/typed")
 def typed(request: Request, form: Form) -> Response:
     """Keep a design made of the few numbers that are typed; all else is estimated and says so."""
-    store, name = site_of(request).store, form.text("name")
     try:
-        if name.casefold() in {known.casefold() for known in design_names(store)}:
-            raise InputError(
-                _("'{stem}' is there already").format(stem=name), fix=_("give yours another name")
-            )
         unit = "in" if person_of(request).system == "inch" else "mm"
-        design = put_design(store, _typed_design(form, unit))
+        design = put_typed_design(site_of(request).store, _typed_fields(form, unit))
     except AxlewrightError as error:
         return _list(request, error, form.fields)
     return go(f"/designs/{design.name}", "design")

@@ -135,7 +135,7 @@ class State:
                 _("offset error {length}").format(length=show_length(self.offset, system, signed=True))
             )
         if abs(self.angle) > 1e-9:
-            minutes = f"{Shown(self.angle * 60):+.1f}′".replace("-", "−")
+            minutes = f"{Shown(self.angle * 60):+.1f}′"
             parts.append(_("shaft angle error {angle}").format(angle=minutes))
         if self.torque > 0:
             parts.append(_("load {torque} at the ring gear").format(torque=show_load(self.torque, system)))
