@@ -36,6 +36,7 @@ from axlewright.diagnosis import COST_HOURS, Earlier, Evidence, Goal, Priors, di
 from axlewright.diagnosis.advice import COMEBACK_HOURS
 from axlewright.diagnosis.cause import SEEN_COLUMNS, developed_centers
 from axlewright.gearset import GearSetDesign
+from axlewright.pattern import PatternReading, combine_looks
 from simulated_sets import DESIGNS
 
 Array = NDArray[np.float64]
@@ -121,10 +122,9 @@ def draw_axle(name: str, seed: int, stray: float = 1.0) -> Axle:
         depth -= mark if mistake < 0.075 else 2.0 * mark
     elif rng.random() < 0.10:
         depth += rng.normal(0.0, 0.12)  # spacer misread, carrier wrong, old set not genuine
-    lie = np.array([PRIORS.lie_lengthwise, PRIORS.lie_profile] * 2) * stray * rng.standard_normal(4)
-    stretch = (
-        np.array([PRIORS.stretch_lengthwise, PRIORS.stretch_profile] * 2) * stray * rng.standard_normal(4)
-    )
+    habits = PRIORS.habits(design)
+    lie = habits.lie_sd * stray * rng.standard_normal(4)
+    stretch = habits.stretch_sd * stray * rng.standard_normal(4)
     housing = rng.standard_normal(2) * stray * PRIORS.housing_sd
     axle = Axle(
         design,
@@ -189,37 +189,51 @@ def _patterns(name: str) -> dict[str, ContactPattern]:
     return {f: roll(design, f).pattern for f in ("drive", "coast")}
 
 
-@dataclass(frozen=True)
-class _Photo:
-    pattern: ContactPattern
-    center_sd: tuple[float, float]
+def photographed(axle: Axle) -> tuple[list[PatternReading], float]:
+    """Roll once and photograph both flanks; return the readings and the backlash that was read [mm]."""
+    seen = axle.rolled()
+    sd = axle.luck.uniform(*PHOTO_SD, 4)
+    seen[:4] += sd * axle.luck.standard_normal(4)
+    sd = np.hypot(sd, ROLLING_SD)
+    readings = []
+    for k, flank in enumerate(("drive", "coast")):
+        center = (float(seen[2 * k]), float(seen[2 * k + 1]))
+        pattern = replace(_patterns(axle.design.name)[flank], center=center)
+        readings.append(
+            PatternReading(
+                pattern=pattern,
+                center_sd=(float(sd[2 * k]), float(sd[2 * k + 1])),
+                length_sd=0.05,
+                source="photo",
+            )
+        )
+    return readings, float(seen[4])
 
 
 def with_axlewright(axle: Axle) -> Outcome:
-    """Photograph both flanks, do what is advised first, look again, sign off when it says so."""
+    """Photograph both flanks, do what is advised first, look again, sign off when it says so.
+
+    Where one more photo of the drive flank is advised it is taken, the set rolled for it once more.
+    """
     needed = not axle.fine()
     press, hours = 0, 0.0
     history: tuple[Earlier, ...] = ()
     for look in range(MOST_ROUNDS):
         hours += COST_HOURS["L0"]
-        seen = axle.rolled()
-        sd = axle.luck.uniform(*PHOTO_SD, 4)
-        seen[:4] += sd * axle.luck.standard_normal(4)
-        photos = [
-            _Photo(
-                replace(_patterns(axle.design.name)[f], center=(float(seen[2 * k]), float(seen[2 * k + 1]))),
-                (float(np.hypot(sd[2 * k], ROLLING_SD)), float(np.hypot(sd[2 * k + 1], ROLLING_SD))),
-            )
-            for k, f in enumerate(("drive", "coast"))
-        ]
+        photos, backlash = photographed(axle)
         evidence = Evidence(
             axle.design,
             *photos,
-            backlash_mm=float(seen[4]),
+            backlash_mm=backlash,
             mark_mm=axle.mark_mm or None,
             history=history,
         )
         found = diagnose(evidence, seed=look, atlas=axle.atlas)
+        if found.explained and found.advice[0].look_again:  # one more photo of the drive flank, both count
+            hours += COST_HOURS["L0"]
+            photos[0] = combine_looks([photos[0], photographed(axle)[0][0]])
+            evidence = replace(evidence, drive=photos[0], looked_again=True)
+            found = diagnose(evidence, seed=look, atlas=axle.atlas)
         if not found.explained and look == 0:
             continue  # roll and read again before anything comes apart
         best = next(
@@ -235,7 +249,7 @@ def with_axlewright(axle: Axle) -> Outcome:
                 pinion_moved_since_mm=h.pinion_moved_since_mm + best.pinion_move_mm,
                 ring_moved_since_mm=h.ring_moved_since_mm + best.shim_move_mm,
             )
-            for h in (*history, Earlier(*photos, 0.0, 0.0, float(seen[4])))
+            for h in (*history, Earlier(*photos, 0.0, 0.0, backlash))
         )
         hours += COST_HOURS[best.cost_class]
         if best.pinion_move_mm:

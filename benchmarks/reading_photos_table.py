@@ -25,6 +25,9 @@ def table(rows: Rows) -> None:
     def trials(g: Rows, part: Callable[[dict[str, Any]], bool] = lambda t: True) -> Rows:
         return [r["trial"] for r in g if "trial" in r and part(r["trial"])]
 
+    def two_alone(g: Rows) -> Rows:
+        return [r.get("two_photos") or r["trial"] for r in g if "trial" in r]
+
     def advised(g: Rows) -> Rows:
         return trials(g, lambda t: not t["stop"])
 
@@ -38,9 +41,9 @@ def table(rows: Rows) -> None:
             lambda g: str(sum(any(len(tries) > 1 for tries in r["photos"].values()) for r in g)),
         ),
         (
-            "  as the first advice asked for a better one",
+            "  as the first advice asked for one more of the drive flank",
             "",
-            lambda g: str(sum(bool(r.get("better_asked")) for r in g)),
+            lambda g: str(sum(bool(r.get("one_more_asked")) for r in g)),
         ),
         ("  drive refused three times: no change advised", "", lambda g: _given_up(g, "drive")),
         ("  coast refused three times", "", lambda g: _given_up(g, "coast")),
@@ -53,6 +56,23 @@ def table(rows: Rows) -> None:
             "profile within ±0.1 after the first advice, drive",
             "≥ 90 %",
             lambda g: share(abs(t["after"]) <= NEAR for t in advised(g)),
+        ),
+        (
+            "  the same with two photos alone, none taken once more",
+            "",
+            lambda g: share(abs(t["after"]) <= NEAR for t in two_alone(g) if not t["stop"]),
+        ),
+        (
+            "  of sets that were asked for one more: two photos alone",
+            "",
+            lambda g: share(abs(r["two_photos"]["after"]) <= NEAR for r in g if r.get("two_photos")),
+        ),
+        (
+            "  of sets that were asked for one more: with it",
+            "",
+            lambda g: share(
+                abs(r["trial"]["after"]) <= NEAR for r in g if r.get("two_photos") and "trial" in r
+            ),
         ),
         (
             "  sets without such an advice counted as they lie",

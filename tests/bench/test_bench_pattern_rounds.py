@@ -30,7 +30,7 @@ from axlewright.bench.patterns import (
 from axlewright.contact import Settings, measure_mask, roll
 from axlewright.diagnosis import Evidence, diagnose
 from axlewright.errors import InputError
-from axlewright.pattern import PatternReading, combine_teeth
+from axlewright.pattern import PatternReading, combine_looks, combine_teeth
 from axlewright.records import Job, JobStore, standing
 
 SD = (0.02, 0.03)
@@ -85,18 +85,40 @@ def test_after_a_change_expected_and_came_are_held_beside_each_other(store: JobS
 
 
 @pytest.mark.parametrize("fitted", [None, 0.0559])
-def test_a_better_photo_is_asked_for_once(store: JobStore, job: Job, fitted: float | None) -> None:
+def test_one_more_photo_is_asked_for_once_and_both_count(
+    store: JobStore, job: Job, fitted: float | None
+) -> None:
     if fitted is not None:
         enter(store, job.number, "depth", depth(fitted), who="b")
-    badly = {k: replace(one, center_sd=(0.1, 0.1)) for k, one in read_of(Settings(0.13)).items()}
+    badly = {k: replace(one, center_sd=(0.06, 0.06)) for k, one in read_of(Settings(0.13)).items()}
     first = enter_readings(store, job.number, badly, who="b")
     assert first.verdict == "ask"
-    assert "better photo" in first.why
-    assert "faint or ragged" in first.values["first_step"]
+    assert "one more photo" in first.why
+    assert "once more" in first.values["first_step"]
     assert "pinion_move_mm" not in first.values
-    second = enter_readings(store, job.number, badly, who="b")
-    assert "faint or ragged" not in second.values["first_step"]
+    drive = badly["drive"]
+    x, y = drive.pattern.center
+    lower = replace(drive, pattern=replace(drive.pattern, center=(x, y - 0.08)))
+    second = enter_readings(store, job.number, {"drive": lower}, who="b")
+    assert "once more" not in second.values["first_step"]
     assert second.values["pinion_move_mm"] < -0.08
+    notes = " ".join(second.notes)
+    assert f"mean of 2 photos at this setting: {y - 0.04:+.2f}" in notes
+    assert "The coast flank counts as it was read before" in notes
+    assert "coast flank was not read" not in notes
+    both = diagnose(Evidence(aw.load_design("TY-222"), combine_looks([drive, lower]), badly["coast"]))
+    kept = second.entries[1].payload["diagnosis"]
+    assert kept["cause"]["pinion_out_mm"]["mean"] == pytest.approx(
+        both.cause["pinion_out_mm"].mean, abs=0.002
+    ), "masks are kept in rows and columns, places in four digits"
+
+
+def test_after_a_change_a_photo_stands_alone(store: JobStore, job: Job) -> None:
+    enter(store, job.number, "depth", depth(0.0559), who="b")
+    enter_readings(store, job.number, read_of(Settings(0.13)), who="b")
+    enter(store, job.number, "depth", depth(0.0609), who="b")
+    second = enter_readings(store, job.number, read_of(Settings(0.003)), who="b")
+    assert not any("photos at this setting" in n for n in second.notes)
 
 
 def test_a_followed_advice_counts_as_moved_where_no_spacer_is_known(store: JobStore, job: Job) -> None:

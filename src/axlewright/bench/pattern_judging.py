@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.bench.found import Found, Known, ShownReading, ShownSum, pinion_out_of_spacers, plain_sum
 from axlewright.bench.pattern_looks import FlankName, ReadFlank
-from axlewright.bench.pattern_rounds import evidence_of, expected_and_came, learned_of
+from axlewright.bench.pattern_rounds import evidence_of, expected_and_came, learned_of, photos_of
 from axlewright.errors import AxlewrightError
 from axlewright.language import Shown, _, n_
 from axlewright.units import show_length
 
 if TYPE_CHECKING:
-    from axlewright.diagnosis import Advice, Diagnosis
+    from axlewright.diagnosis import Advice, Diagnosis, Evidence
     from axlewright.gearset import GearSetDesign
     from axlewright.pattern import PatternReading
     from axlewright.records import JobStore
@@ -49,7 +49,8 @@ def judge(
 
     assert known.design is not None  # asked by the only caller
     readings = {flank: one.reading for flank, one in read.items()}
-    evidence = evidence_of(known.design, known.entries, readings, now)
+    photos = {sha for one in read.values() for sha in photos_of(one.kept)}
+    evidence = evidence_of(known.design, known.entries, readings, now, photos=photos)
     shelf = [item.thickness_mm for item in known.shelf if item.count > 0]
     learned = learned_of(store, known)
     goal = Goal.for_axle(now.get("drives_on", "drive"))
@@ -61,6 +62,7 @@ def judge(
     )
     found = Found()
     _show_readings(found, readings)
+    found.notes += looks_here_notes(readings, evidence)
     found.values["acceptance"] = _acceptance(readings, known.design, now)
     found.notes += runout_notes(read, known.design)
     depth = diagnosis.cause["pinion_out_mm"]
@@ -93,13 +95,13 @@ def judge(
         found.why = _("no setting of this design explains these patterns: check design, flanks and pictures")
         found.questions.append(_("Do design, flank and picture belong together?"))
         return found, diagnosis
-    if best.look_again:  # the flank that decides was not read: nothing is advised from the other one alone
+    if best.look_again:  # a look comes before every change
         found.verdict, found.why = "ask", _("What does the flank that decides show? It was not read.")
         if goal.deciding_flank in read:
-            badly = readings[goal.deciding_flank].center_sd[1] <= ROUGH_SD
+            known_well = readings[goal.deciding_flank].center_sd[1] <= ROUGH_SD
             found.why = (
-                _("What does a better photo show? The mark of the flank that decides is hard to place.")
-                if badly
+                _("What does one more photo of the flank that decides show? It is worth its minutes.")
+                if known_well
                 else _("What do photos of both flanks show? What was said is too rough to decide.")
             )
         found.questions.insert(0, found.why)
@@ -174,6 +176,28 @@ def _show_readings(found: Found, readings: Mapping[FlankName, PatternReading]) -
             (_("drive: {sentence}") if flank == "drive" else _("coast: {sentence}")).format(sentence=sentence)
             for sentence in read.quality
         ]
+
+
+def looks_here_notes(readings: Mapping[FlankName, PatternReading], evidence: Evidence) -> list[str]:
+    """Say what earlier rounds at the same setting add to this one."""
+    out = []
+    for flank, together in (("drive", evidence.drive), ("coast", evidence.coast)):
+        alone = readings.get(flank)  # type: ignore[call-overload]
+        if together is None or together is alone:
+            continue
+        if alone is None:
+            out.append(
+                _("The drive flank counts as it was read before at this setting.")
+                if flank == "drive"
+                else _("The coast flank counts as it was read before at this setting.")
+            )
+            continue
+        out += [
+            (_("drive: {sentence}") if flank == "drive" else _("coast: {sentence}")).format(sentence=sentence)
+            for sentence in getattr(together, "quality", ())
+            if sentence not in alone.quality
+        ]
+    return out
 
 
 def _acceptance(

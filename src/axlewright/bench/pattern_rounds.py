@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
@@ -64,11 +64,19 @@ def read_rounds(entries: Sequence[Entry]) -> list[Entry]:
 
 
 def taken_advice(entries: Sequence[Entry], reading: int) -> Mapping[str, Any] | None:
-    """Return the advice given on a reading when it was answered as followed."""
+    """Return the advice given on a reading when it was answered as followed.
+
+    A look that was asked for moves nothing: it counts as followed unless it was answered with no.
+    """
     advice = {e.seq: e for e in entries if e.kind == "advice" and e.payload.get("of") == reading}
-    for entry in entries:
-        if entry.kind == "decision" and entry.payload.get("advice") in advice and entry.payload.get("taken"):
-            return advice[int(entry.payload["advice"])].payload
+    answered = {
+        int(e.payload["advice"]): bool(e.payload.get("taken"))
+        for e in entries
+        if e.kind == "decision" and e.payload.get("advice") in advice
+    }
+    for seq, entry in advice.items():
+        if answered.get(seq, bool(entry.payload.get("look_again"))):
+            return entry.payload
     return None
 
 
@@ -124,26 +132,52 @@ def earlier_rounds(
             break
         moved = moved_since(entries, entry, now, before)
         if moved is None or max(abs(m) for m in moved) < STILL_MM:
-            continue  # the same setting read twice: the newer reading stands for both
+            continue  # the same setting: `_with_looks_here` has it
         read = {flank: kept_reading(one, flank) for flank, one in entry.payload["flanks"].items()}
         backlash = entry.payload.get("context", {}).get("backlash_mm")
         out.append(Earlier(read.get("drive"), read.get("coast"), *moved, backlash))
     return tuple(out)
 
 
-def _read_before(entries: Sequence[Entry], now: Mapping[str, Any], before: int | None = None) -> bool:
-    """Say whether patterns were read before at this setting, or a better look was asked for last time."""
-    rounds = [e for e in read_rounds(entries) if before is None or e.seq < before]
-    if not rounds:
-        return False
-    last = rounds[-1]
-    if any(
-        e.kind == "advice" and e.payload.get("of") == last.seq and e.payload.get("look_again")
-        for e in entries
-    ):
-        return True
-    moved = (moved_since(entries, e, now, before) for e in rounds)
-    return any(m is not None and max(abs(v) for v in m) < STILL_MM for m in moved)
+def _rounds_here(entries: Sequence[Entry], now: Mapping[str, Any], before: int | None) -> list[Entry]:
+    """Return the earlier rounds since which nothing was moved, oldest first."""
+    out = []
+    for entry in read_rounds(entries):
+        if before is not None and entry.seq >= before:
+            break
+        moved = moved_since(entries, entry, now, before)
+        if moved is not None and max(abs(m) for m in moved) < STILL_MM:
+            out.append(entry)
+    return out
+
+
+def photos_of(kept: Mapping[str, Any]) -> set[str]:
+    """Return the hashes of the photos a kept flank was read from."""
+    return {str(one["photo"]) for one in (kept, *kept.get("teeth", ())) if one.get("photo")}
+
+
+def _with_looks_here(
+    entries: Sequence[Entry],
+    readings: Mapping[Any, PatternReading],
+    photos: Collection[str],
+    now: Mapping[str, Any],
+    before: int | None,
+) -> dict[Any, PatternReading]:
+    """Return the readings together with those of earlier rounds at the same setting.
+
+    A flank that was not read this time counts as it was read then. The same photo read anew stands in place
+    of its older reading.
+    """
+    from axlewright.pattern import combine_looks
+
+    looks: dict[Any, list[PatternReading]] = {}
+    for entry in _rounds_here(entries, now, before):
+        for flank, kept in entry.payload["flanks"].items():
+            if not photos_of(kept) & set(photos):
+                looks.setdefault(flank, []).append(kept_reading(kept, flank))
+    for flank, reading in readings.items():
+        looks.setdefault(flank, []).append(reading)
+    return {flank: combine_looks(several) for flank, several in looks.items()}
 
 
 def evidence_of(
@@ -152,6 +186,7 @@ def evidence_of(
     readings: Mapping[Any, PatternReading],
     now: Mapping[str, Any],
     before: int | None = None,
+    photos: Collection[str] = (),
 ) -> Evidence:
     """Return all that is known of a set at one round.
 
@@ -164,8 +199,14 @@ def evidence_of(
         As `context` gives it.
     before : int, optional
         `seq` of this round when it is kept already; only older ones are its history.
+    photos : collection of str
+        Hashes of the photos that `readings` come from.
     """
     from axlewright.diagnosis import Evidence
+
+    decides = "coast" if now.get("drives_on") == "coast" else "drive"
+    looked_again = any(decides in e.payload["flanks"] for e in _rounds_here(entries, now, before))
+    readings = _with_looks_here(entries, readings, photos, now, before)
 
     shims = now.get("side_shims_mm")
     return Evidence(
@@ -181,14 +222,16 @@ def evidence_of(
         place=now["place"],
         history=earlier_rounds(entries, now, before),
         side_shims_mm=None if shims is None else (float(shims[0]), float(shims[1])),
-        looked_again=_read_before(entries, now, before),
+        looked_again=looked_again,
     )
 
 
 def evidence_of_round(design: GearSetDesign, entries: Sequence[Entry], entry: Entry) -> Evidence:
     """Return what was known of a set at a round that is kept."""
-    read = {flank: kept_reading(one, flank) for flank, one in entry.payload["flanks"].items()}
-    return evidence_of(design, entries, read, entry.payload["context"], entry.seq)
+    flanks = entry.payload["flanks"]
+    read = {flank: kept_reading(one, flank) for flank, one in flanks.items()}
+    photos = {sha for one in flanks.values() for sha in photos_of(one)}
+    return evidence_of(design, entries, read, entry.payload["context"], entry.seq, photos)
 
 
 def expected_and_came(

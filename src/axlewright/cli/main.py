@@ -8,10 +8,11 @@ import typer
 
 from axlewright import __version__
 from axlewright.cli.batch import batch
-from axlewright.cli.bench import read, serve, spacer
+from axlewright.cli.bench import serve, spacer
 from axlewright.cli.job import backup, job, restore
 from axlewright.cli.listen import listen
 from axlewright.cli.people import people
+from axlewright.cli.read import read
 from axlewright.cli.rolling import designs, roll
 from axlewright.cli.sound import sound
 

@@ -12,7 +12,7 @@ import typer
 
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import _
-from axlewright.units import using_system
+from axlewright.units import parse_length, using_system
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -87,3 +87,17 @@ def new_file(path: Path, overwrite: bool) -> Path:
     if path.exists() and not overwrite:
         raise InputError(_("exists already"), where=str(path), fix=_("name another file or add --overwrite"))
     return path
+
+
+def lengths_of(text: str, unit: str, where: str) -> tuple[float, ...]:
+    """Read one or several lengths, as the fields of the page understand them."""
+    from axlewright.bench.typed import split_readings
+
+    try:
+        parts = split_readings(text)
+    except InputError as error:
+        raise InputError(error.what, where=where, fix=error.fix) from error
+    out = [parse_length(f"{number} {own}".strip(), default_unit=unit, where=where) for number, own in parts]
+    if not out:
+        raise InputError(_("nothing was typed"), where=where, fix=_("give at least one length"))
+    return tuple(out)

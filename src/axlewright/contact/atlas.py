@@ -53,6 +53,8 @@ FIGURES = (
     "coast_motion_error_urad",
     "backlash_change_mm",
 )
+CENTER_FIGURES = (0, 1, 2, 3)
+"""Columns of the pattern centres: drive (lengthwise, profile), then coast."""
 
 
 @dataclass(frozen=True)

@@ -10,9 +10,10 @@ from axlewright.diagnosis.advice import (
 )
 from axlewright.diagnosis.cause import Posterior, Spread
 from axlewright.diagnosis.cure import Goal
-from axlewright.diagnosis.diagnose import ROUGH_SD, Diagnosis, diagnose
+from axlewright.diagnosis.diagnose import Diagnosis, diagnose
 from axlewright.diagnosis.evidence import Earlier, Evidence
 from axlewright.diagnosis.figures import figures_words
+from axlewright.diagnosis.habits import EaseOffSpread, Habits, habits_of
 from axlewright.diagnosis.learning import (
     SURPRISE,
     ExpectedVsCame,
@@ -20,6 +21,7 @@ from axlewright.diagnosis.learning import (
     compare_expected,
     learn_design,
 )
+from axlewright.diagnosis.look_rules import ROUGH_SD
 from axlewright.diagnosis.priors import Priors
 
 __all__ = [
@@ -30,9 +32,11 @@ __all__ = [
     "Advice",
     "Diagnosis",
     "Earlier",
+    "EaseOffSpread",
     "Evidence",
     "ExpectedVsCame",
     "Goal",
+    "Habits",
     "LearnedDesign",
     "Posterior",
     "Priors",
@@ -40,6 +44,7 @@ __all__ = [
     "compare_expected",
     "diagnose",
     "figures_words",
+    "habits_of",
     "learn_design",
     "show_chance",
     "side_shims_sentence",

@@ -32,7 +32,9 @@ UNFIXABLE = 0.25  # chance that shims can do it below which measuring the housin
 RING_SAMPLES = 512  # enough for the median ring-gear move, which is rounded to whole shims anyway
 NEAREST_SPACERS = 4  # of the shelf that are tried
 LEAST_SPACER_MM = LEAST_SHIM_MM
-COMEBACK_HOURS = 8.0  # what a change that was not the last costs later, the second visit included
+# What a set that was signed off wrongly costs later, the redoing not counted: axle out and back in, fluids, two
+# road tests, the second visit. Our choice, a day and a half; 8 and 16 were tried too (docs/diagnosis.md).
+COMEBACK_HOURS = 12.0
 
 
 @dataclass(frozen=True)
@@ -106,6 +108,25 @@ class Advice:
 def spacer_sign(place: Place) -> float:
     """Return how the spacer changes when the pinion goes out: −1 under the head or behind the cup."""
     return 1.0 if place == "cage_flange" else -1.0
+
+
+def gears_out_class(place: Place) -> str:
+    """Return the cost class of a change of the pinion's spacer."""
+    return "L2" if place == "cage_flange" else "L3"
+
+
+def expected_hours(classes: Sequence[str], chance: Array) -> Array:
+    """Return the hours expected of changes: their own and, when not the last, the redoing and a comeback.
+
+    Parameters
+    ----------
+    classes : sequence of str
+        Cost class of each.
+    chance : array, shape (..., len(classes))
+        Of being the last.
+    """
+    own = np.array([COST_HOURS[c] for c in classes])
+    return np.asarray(own + (1.0 - chance) * (COST_HOURS["L3"] + COMEBACK_HOURS))
 
 
 def _pinion_choices(
@@ -206,9 +227,8 @@ def list_advice(
         built = scatter * [bool(pinion) * goal.build_sd_mm[0], bool(pinion or ring) * goal.build_sd_mm[1]]
         centers, backlash = patterns_after(posterior, atlas, pinion + built[:, 0], ring + built[:, 1])
         chance = float(accepted(centers, backlash, backlash_target_mm, goal).mean())
-        gears_out = "L2" if place == "cage_flange" else "L3"
-        cost = gears_out if pinion else ("L1" if ring else "L0")
-        hours = COST_HOURS[cost] + (1.0 - chance) * (COST_HOURS["L3"] + COMEBACK_HOURS)
+        cost = gears_out_class(place) if pinion else ("L1" if ring else "L0")
+        hours = float(expected_hours([cost], np.array([chance]))[0])
         change = spacer_sign(place) * pinion
         text, shims = _sentence(pinion, ring, change, spacer, place), side_shims_mm
         if ring and shims is not None:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from axlewright.contact.atlas import FIGURES, Atlas
 from axlewright.diagnosis.evidence import Evidence, seen_center
+from axlewright.diagnosis.habits import edge_growth
 from axlewright.diagnosis.priors import DepthComponent, Priors, depth_components, depth_log_terms, log_normal
 
 Array = NDArray[np.float64]
@@ -183,9 +184,9 @@ def _two_closed_forms(
 
     Parameters
     ----------
-    residual, travel : array, shape (n, k)
-        Seen minus computed of k looks, and how far the computed pattern lies from its developed place.
-    sd : array, shape (k,)
+    residual, travel, sd : array, shape (n, k)
+        Seen minus computed of k looks, how far the computed pattern lies from its developed place, and the
+        standard deviation of the looks.
     lie_sd, stretch_sd : float
         Prior standard deviations about zero.
 
@@ -195,14 +196,14 @@ def _two_closed_forms(
         Covariance as (lie variance, stretch variance, covariance).
     """
     w = 1.0 / sd**2
-    aa, bb = w.sum() + lie_sd**-2, (travel**2 * w).sum(axis=1) + stretch_sd**-2
+    aa, bb = w.sum(axis=1) + lie_sd**-2, (travel**2 * w).sum(axis=1) + stretch_sd**-2
     ab = (travel * w).sum(axis=1)
     ha, hb = (residual * w).sum(axis=1), (residual * travel * w).sum(axis=1)
     det = aa * bb - ab**2
     mean = np.stack([bb * ha - ab * hb, aa * hb - ab * ha], axis=1) / det[:, None]
     misfit = (residual**2 * w).sum(axis=1) - mean[:, 0] * ha - mean[:, 1] * hb
-    log_evidence = -0.5 * (misfit + np.log(det)) - np.log(lie_sd * stretch_sd) - np.log(sd).sum()
-    covariance = np.stack([bb, np.full_like(bb, aa), -ab], axis=1) / det[:, None]
+    log_evidence = -0.5 * (misfit + np.log(det)) - np.log(lie_sd * stretch_sd) - np.log(sd).sum(axis=1)
+    covariance = np.stack([bb, aa, -ab], axis=1) / det[:, None]
     return log_evidence, mean, covariance, misfit
 
 
@@ -225,10 +226,9 @@ def _weigh(
     figures = [atlas(settings + look.settings_shift, SEEN_COLUMNS) for look in rounds]
     developed = developed_centers(atlas)
     mean, cov = np.zeros((n, 4, 2)), np.zeros((n, 4, 3))
+    habits = priors.habits(evidence.design)
     for k in range(4):
-        lengthwise = k % 2 == 0
-        lie_sd = priors.lie_lengthwise if lengthwise else priors.lie_profile
-        stretch_sd = priors.stretch_lengthwise if lengthwise else priors.stretch_profile
+        lie_sd, stretch_sd = float(habits.lie_sd[k]), float(habits.stretch_sd[k])
         used = [i for i, look in enumerate(rounds) if np.isfinite(look.centers[k])]
         mean[:, k, 0] = priors.lie_center[k]
         if not used:
@@ -237,9 +237,9 @@ def _weigh(
         residual = np.stack([rounds[i].centers[k] - figures[i][:, k] for i in used], axis=1)
         residual -= priors.lie_center[k]
         travel = np.stack([figures[i][:, k] - developed[k] for i in used], axis=1)
-        sds = np.hypot([rounds[i].sd[k] for i in used], priors.unlike)
-        log_e, habit, cov[:, k], miss = _two_closed_forms(residual, travel, sds, lie_sd, stretch_sd)
-        mean[:, k] += habit
+        sds = np.hypot([rounds[i].sd[k] for i in used], habits.unlike[k] * edge_growth(travel))
+        log_e, own, cov[:, k], miss = _two_closed_forms(residual, travel, sds, lie_sd, stretch_sd)
+        mean[:, k] += own
         total, misfit = total + log_e, misfit + miss
         count += len(used)
     nominal = evidence.design.backlash_nominal_mm

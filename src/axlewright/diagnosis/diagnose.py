@@ -23,12 +23,7 @@ from axlewright.diagnosis.cause import KEYS, Posterior, Spread, infer, spread_of
 from axlewright.diagnosis.cure import Goal, accepted, best_moves, patterns_after
 from axlewright.diagnosis.evidence import Evidence
 from axlewright.diagnosis.figures import cause_sentence, figures_words, how_built, tightest_note
-from axlewright.diagnosis.looks import (
-    look_first,
-    photograph_better_first,
-    photograph_first,
-    see_better_first,
-)
+from axlewright.diagnosis.look_rules import look_before
 from axlewright.diagnosis.priors import Priors
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import FlankName
@@ -53,13 +48,6 @@ PLACING_ROUNDS = 4
 # From here on, in half depths, a pattern runs off the tooth: how far it moves there differs from set to set,
 # and of simulated sets that began there about 60 % were right after one change (docs/diagnosis.md).
 OFF_THE_EDGE = 0.45
-# A place in profile known worse than this (words, a sketch) does not carry the advice to leave a set that is
-# more likely wrong than right; photos reach 0.02 to 0.06.
-ROUGH_SD, LEFT_CHANCE = 0.10, 0.5
-# A photo read worse than this cannot place the pattern within what is accepted (±0.10) at two standard
-# deviations; where the best change is then less sure than this, another photo comes first. Of 120 drawn sets
-# five were so and four of them ended outside (docs/diagnosis.md); both figures are our choice.
-UNSURE_SD, SURE_CHANCE = 0.05, 0.8
 DRAWN = 2  # so many of the best advices come with the patterns expected after them
 LIKELY = 0.4  # a way in which the depth came about that is at least this likely is told
 # A housing error is told from twice its prior spread on (0.025 mm, 0.0143 deg) and when two of its own
@@ -221,15 +209,11 @@ def diagnose(
         backlash_known=evidence.backlash_mm is not None,
         tighter_mm=None if evidence.backlash_tightest_mm is None else evidence.tighter_mm,
     )
-    unread = _unread(evidence, goal)
-    if not explained:
-        advice.insert(0, _read_again(evidence))
-    elif unread is not None:
-        advice.insert(0, unread)
-    elif _too_rough(evidence, goal, advice[0]):
-        advice.insert(0, see_better_first(evidence.spacer_now_mm))
-    elif _unsure(evidence, goal, advice[0]):
-        advice.insert(0, photograph_better_first(goal.deciding_flank, evidence.spacer_now_mm))
+    look = look_before(
+        evidence, posterior, atlas, goal, advice[0], explained=explained, target_mm=wanted_mean, moves=(a, b)
+    )
+    if look is not None:
+        advice.insert(0, look)
     notes = _notes(evidence, posterior, cause, fixable, explained, atlas, goal)
     beyond = spacer_out_of_reach(
         float(np.median(a)), evidence.place, evidence.spacer_now_mm, spacer_stock, spacer_step_mm
@@ -245,49 +229,6 @@ def diagnose(
     ]
     return Diagnosis(
         cause, cure, fixable, explained, tuple(advice), tuple(notes), posterior.components, posterior, figures
-    )
-
-
-def _read_again(evidence: Evidence) -> Advice:
-    """Return the cheap check that comes before all others when nothing likely explains the patterns."""
-    return look_first(
-        _(
-            "Roll and read both flanks again and check that design, set and pictures "
-            "belong together; what was read is no ground for taking anything apart."
-        ),
-        evidence.spacer_now_mm,
-    )
-
-
-def _unread(evidence: Evidence, goal: Goal) -> Advice | None:
-    """Return the advice to photograph the flank that decides; None when there is a look at it.
-
-    Words or a sketch in place of a refused photo do not stand in for it.
-    """
-    flank = goal.deciding_flank
-    refused = flank in evidence.refused
-    if evidence.seen(flank) is not None and not refused:
-        return None
-    return photograph_first(flank, refused, evidence.spacer_now_mm)
-
-
-def _too_rough(evidence: Evidence, goal: Goal, best: Advice) -> bool:
-    """Say whether leaving all as it is comes first only because too little is known for anything else."""
-    seen = evidence.seen(goal.deciding_flank)
-    rough = seen is not None and seen.profile_sd > ROUGH_SD
-    left = not best.pinion_move_mm and not best.shim_move_mm and best.cost_class == "L0"
-    return rough and left and best.chance_last_teardown < LEFT_CHANCE
-
-
-def _unsure(evidence: Evidence, goal: Goal, best: Advice) -> bool:
-    """Say whether a photo is read too badly for the best change, where another photo costs minutes."""
-    seen = evidence.seen(goal.deciding_flank)
-    unsure = seen is not None and UNSURE_SD < seen.profile_sd <= ROUGH_SD
-    return (
-        unsure
-        and not evidence.looked_again
-        and best.cost_class != "L4"
-        and best.chance_last_teardown < SURE_CHANCE
     )
 
 

@@ -287,7 +287,7 @@ def learn_design(
         )
     priors = Priors() if priors is None else priors
     atlas = atlas_of(design) if atlas is None else atlas
-    start_sd = np.array([priors.lie_lengthwise, priors.lie_profile] * 2)
+    start_sd = priors.habits(design).lie_sd
     # Read every job with a wide lie, so that the likelihood shows.
     wide = replace(priors, lie_lengthwise=WIDE_LIE, lie_profile=WIDE_LIE, lie_center=(0.0, 0.0, 0.0, 0.0))
     means, variances = np.empty((len(jobs), 4)), np.empty((len(jobs), 4))

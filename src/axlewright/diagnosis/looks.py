@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from axlewright.diagnosis.advice import COST_WORDS, Advice
+from axlewright.diagnosis.advice import COST_WORDS, Advice, show_chance
 from axlewright.language import _
 
 
@@ -18,6 +18,23 @@ def look_first(text: str, spacer_now_mm: float | None) -> Advice:
     """
     return Advice(
         text, 0.0, 0.0, 0.0, spacer_now_mm, "L0", _(COST_WORDS["L0"]), 0.0, {}, None, look_again=True
+    )
+
+
+def read_again(spacer_now_mm: float | None) -> Advice:
+    """Return the cheap check that comes before all others when nothing likely explains the patterns.
+
+    Parameters
+    ----------
+    spacer_now_mm : float or None
+        [mm].
+    """
+    return look_first(
+        _(
+            "Roll and read both flanks again and check that design, set and pictures "
+            "belong together; what was read is no ground for taking anything apart."
+        ),
+        spacer_now_mm,
     )
 
 
@@ -75,27 +92,33 @@ def photograph_first(flank: str, refused: bool, spacer_now_mm: float | None) -> 
     return look_first(text, spacer_now_mm)
 
 
-def photograph_better_first(flank: str, spacer_now_mm: float | None) -> Advice:
-    """Return the advice to photograph the flank that decides once more, as it was read badly.
+def photograph_once_more(flank: str, now: float, then: float, spacer_now_mm: float | None) -> Advice:
+    """Return the advice to photograph the flank that decides once more, as it saves more than it costs.
 
     Parameters
     ----------
     flank : str
         "drive" or "coast".
+    now, then : float
+        Chance of being the last teardown of the best change now, and on average after one more photo.
     spacer_now_mm : float or None
         [mm].
     """
     return look_first(
-        _(
-            "Photograph the drive flank again before anything is changed or signed: it decides, and its mark "
-            "is too faint or ragged to place well. Another tooth, fresh and thin paint, soft light from the "
-            "side. If it reads no better, the next advice below stands."
-        )
-        if flank == "drive"
-        else _(
-            "Photograph the coast flank again before anything is changed or signed: it decides, and its mark "
-            "is too faint or ragged to place well. Another tooth, fresh and thin paint, soft light from the "
-            "side. If it reads no better, the next advice below stands."
-        ),
+        (
+            _(
+                "Photograph the drive flank once more, on another tooth, before anything is changed. "
+                "It takes minutes and should raise the chance of the last teardown from {now} to about "
+                "{then}. Fresh, thin paint, soft light from the side. Both photos then count; without it the "
+                "next advice below stands."
+            )
+            if flank == "drive"
+            else _(
+                "Photograph the coast flank once more, on another tooth, before anything is changed. "
+                "It takes minutes and should raise the chance of the last teardown from {now} to about "
+                "{then}. Fresh, thin paint, soft light from the side. Both photos then count; without it the "
+                "next advice below stands."
+            )
+        ).format(now=show_chance(now), then=show_chance(then)),
         spacer_now_mm,
     )

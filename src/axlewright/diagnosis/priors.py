@@ -6,12 +6,14 @@ replaces them by what its own jobs taught.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 from numpy.typing import NDArray
 
+from axlewright.diagnosis.habits import EaseOffSpread, Habits, habits_of
 from axlewright.errors import InputError
+from axlewright.gearset import GearSetDesign
 from axlewright.language import _
 
 Array = NDArray[np.float64]
@@ -33,17 +35,21 @@ class Priors:
         Offset error of the housing [mm].
     shaft_angle_error_deg : float
         Shaft-angle error of the housing [deg].
-    lie_lengthwise, lie_profile : float
-        How far a set's own pattern lies from the design's, in half face widths and half working depths.
+    ease_off : EaseOffSpread
+        How sets of a design stray in their ease-off; how their patterns differ follows from it by rolling
+        (`habits_of`).
+    lie_lengthwise, lie_profile : float or None
+        How far a set's own pattern lies from the design's, in half face widths and half working depths, in
+        place of what was rolled; learned from finished jobs.
     lie_center : (float, float, float, float)
         Where sets of this design lie on average against the computed patterns: drive (lengthwise, profile),
         then coast; learned from finished jobs, zero without any.
-    stretch_lengthwise, stretch_profile : float
-        How much more or less a set's pattern moves with a setting than the design's, as a share: crowns
-        differ.
-    unlike : float
+    stretch_lengthwise, stretch_profile : float or None
+        How much more or less a set's pattern moves with a setting than the design's, as a share, in place of
+        what was rolled: crowns differ.
+    unlike : float or None
         What is left between a set's pattern and the design's moved and stretched one, in the same units as
-        the lie.
+        the lie, in place of what was rolled.
     backlash_mm : float
         How far the backlash of a set at its developed place differs from its nominal value [mm].
     moved_sd_mm : (float, float)
@@ -61,12 +67,13 @@ class Priors:
     ring_away_mm: float = 0.06
     offset_error_mm: float = 0.025
     shaft_angle_error_deg: float = 0.0143
-    lie_lengthwise: float = 0.065
-    lie_profile: float = 0.065
+    ease_off: EaseOffSpread = field(default_factory=EaseOffSpread)
+    lie_lengthwise: float | None = None
+    lie_profile: float | None = None
     lie_center: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
-    stretch_lengthwise: float = 0.14
-    stretch_profile: float = 0.08
-    unlike: float = 0.013
+    stretch_lengthwise: float | None = None
+    stretch_profile: float | None = None
+    unlike: float | None = None
     backlash_mm: float = 0.03
     moved_sd_mm: tuple[float, float] = (0.010, 0.013)
     mark_mistaken_share: float = 0.2
@@ -82,7 +89,7 @@ class Priors:
             elif key.name in ("wide_share", "mark_mistaken_share"):
                 good = 0.0 <= value < 1.0
             else:
-                good = isinstance(value, str) or value > 0.0
+                good = value is None or isinstance(value, (str, EaseOffSpread)) or value > 0.0
             if not good:
                 raise InputError(
                     _("{value} is no spread").format(value=value)
@@ -91,6 +98,20 @@ class Priors:
                     where=key.name,
                     fix=_("give a number above zero, or a share from 0 to below 1"),
                 )
+
+    def habits(self, design: GearSetDesign) -> Habits:
+        """Return how sets of a design differ: as rolled, but for what is given here."""
+
+        def given(lengthwise: float | None, profile: float | None, rolled: Array) -> Array:
+            own = np.array([lengthwise, profile] * 2, dtype=float)  # None becomes NaN
+            return np.where(np.isnan(own), rolled, own)
+
+        rolled = habits_of(design, self.ease_off)
+        return Habits(
+            given(self.lie_lengthwise, self.lie_profile, rolled.lie_sd),
+            given(self.stretch_lengthwise, self.stretch_profile, rolled.stretch_sd),
+            given(self.unlike, self.unlike, rolled.unlike),
+        )
 
     @property
     def housing_sd(self) -> Array:

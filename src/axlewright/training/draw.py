@@ -1,6 +1,6 @@
 """Draw the hidden fault of an exercise.
 
-The spreads are orders of size (common practice, no source), those of `diagnosis.Priors` where it has them.
+The spreads are orders of size (common practice, no source).
 """
 
 from __future__ import annotations
@@ -13,7 +13,6 @@ from typing import Final
 import numpy as np
 
 from axlewright.contact import Settings
-from axlewright.diagnosis import Priors
 from axlewright.gearset import GearSetDesign
 from axlewright.gearset.design import REFERENCE_DIAMETER_MM
 from axlewright.training.axle import judge_axle, show_axle
@@ -33,6 +32,8 @@ _KINDS: Final[dict[int, tuple[tuple[FaultKind, float], ...]]] = {
         ("not the gears", 0.1),
     ),
 }
+LIE_SD: Final = 0.065
+"""How far a set's own patterns lie from the design's, in half lengths and half depths."""
 SET_TO_BACKLASH: Final = 0.6
 """How often whoever built the axle had set the backlash after getting the depth wrong."""
 BACKLASH_SET_SD_MM: Final = 0.02
@@ -77,7 +78,6 @@ def hidden_axle(name: ExerciseName, design: GearSetDesign) -> HiddenAxle:
 def _draw(name: ExerciseName, design: GearSetDesign, again: int) -> HiddenAxle:
     luck = np.random.default_rng([name.level, name.number, again, *name.design.encode()])
     size = design.ring_outer_diameter_mm / REFERENCE_DIAMETER_MM
-    priors = Priors()
     kinds = _KINDS[name.level]
     kind = kinds[int(luck.choice(len(kinds), p=[share for _, share in kinds]))][0]
     thou = 0.0254 * size
@@ -102,7 +102,7 @@ def _draw(name: ExerciseName, design: GearSetDesign, again: int) -> HiddenAxle:
     elif kind == "housing":
         offset, angle = _signed(luck, 0.11, 0.16) * size, _signed(luck, 0.02, 0.05)
     scatter = 0.0 if name.level == 1 else 0.7
-    lie = luck.standard_normal(4) * scatter * np.array([priors.lie_lengthwise, priors.lie_profile] * 2)
+    lie = luck.standard_normal(4) * scatter * LIE_SD
     if kind == "mismatch":
         lie += np.array([_signed(luck, 0.35, 0.5), 0.45, _signed(luck, 0.35, 0.5), -0.45])
     # The parabola of the profile is flatter than the relief beside it, so that its centre moves further than

@@ -1,0 +1,78 @@
+"""When a look that costs minutes comes before the best change."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from axlewright.contact.atlas import Atlas
+from axlewright.diagnosis.advice import COST_HOURS, Advice, expected_hours
+from axlewright.diagnosis.another_look import worth_of_another_photo
+from axlewright.diagnosis.cause import Posterior
+from axlewright.diagnosis.cure import Goal
+from axlewright.diagnosis.evidence import Evidence
+from axlewright.diagnosis.looks import (
+    photograph_first,
+    photograph_once_more,
+    read_again,
+    see_better_first,
+)
+
+Array = NDArray[np.float64]
+
+# A place in profile known worse than this (words, a sketch) does not carry the advice to leave a set that is
+# more likely wrong than right; photos reach 0.02 to 0.06.
+ROUGH_SD, LEFT_CHANCE = 0.10, 0.5
+LOOK_HOURS = COST_HOURS["L0"]
+
+
+def look_before(
+    evidence: Evidence,
+    posterior: Posterior,
+    atlas: Atlas,
+    goal: Goal,
+    best: Advice,
+    *,
+    explained: bool,
+    target_mm: float,
+    moves: tuple[Array, Array],
+) -> Advice | None:
+    """Return the look that comes before the best change; None when the change comes first.
+
+    Parameters
+    ----------
+    best : Advice
+        The best change.
+    explained : bool
+        Whether likely settings explain what was seen.
+    target_mm : float
+        Wanted mean backlash [mm].
+    moves : (array, array)
+        As `best_moves` gives them [mm].
+    """
+    spacer, flank = evidence.spacer_now_mm, goal.deciding_flank
+    seen, refused = evidence.seen(flank), flank in evidence.refused
+    if not explained:
+        return read_again(spacer)
+    if seen is None or refused:  # words or a sketch in place of a refused photo do not stand in for it
+        return photograph_first(flank, refused, spacer)
+    if seen.profile_sd > ROUGH_SD:
+        left = not best.pinion_move_mm and not best.shim_move_mm and best.cost_class == "L0"
+        return see_better_first(spacer) if left and best.chance_last_teardown < LEFT_CHANCE else None
+    if evidence.looked_again or best.cost_class == "L4":
+        return None
+    most = float(expected_hours(["L0"], np.array([best.chance_last_teardown]))[0]) - LOOK_HOURS
+    if most <= LOOK_HOURS:  # not even certainty would pay for it
+        return None
+    worth = worth_of_another_photo(
+        posterior,
+        atlas,
+        goal=goal,
+        target_mm=target_mm,
+        moves=moves,
+        place=evidence.place,
+        profile_sd=seen.profile_sd,
+    )
+    if worth.hours_saved <= LOOK_HOURS:
+        return None
+    return photograph_once_more(flank, worth.chance_now, worth.chance_then, spacer)
