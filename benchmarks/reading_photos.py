@@ -155,6 +155,7 @@ def read(case: Drawn) -> dict[str, Any]:
     photos_read(readings, taken, out["photos"])
     out["one_more_asked"] = asked
     if asked:
+        out["saves_hours"] = first.advice[0].saves_hours
         # What two photos alone come to, then one more of the deciding flank, as the first advice says.
         alone = judged(case, readings, _diagnosed(case, design, readings, again=True), 0.0)
         out["two_photos"] = alone.get("trial")

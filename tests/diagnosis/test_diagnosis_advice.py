@@ -167,7 +167,7 @@ def test_an_unknown_flank_cannot_be_refused(seen):
 
 
 def test_one_more_photo_comes_before_a_change_that_is_not_sure(seen):
-    evidence = seen("TY-222", TOO_FAR_OUT)
+    evidence = seen("TY-222", TOO_FAR_OUT, looked_again=False)
     badly = replace(evidence, drive_center_sd=(0.1, 0.1))
     first, second = diagnose(badly).advice[:2]
     assert first.look_again
@@ -179,6 +179,6 @@ def test_one_more_photo_comes_before_a_change_that_is_not_sure(seen):
 
 
 def test_no_more_photo_where_the_change_is_sure(seen):
-    first = diagnose(seen("TY-222", Settings())).advice[0]
+    first = diagnose(seen("TY-222", Settings(), looked_again=False)).advice[0]
     assert not first.look_again
     assert first.chance_last_teardown >= 0.9

@@ -10,6 +10,7 @@ import pytest
 from axlewright.contact import Settings
 from axlewright.contact.atlas import atlas_of
 from axlewright.diagnosis import COST_HOURS, Evidence, Goal, Priors, diagnose
+from axlewright.diagnosis.advice import COMEBACK_HOURS
 from axlewright.diagnosis.another_look import LookWorth, worth_of_another_photo
 from axlewright.diagnosis.cause import infer
 from axlewright.diagnosis.cure import accepted, best_moves, patterns_after
@@ -47,7 +48,7 @@ def test_it_is_worth_less_than_knowing_all(seen):
     a, b = best_moves(posterior, atlas, target, goal)
     left = accepted(*patterns_after(posterior, atlas, 0.0, 0.0), target, goal)
     cured = accepted(*patterns_after(posterior, atlas, a, b), target, goal)
-    redone = COST_HOURS["L3"] + 8.0
+    redone = COST_HOURS["L3"] + COMEBACK_HOURS
     perfect = np.where(left, COST_HOURS["L0"], COST_HOURS["L3"] + redone * ~cured)
     advice = [a for a in diagnose(replace(evidence, looked_again=True)).advice if a.cost_class != "L4"]
     now = min(COST_HOURS[a.cost_class] + redone * (1.0 - a.chance_last_teardown) for a in advice)
@@ -60,9 +61,12 @@ def test_chance_in_drawing_truths_hardly_counts(seen):
     assert float(np.std(saved)) < 0.15 * float(np.mean(saved)) + 0.03
 
 
-def test_it_is_asked_for_where_it_saves_more_than_its_minutes(seen):
-    evidence = seen("TY-222", Settings(pinion_out_mm=0.13))
+def test_it_is_offered_where_it_saves_twice_its_minutes(seen):
+    evidence = seen("TY-222", Settings(pinion_out_mm=0.13), looked_again=False)
     for sd in (0.01, 0.03, 0.05, 0.08):
         one = replace(evidence, drive_center_sd=(sd, sd))
-        found = diagnose(one)
-        assert found.advice[0].look_again == (worth(one).hours_saved > COST_HOURS["L0"])
+        first, second = diagnose(one).advice[:2]
+        offered = worth(one).hours_saved >= 2.0 * COST_HOURS["L0"]
+        assert first.look_again == offered
+        assert (first.saves_hours is not None) == offered
+        assert second.pinion_move_mm != 0.0

@@ -150,7 +150,7 @@ def test_closed_form_agrees_with_brute_force():
     whole = integrate.dblquad(joint, *box)[0]
     mean = integrate.dblquad(lambda s, a: a * joint(s, a), *box)[0] / whole
     cross = integrate.dblquad(lambda s, a: s * a * joint(s, a), *box)[0] / whole
-    log_e, habit, cov, _ = _two_closed_forms(residual[None], travel[None], sd, lie_sd, stretch_sd)
+    log_e, habit, cov, _ = _two_closed_forms(residual[None], travel[None], sd[None], lie_sd, stretch_sd)
     assert habit[0, 0] == pytest.approx(mean, rel=1e-5)
     assert cov[0, 2] + habit[0, 0] * habit[0, 1] == pytest.approx(cross, rel=1e-4)
     # The closed form leaves out 2π of the integral and the normalisations of prior and readings are inside.

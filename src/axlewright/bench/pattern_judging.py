@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.bench.found import Found, Known, ShownReading, ShownSum, pinion_out_of_spacers, plain_sum
@@ -45,7 +46,7 @@ def judge(
     now : mapping
         As `pattern_rounds.context` gives it.
     """
-    from axlewright.diagnosis import ROUGH_SD, Goal, diagnose, figures_words, show_chance
+    from axlewright.diagnosis import Goal, diagnose, figures_words, show_chance
 
     assert known.design is not None  # asked by the only caller
     readings = {flank: one.reading for flank, one in read.items()}
@@ -60,6 +61,7 @@ def judge(
         priors=None if learned is None else learned.priors,
         goal=goal,
     )
+    diagnosis = without_needless_look(diagnosis, now)
     found = Found()
     _show_readings(found, readings)
     found.notes += looks_here_notes(readings, evidence)
@@ -97,11 +99,11 @@ def judge(
         return found, diagnosis
     if best.look_again:  # a look comes before every change
         found.verdict, found.why = "ask", _("What does the flank that decides show? It was not read.")
+        found.values["offered"] = best.saves_hours is not None
         if goal.deciding_flank in read:
-            known_well = readings[goal.deciding_flank].center_sd[1] <= ROUGH_SD
             found.why = (
                 _("What does one more photo of the flank that decides show? It is worth its minutes.")
-                if known_well
+                if best.saves_hours is not None
                 else _("What do photos of both flanks show? What was said is too rough to decide.")
             )
         found.questions.insert(0, found.why)
@@ -176,6 +178,13 @@ def _show_readings(found: Found, readings: Mapping[FlankName, PatternReading]) -
             (_("drive: {sentence}") if flank == "drive" else _("coast: {sentence}")).format(sentence=sentence)
             for sentence in read.quality
         ]
+
+
+def without_needless_look(diagnosis: Diagnosis, now: Mapping[str, Any]) -> Diagnosis:
+    """Leave out the offer of one more photo where the measured depth sum says the same as the patterns."""
+    if diagnosis.advice and diagnosis.advice[0].saves_hours is not None and _by_sum(diagnosis, now)[1]:
+        return replace(diagnosis, advice=diagnosis.advice[1:])
+    return diagnosis
 
 
 def looks_here_notes(readings: Mapping[FlankName, PatternReading], evidence: Evidence) -> list[str]:
@@ -293,14 +302,10 @@ def _compare_with_sum(
 
     They agree when the sum's spacer lies inside the 90 % interval of the patterns.
     """
-    if now["depth_sum_mm"] is None or now["spacer_now_mm"] is None:
+    by_patterns, agree = _by_sum(diagnosis, now)
+    if by_patterns is None:
         return None
-    depth = diagnosis.cause["pinion_out_mm"]
-    out_per_spacer = pinion_out_of_spacers(0.0, 1.0, now["place"])
-    present, by_sum = float(now["spacer_now_mm"]), float(now["depth_sum_mm"])
-    by_patterns = present - depth.mean / out_per_spacer
-    low, high = sorted(present - p / out_per_spacer for p in (depth.p05, depth.p95))
-    agree = low <= by_sum <= high
+    depth, by_sum = diagnosis.cause["pinion_out_mm"], float(now["depth_sum_mm"])
     text = _(
         "The sum says {sum}, the patterns say {patterns} ± {sd}: they agree (the sum lies inside the "
         "patterns' 90 % interval)."
@@ -329,6 +334,20 @@ def _compare_with_sum(
     if not agree:
         return None
     return float(now["depth_shelf_mm"] or by_sum)
+
+
+def _by_sum(diagnosis: Diagnosis, now: Mapping[str, Any]) -> tuple[float | None, bool]:
+    """Return the spacer that the patterns ask for [mm] and whether the sum's lies inside their 90 % interval.
+
+    None and False without a sum, or without the spacer fitted now.
+    """
+    if now["depth_sum_mm"] is None or now["spacer_now_mm"] is None:
+        return None, False
+    depth = diagnosis.cause["pinion_out_mm"]
+    out_per_spacer = pinion_out_of_spacers(0.0, 1.0, now["place"])
+    present, by_sum = float(now["spacer_now_mm"]), float(now["depth_sum_mm"])
+    low, high = sorted(present - p / out_per_spacer for p in (depth.p05, depth.p95))
+    return present - depth.mean / out_per_spacer, low <= by_sum <= high
 
 
 def _prefer_sum(found: Found, known: Known, best: Advice, now: Mapping[str, Any], wanted: float) -> None:

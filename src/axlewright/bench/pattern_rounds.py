@@ -170,13 +170,13 @@ def _with_looks_here(
     """
     from axlewright.pattern import combine_looks
 
-    looks: dict[Any, list[PatternReading]] = {}
-    for entry in _rounds_here(entries, now, before):
+    looks: dict[Any, list[PatternReading]] = {flank: [reading] for flank, reading in readings.items()}
+    counted = set(photos)
+    for entry in reversed(_rounds_here(entries, now, before)):
         for flank, kept in entry.payload["flanks"].items():
-            if not photos_of(kept) & set(photos):
-                looks.setdefault(flank, []).append(kept_reading(kept, flank))
-    for flank, reading in readings.items():
-        looks.setdefault(flank, []).append(reading)
+            if not photos_of(kept) & counted:
+                looks.setdefault(flank, []).insert(0, kept_reading(kept, flank))
+            counted |= photos_of(kept)
     return {flank: combine_looks(several) for flank, several in looks.items()}
 
 

@@ -294,7 +294,10 @@ def _keep(
         supersedes=supersedes,
     )
     best = diagnosis.advice[0] if diagnosis.advice else None
-    expected = {} if best is None else {k: mask_lines(v.mask) for k, v in best.expected.items()}
+    change = best
+    if best is not None and best.saves_hours is not None and len(diagnosis.advice) > 1:
+        change = diagnosis.advice[1]  # one more photo is offered: what comes after it is what is expected
+    expected = {} if change is None else {k: mask_lines(v.mask) for k, v in change.expected.items()}
     result = store.add_entry(
         number,
         "result",
@@ -330,16 +333,22 @@ def _keep(
 def answer_advice(
     store: JobStore, number: int, seq: int, taken: bool, reason: str, *, who: str, idempotency_key: str = ""
 ) -> Entry:
-    """Write down whether an advice was followed."""
+    """Write down whether an advice was followed.
+
+    Where one more photo was offered and is not taken, the next advice stands in its place and is written with
+    the answer.
+    """
     if not taken and not reason.strip():
         raise InputError(_("no reason given"), where=_("advice"), fix=_("say why it is not followed"))
-    if not any(e.seq == seq for e in store.entries(number, kind="advice")):
+    entries = store.entries(number)
+    advice = next((e for e in entries if e.seq == seq and e.kind == "advice"), None)
+    if advice is None:
         raise InputError(
             _("this job has no advice {seq}").format(seq=seq),
             where=_("advice"),
             fix=_("use the buttons under the advice"),
         )
-    return store.add_entry(
+    answer = store.add_entry(
         number,
         "decision",
         "pattern",
@@ -347,3 +356,17 @@ def answer_advice(
         who=who,
         idempotency_key=idempotency_key,
     )
+    if not taken and advice.payload.get("saves_hours") is not None:
+        of = advice.payload.get("of")
+        results = [e for e in entries if e.kind == "result" and e.payload.get("of") == of]
+        told = results[-1].payload["diagnosis"]["advice"] if results else []
+        if len(told) > 1:
+            store.add_entry(
+                number,
+                "advice",
+                "pattern",
+                {**told[1], "of": of},
+                who=who,
+                idempotency_key=f"{idempotency_key}:next" if idempotency_key else "",
+            )
+    return answer

@@ -32,8 +32,8 @@ UNFIXABLE = 0.25  # chance that shims can do it below which measuring the housin
 RING_SAMPLES = 512  # enough for the median ring-gear move, which is rounded to whole shims anyway
 NEAREST_SPACERS = 4  # of the shelf that are tried
 LEAST_SPACER_MM = LEAST_SHIM_MM
-# What a set that was signed off wrongly costs later, the redoing not counted: axle out and back in, fluids, two
-# road tests, the second visit. Our choice, a day and a half; 8 and 16 were tried too (docs/diagnosis.md).
+# What a set that was signed off wrongly costs later, the redoing not counted: axle out and back in, fluids,
+# two road tests, the second visit. Our choice, a day and a half; 8 and 16 were tried too (docs/diagnosis.md).
 COMEBACK_HOURS = 12.0
 
 
@@ -60,6 +60,9 @@ class Advice:
         Mean round the ring gear [mm].
     look_again : bool
         True when it asks for a better look and changes nothing.
+    saves_hours : float or None
+        Of one more photo that is offered, not needed: hours it saves on average, its own not counted [h]; the
+        next advice stands without it.
     side_shims_to_fit_mm : (float, float) or None
         On the ring gear's side and on the other, when the present ones are known [mm].
     expected_tightest_mm : float or None
@@ -79,6 +82,7 @@ class Advice:
     look_again: bool = False
     side_shims_to_fit_mm: tuple[float, float] | None = None
     expected_tightest_mm: float | None = None
+    saves_hours: float | None = None
 
     def to_json(self) -> dict[str, Any]:
         """Return plain data."""
@@ -94,6 +98,7 @@ class Advice:
             "cost_class": self.cost_class,
             "cost_words": self.cost_words,
             "look_again": self.look_again,
+            "saves_hours": None if self.saves_hours is None else round(self.saves_hours, 2),
             "chance_last_teardown": round(self.chance_last_teardown, 3),
             "expected_backlash_mm": None
             if self.expected_backlash_mm is None

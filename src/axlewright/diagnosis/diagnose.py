@@ -220,7 +220,8 @@ def diagnose(
     )
     notes += [note for note in (beyond, tightest_note(evidence, target)) if note]
     how = how_built(spacer_step_mm, bool(spacer_stock) and evidence.spacer_now_mm is not None)
-    figures = figures_words(cause, cure, advice[0].pinion_move_mm, how)
+    offered = advice[0].saves_hours is not None  # without one more photo the next advice stands
+    figures = figures_words(cause, cure, advice[1 if offered else 0].pinion_move_mm, how)
     advice = [
         item
         if item.look_again or k > DRAWN

@@ -20,10 +20,13 @@ from axlewright.diagnosis.looks import (
 
 Array = NDArray[np.float64]
 
-# A place in profile known worse than this (words, a sketch) does not carry the advice to leave a set that is
-# more likely wrong than right; photos reach 0.02 to 0.06.
-ROUGH_SD, LEFT_CHANCE = 0.10, 0.5
+# A place in profile known worse than this (words, a sketch) carries no change, nor leaving all as it is, that
+# is more likely wrong than right; photos reach 0.02 to 0.06.
+ROUGH_SD, ROUGH_CHANCE = 0.10, 0.5
 LOOK_HOURS = COST_HOURS["L0"]
+# One more photo is offered when it saves at least twice what it costs: the estimate is a rough one, and who
+# is asked each time for little stops listening. Our choice.
+WORTH_HOURS = 2.0 * LOOK_HOURS
 
 
 def look_before(
@@ -57,12 +60,12 @@ def look_before(
     if seen is None or refused:  # words or a sketch in place of a refused photo do not stand in for it
         return photograph_first(flank, refused, spacer)
     if seen.profile_sd > ROUGH_SD:
-        left = not best.pinion_move_mm and not best.shim_move_mm and best.cost_class == "L0"
-        return see_better_first(spacer) if left and best.chance_last_teardown < LEFT_CHANCE else None
+        unsure = best.cost_class != "L4" and best.chance_last_teardown < ROUGH_CHANCE
+        return see_better_first(spacer) if unsure else None
     if evidence.looked_again or best.cost_class == "L4":
         return None
     most = float(expected_hours(["L0"], np.array([best.chance_last_teardown]))[0]) - LOOK_HOURS
-    if most <= LOOK_HOURS:  # not even certainty would pay for it
+    if most <= WORTH_HOURS:  # not even certainty would pay for it
         return None
     worth = worth_of_another_photo(
         posterior,
@@ -73,6 +76,6 @@ def look_before(
         place=evidence.place,
         profile_sd=seen.profile_sd,
     )
-    if worth.hours_saved <= LOOK_HOURS:
+    if worth.hours_saved < WORTH_HOURS:
         return None
-    return photograph_once_more(flank, worth.chance_now, worth.chance_then, spacer)
+    return photograph_once_more(flank, worth, spacer)

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from axlewright.diagnosis.advice import COST_WORDS, Advice, show_chance
+from axlewright.diagnosis.another_look import LookWorth
 from axlewright.language import _
 
 
@@ -92,33 +95,31 @@ def photograph_first(flank: str, refused: bool, spacer_now_mm: float | None) -> 
     return look_first(text, spacer_now_mm)
 
 
-def photograph_once_more(flank: str, now: float, then: float, spacer_now_mm: float | None) -> Advice:
+def photograph_once_more(flank: str, worth: LookWorth, spacer_now_mm: float | None) -> Advice:
     """Return the advice to photograph the flank that decides once more, as it saves more than it costs.
 
     Parameters
     ----------
     flank : str
         "drive" or "coast".
-    now, then : float
-        Chance of being the last teardown of the best change now, and on average after one more photo.
+    worth : LookWorth
+        What it is expected to bring.
     spacer_now_mm : float or None
         [mm].
     """
-    return look_first(
-        (
-            _(
-                "Photograph the drive flank once more, on another tooth, before anything is changed. "
-                "It takes minutes and should raise the chance of the last teardown from {now} to about "
-                "{then}. Fresh, thin paint, soft light from the side. Both photos then count; without it the "
-                "next advice below stands."
-            )
-            if flank == "drive"
-            else _(
-                "Photograph the coast flank once more, on another tooth, before anything is changed. "
-                "It takes minutes and should raise the chance of the last teardown from {now} to about "
-                "{then}. Fresh, thin paint, soft light from the side. Both photos then count; without it the "
-                "next advice below stands."
-            )
-        ).format(now=show_chance(now), then=show_chance(then)),
-        spacer_now_mm,
-    )
+    text = (
+        _(
+            "Photograph the drive flank once more, on another tooth, before anything is changed. "
+            "It takes minutes and should raise the chance of the last teardown from {now} to about "
+            "{then}. Fresh, thin paint, soft light from the side. Both photos then count; without it the "
+            "next advice below stands."
+        )
+        if flank == "drive"
+        else _(
+            "Photograph the coast flank once more, on another tooth, before anything is changed. "
+            "It takes minutes and should raise the chance of the last teardown from {now} to about "
+            "{then}. Fresh, thin paint, soft light from the side. Both photos then count; without it the "
+            "next advice below stands."
+        )
+    ).format(now=show_chance(worth.chance_now), then=show_chance(worth.chance_then))
+    return replace(look_first(text, spacer_now_mm), saves_hours=worth.hours_saved)

@@ -70,6 +70,11 @@ def _page(
         if entry.kind == "advice" and last is not None and entry.payload.get("of") == last.seq:
             newest_advice = entry
     told = {} if last is None else dict(last.result)
+    shown, questions = advice_shown(told, system), list(told.get("questions", ()))
+    offered = bool(told.get("values", {}).get("offered")) and len(shown) > 1
+    declined = offered and newest_advice is not None and newest_advice.payload.get("saves_hours") is None
+    if declined:  # the next advice stands in place of one more photo
+        shown, questions = shown[1:], [q for q in questions if q != told.get("why")]
     came_words, came = compared_shown(told, system)
     standing = view.step("pattern").status
     values = {
@@ -89,7 +94,10 @@ def _page(
         "ways": ways_shown(told),
         "came": came,
         "came_words": came_words,
-        "advice": [(a, _link(view, a.before, a.after)) for a in advice_shown(told, system)],
+        "advice": [(a, _link(view, a.before, a.after)) for a in shown],
+        "questions": questions,
+        "offered": offered and not declined,
+        "declined": declined,
         "newest_advice": newest_advice,
         "answer": answers.get(newest_advice.seq) if newest_advice is not None else None,
     }
