@@ -288,3 +288,34 @@ def test_page_and_command_give_one_advice_for_one_input_and_shelf(tmp_path: Path
     assert {a["spacer_to_fit_mm"] for a in told["advice"] if a["spacer_change_mm"]} <= {
         round(float(t) * 25.4, 4) for t in shelf.split()
     }, "only what lies on the shelf"
+
+
+def test_one_more_photo_counts_together_with_the_first(tmp_path: Path) -> None:
+    """A second picture of the flank, here the first with less light: place between both, known better."""
+    options = photo_options()
+    with Image.open(options[1]) as picture:
+        picture.point(lambda v: int(0.85 * v)).save(tmp_path / "again.jpg", "JPEG", quality=88)
+    more = ("--drive-again", str(tmp_path / "again.jpg"), "--drive-again-corners", options[3])
+    alone, second, both = ask(*options), ask("--drive", more[1], *options[2:]), ask(*options, *more)
+    assert both["drive"]["center_sd"][1] < min(d["drive"]["center_sd"][1] for d in (alone, second))
+    ends = sorted(d["drive"]["center"][1] for d in (alone, second))
+    assert ends[0] - 1e-3 <= both["drive"]["center"][1] <= ends[1] + 1e-3
+    assert any("mean of 2 photos" in q for q in both["drive"]["quality"])
+    assert not both["advice"][0]["look_again"]
+    assert both["coast"] == alone["coast"]
+
+
+def test_one_more_photo_needs_a_first_one_corners_and_another_picture(tmp_path: Path) -> None:
+    options = photo_options()
+    (tmp_path / "copy.jpg").write_bytes(Path(options[1]).read_bytes())
+    for more, sentence in (
+        (("--drive-again", options[1]), "1 photos, but 0 sets of corners"),
+        (("--drive-again", str(tmp_path / "copy.jpg"), "--drive-again-corners", options[3]), "given twice"),
+    ):
+        done = CliRunner().invoke(app, ["read", "--design", "TY-222", *options, *more])
+        assert done.exit_code == 2
+        assert sentence in done.output
+    words = ["--drive-words", "high", "--drive-again", options[1], "--drive-again-corners", options[3]]
+    done = CliRunner().invoke(app, ["read", "--design", "TY-222", *words])
+    assert done.exit_code == 2
+    assert "no first photo" in done.output

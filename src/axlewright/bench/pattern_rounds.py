@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 MOST_JOBS: Final = 12
 """Finished jobs of a design that are looked at, the last ones: more add little and cost 0.1 s each, once."""
 STILL_MM: Final = 1e-9
+LOOKS: Final = ("photo", "teeth")
+"""Ways of reading that count together when there are several at one setting."""
 
 
 def context(known: Known) -> dict[str, Any]:
@@ -165,8 +167,8 @@ def _with_looks_here(
 ) -> dict[Any, PatternReading]:
     """Return the readings together with those of earlier rounds at the same setting.
 
-    A flank that was not read this time counts as it was read then. The same photo read anew stands in place
-    of its older reading.
+    A flank that was not read this time counts as it was read then. Photos count together; the same photo read
+    anew stands in place of its older reading, and so do words and sketches.
     """
     from axlewright.pattern import combine_looks
 
@@ -174,8 +176,10 @@ def _with_looks_here(
     counted = set(photos)
     for entry in reversed(_rounds_here(entries, now, before)):
         for flank, kept in entry.payload["flanks"].items():
-            if not photos_of(kept) & counted:
-                looks.setdefault(flank, []).insert(0, kept_reading(kept, flank))
+            reading, newer = kept_reading(kept, flank), looks.setdefault(flank, [])
+            independent = reading.source in LOOKS and all(r.source in LOOKS for r in newer)
+            if not newer or (independent and not photos_of(kept) & counted):
+                newer.insert(0, reading)
             counted |= photos_of(kept)
     return {flank: combine_looks(several) for flank, several in looks.items()}
 
