@@ -102,7 +102,7 @@ class Evidence:
         Flanks of which a photo was taken now and refused. When it is the flank that decides, the first advice
         is to take it again.
     looked_again : bool
-        The flank that decides was photographed before at this setting: a better photo is not asked for twice.
+        The flank that decides was photographed before at this setting: one more is not offered again.
     """
 
     design: GearSetDesign

@@ -109,17 +109,15 @@ def photograph_once_more(flank: str, worth: LookWorth, spacer_now_mm: float | No
     """
     text = (
         _(
-            "Photograph the drive flank once more, on another tooth, before anything is changed. "
-            "It takes minutes and should raise the chance of the last teardown from {now} to about "
-            "{then}. Fresh, thin paint, soft light from the side. Both photos then count; without it the "
-            "next advice below stands."
+            "Photograph the drive flank once more, on another tooth, before anything is changed: that should "
+            "raise the chance of the last teardown from {now} to about {then}. Fresh, thin paint, soft light "
+            "from the side; both photos then count."
         )
         if flank == "drive"
         else _(
-            "Photograph the coast flank once more, on another tooth, before anything is changed. "
-            "It takes minutes and should raise the chance of the last teardown from {now} to about "
-            "{then}. Fresh, thin paint, soft light from the side. Both photos then count; without it the "
-            "next advice below stands."
+            "Photograph the coast flank once more, on another tooth, before anything is changed: that should "
+            "raise the chance of the last teardown from {now} to about {then}. Fresh, thin paint, soft light "
+            "from the side; both photos then count."
         )
     ).format(now=show_chance(worth.chance_now), then=show_chance(worth.chance_then))
     return replace(look_first(text, spacer_now_mm), saves_hours=worth.hours_saved)

@@ -73,8 +73,10 @@ def _page(
     shown, questions = advice_shown(told, system), list(told.get("questions", ()))
     offered = bool(told.get("values", {}).get("offered")) and len(shown) > 1
     declined = offered and newest_advice is not None and newest_advice.payload.get("saves_hours") is None
+    if offered:  # the advice itself says it
+        questions = [q for q in questions if q != told.get("why")]
     if declined:  # the next advice stands in place of one more photo
-        shown, questions = shown[1:], [q for q in questions if q != told.get("why")]
+        shown = shown[1:]
     came_words, came = compared_shown(told, system)
     standing = view.step("pattern").status
     values = {
