@@ -9,7 +9,7 @@ count; what two photos alone come to is told beside it. Cases are numbered: the 
 Results are appended to a file, so that a long run can be done in pieces; cases from 1000 to 2999 were used to
 set things in reader and diagnosis, or to choose between ways.
 
-    python benchmarks/reading_photos.py --first 2000 --count 150 --results results.jsonl [--minutes 8]
+    python benchmarks/reading_photos.py --first 4000 --count 400 --results results.jsonl [--minutes 8]
         [--keep drawings/] [--workers 2]
     python benchmarks/reading_photos.py --results results.jsonl --table
 """
@@ -21,6 +21,7 @@ import hashlib
 import json
 import pickle
 import sys
+import tempfile
 import time
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -289,14 +290,16 @@ def kept_rows(path: Path) -> Rows:
 def main() -> None:
     """Run a piece of the trial, or print its table."""
     p = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    p.add_argument("--first", type=int, default=2000)
-    p.add_argument("--count", type=int, default=150)
-    p.add_argument("--results", type=Path, required=True, help="JSON lines, appended to")
+    p.add_argument("--first", type=int, default=4000)
+    p.add_argument("--count", type=int, default=24)
+    p.add_argument("--results", type=Path, help="JSON lines, appended to; a passing file when not given")
     p.add_argument("--keep", type=Path, help="directory to keep drawings in, to read them again")
     p.add_argument("--minutes", type=float, default=60.0, help="start no new case after this time")
     p.add_argument("--workers", type=int, default=2)
     p.add_argument("--table", action="store_true", help="print the table of what is there and stop")
     a = p.parse_args()
+    if a.results is None:
+        a.results = Path(tempfile.mkdtemp()) / "results.jsonl"
     if not a.table:
         done = {int(r["case"]) for r in kept_rows(a.results)}
         todo = [(n, a.keep) for n in range(a.first, a.first + a.count) if n not in done]

@@ -13,6 +13,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+import tempfile
 import time
 from pathlib import Path
 from typing import Any
@@ -185,10 +186,12 @@ def main() -> None:
     p = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     p.add_argument("--first", type=int, default=0)
     p.add_argument("--count", type=int, default=12)
-    p.add_argument("--results", type=Path, required=True)
+    p.add_argument("--results", type=Path, help="JSON lines, appended to; a passing file when not given")
     p.add_argument("--minutes", type=float, default=60.0)
     p.add_argument("--table", action="store_true")
     a = p.parse_args()
+    if a.results is None:
+        a.results = Path(tempfile.mkdtemp()) / "results.jsonl"
     rows: list[dict[str, Any]] = []
     if a.results.exists():
         rows = [json.loads(line) for line in a.results.read_text(encoding="utf-8").splitlines() if line]
