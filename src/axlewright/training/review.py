@@ -255,6 +255,7 @@ def ask(played: Played, upto: int | None = None) -> Diagnosis:
         history=tuple(rounds(k) for k in rolled[:-1]),
         spacer_now_mm=played.axle.spacer_mm
         + sum(a.amount_mm for a in part.attempt.actions if a.kind == "press"),
+        looked_again=True,  # an exercise has no second photo to take
     )
     return diagnose(evidence, shim_step_mm=SHIM_STEP_MM)
 
