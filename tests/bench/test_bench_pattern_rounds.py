@@ -14,15 +14,9 @@ from axlewright.bench import FieldError, enter, start_job
 from axlewright.bench.entering import known_of
 from axlewright.bench.kept_masks import mask_lines, mask_rows
 from axlewright.bench.pattern_correcting import Correction, check_mask, edges_of, nudged
-from axlewright.bench.pattern_judging import doubts_before, judge, runout_notes
+from axlewright.bench.pattern_doubts import doubts_before, runout_notes
 from axlewright.bench.pattern_looks import ReadFlank, kept_reading
-from axlewright.bench.pattern_rounds import (
-    context,
-    earlier_rounds,
-    learned_of,
-    moved_since,
-    read_rounds,
-)
+from axlewright.bench.pattern_rounds import earlier_rounds, learned_of, moved_since, read_rounds
 from axlewright.bench.pattern_shown import advice_shown, cause_bars, compared_shown, cure_bars, ways_shown
 from axlewright.bench.patterns import (
     FlankLook,
@@ -37,7 +31,7 @@ from axlewright.bench.patterns import (
 from axlewright.contact import Settings, measure_mask, roll
 from axlewright.diagnosis import Evidence, diagnose
 from axlewright.errors import InputError
-from axlewright.pattern import PatternReading, combine_looks, combine_teeth
+from axlewright.pattern import PatternReading, combine_teeth
 from axlewright.records import Job, JobStore, standing
 
 SD = (0.02, 0.03)
@@ -91,90 +85,6 @@ def test_after_a_change_expected_and_came_are_held_beside_each_other(store: JobS
     assert any("did not bring what was expected" in q for q in third.questions)
 
 
-def read_badly() -> dict[str, PatternReading]:
-    return {k: replace(one, center_sd=(0.06, 0.06)) for k, one in read_of(Settings(0.13)).items()}
-
-
-def test_one_more_photo_not_taken_leaves_the_next_advice(store: JobStore, job: Job) -> None:
-    first = enter_readings(store, job.number, read_badly(), who="b")
-    offer = next(e for e in first.entries if e.kind == "advice")
-    assert offer.payload["saves_hours"] > 0.4
-    assert set(first.entries[1].payload["expected"]) == {"drive", "coast"}, "those of the change"
-    answer_advice(store, job.number, offer.seq, False, "no paint left", who="b", idempotency_key="k")
-    answer_advice(store, job.number, offer.seq, False, "no paint left", who="b", idempotency_key="k")
-    written = store.entries(job.number, kind="advice")
-    assert len(written) == 2
-    assert written[1].payload["pinion_move_mm"] < -0.08
-    assert written[1].payload["of"] == offer.payload["of"]
-    now = {"spacer_now_mm": None, "place": "under_head", "ring_moved_total_mm": 0.0}
-    entries = standing(store.entries(job.number))
-    assert moved_since(entries, read_rounds(entries)[0], now) is None, "not said whether it was followed"
-    answer_advice(store, job.number, written[1].seq, True, "", who="b")
-    entries = standing(store.entries(job.number))
-    moved = moved_since(entries, read_rounds(entries)[0], now)
-    assert moved == (written[1].payload["pinion_move_mm"], written[1].payload["shim_move_mm"])
-
-
-def test_no_more_photo_is_offered_where_the_measured_sum_agrees(store: JobStore, job: Job) -> None:
-    enter(store, job.number, "depth", depth(0.0559), who="b")
-    first = enter_readings(store, job.number, read_badly(), who="b")
-    assert first.values["sum_agrees"]
-    assert first.verdict == "not ok"
-    assert first.values["spacer_of_sum_mm"] == pytest.approx(0.0629 * INCH, abs=0.001)
-
-
-def test_the_same_photo_read_anew_stands_alone(store: JobStore, job: Job) -> None:
-    """The same picture with better corners tells nothing new beside its first reading."""
-    known = known_of(store, job.number, who="b", system="inch")
-    badly, kept = read_badly(), {}
-    for sha in ("one", "one", "two"):
-        for flank, one in badly.items():
-            kept[flank] = ReadFlank(one, {"summary": one.summary(), "mask": mask_lines(one.pattern.mask),
-                                          "photo": f"{sha}-{flank}"})  # fmt: skip
-        now = context(known)
-        found, _told = judge(store, known, kept, now)
-        count = [n for n in found.notes if "mean of" in n]
-        assert len(count) == (2 if sha == "two" else 0)
-        payload = {"flanks": {flank: one.kept for flank, one in kept.items()}, "context": now}
-        reading = store.add_entry(job.number, "reading", "pattern", payload, who="b")
-        offered = {"of": reading.seq, "look_again": True, "pinion_move_mm": 0.0, "shim_move_mm": 0.0}
-        store.add_entry(job.number, "advice", "pattern", offered, who="b")
-        known = known_of(store, job.number, who="b", system="inch")
-    assert "mean of 2 photos" in count[0], "the first reading of the same photo counts no more"
-
-
-def test_one_more_photo_is_asked_for_once_and_both_count(store: JobStore, job: Job) -> None:
-    badly = read_badly()
-    first = enter_readings(store, job.number, badly, who="b")
-    assert first.verdict == "ask"
-    assert "one more photo" in first.why
-    assert "once more" in first.values["first_step"]
-    assert "pinion_move_mm" not in first.values
-    drive = badly["drive"]
-    x, y = drive.pattern.center
-    lower = replace(drive, pattern=replace(drive.pattern, center=(x, y - 0.08)))
-    second = enter_readings(store, job.number, {"drive": lower}, who="b")
-    assert "once more" not in second.values["first_step"]
-    assert second.values["pinion_move_mm"] < -0.08
-    notes = " ".join(second.notes)
-    assert f"mean of 2 photos at this setting: {y - 0.04:+.2f}" in notes
-    assert "The coast flank counts as it was read before" in notes
-    assert "coast flank was not read" not in notes
-    both = diagnose(Evidence(aw.load_design("TY-222"), combine_looks([drive, lower]), badly["coast"]))
-    kept = second.entries[1].payload["diagnosis"]
-    assert kept["cause"]["pinion_out_mm"]["mean"] == pytest.approx(
-        both.cause["pinion_out_mm"].mean, abs=0.002
-    ), "masks are kept in rows and columns, places in four digits"
-
-
-def test_after_a_change_a_photo_stands_alone(store: JobStore, job: Job) -> None:
-    enter(store, job.number, "depth", depth(0.0559), who="b")
-    enter_readings(store, job.number, read_of(Settings(0.13)), who="b")
-    enter(store, job.number, "depth", depth(0.0609), who="b")
-    second = enter_readings(store, job.number, read_of(Settings(0.003)), who="b")
-    assert not any("photos at this setting" in n for n in second.notes)
-
-
 def test_a_followed_advice_counts_as_moved_where_no_spacer_is_known(store: JobStore, job: Job) -> None:
     first = enter_readings(store, job.number, read_of(Settings(0.13)), who="b")
     advice = next(e for e in first.entries if e.kind == "advice")
@@ -217,7 +127,6 @@ def test_finished_jobs_teach_the_design_and_the_next_job_is_read_better(store: J
 
 
 def test_jobs_in_words_and_other_designs_teach_nothing(store: JobStore, job: Job) -> None:
-    from axlewright.bench.entering import known_of
 
     other = start_job(store, design_name="TY-310", vehicle="bus", complaint="c", who="b").number
     spoken = start_job(store, design_name="TY-222", vehicle="v", complaint="c", who="b").number

@@ -70,3 +70,15 @@ def test_it_is_offered_where_it_saves_twice_its_minutes(seen):
         assert first.look_again == offered
         assert (first.saves_hours is not None) == offered
         assert second.pinion_move_mm != 0.0
+
+
+def test_only_what_is_on_the_shelf_is_counted(seen):
+    """A shelf without anything near: no photo makes its spacers fit, so none is offered for that."""
+    evidence = replace(
+        seen("TY-222", Settings(pinion_out_mm=0.13), looked_again=False),
+        drive_center_sd=(0.08, 0.08),
+        spacer_now_mm=1.40,
+    )
+    assert diagnose(evidence).advice[0].saves_hours is not None
+    first = diagnose(evidence, spacer_stock=(1.40, 1.42, 1.90)).advice[0]
+    assert first.saves_hours is None

@@ -309,7 +309,7 @@ def test_one_more_photo_needs_a_first_one_corners_and_another_picture(tmp_path: 
     options = photo_options()
     (tmp_path / "copy.jpg").write_bytes(Path(options[1]).read_bytes())
     for more, sentence in (
-        (("--drive-again", options[1]), "1 photos, but 0 sets of corners"),
+        (("--drive-again", options[1]), "differ in number (1 and 0)"),
         (("--drive-again", str(tmp_path / "copy.jpg"), "--drive-again-corners", options[3]), "given twice"),
     ):
         done = CliRunner().invoke(app, ["read", "--design", "TY-222", *options, *more])
@@ -319,3 +319,18 @@ def test_one_more_photo_needs_a_first_one_corners_and_another_picture(tmp_path: 
     done = CliRunner().invoke(app, ["read", "--design", "TY-222", *words])
     assert done.exit_code == 2
     assert "no first photo" in done.output
+
+
+def test_a_refused_photo_beside_a_read_one_is_told_and_the_read_one_counts(tmp_path: Path) -> None:
+    options = photo_options()
+    with Image.open(options[1]) as picture:
+        picture.point(lambda v: int(0.85 * v)).save(tmp_path / "good.jpg", "JPEG", quality=88)
+    bad = str(blurred(Path(options[1]), tmp_path / "bad.jpg"))
+    good = str(tmp_path / "good.jpg")
+    for first, second in ((bad, good), (good, bad)):
+        told = ask("--drive", first, *options[2:4], "--drive-words", "low",
+                   "--drive-again", second, "--drive-again-corners", options[3])  # fmt: skip
+        assert told["refused"]["drive"]["photo"] == "bad.jpg"
+        assert told["drive"]["source"] == "photo", "words stand in only where no photo is read"
+        assert not any("earlier photo" in q for q in told["drive"]["quality"])
+        assert "was refused" not in told["advice"][0]["text"]

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.bench.found import Found, Known, ShownReading, ShownSum, pinion_out_of_spacers, plain_sum
+from axlewright.bench.pattern_doubts import doubts_before, runout_notes
 from axlewright.bench.pattern_looks import FlankName, ReadFlank
-from axlewright.bench.pattern_rounds import evidence_of, expected_and_came, learned_of, photos_of
-from axlewright.errors import AxlewrightError
+from axlewright.bench.pattern_rounds import evidence_of, expected_and_came, learned_of, looks_here
+from axlewright.bench.setting_looks import Look, notes_of, photos_of, together
 from axlewright.language import Shown, _, n_
 from axlewright.units import show_length
 
 if TYPE_CHECKING:
-    from axlewright.diagnosis import Advice, Diagnosis, Evidence
+    from axlewright.diagnosis import Advice, Diagnosis, Evidence, ExpectedVsCame, LearnedDesign
     from axlewright.gearset import GearSetDesign
     from axlewright.pattern import PatternReading
     from axlewright.records import JobStore
@@ -25,11 +26,6 @@ UNKNOWN_SPACER: Final = n_(
 )
 PREFER_WITHIN_MM: Final = 0.005
 """A spacer change smaller than this is none (common practice, no source)."""
-GEARS_OUT: Final = ("L2", "L3")
-ROUGH_SD: Final = 0.15
-"""A profile place on drive known worse than this is too rough to press a bearing for: 0.15 is about 0.0025 in
-of depth, half of what takes a pattern to the edge."""
-SURE_OF_DIRECTION: Final = 0.9
 
 
 def judge(
@@ -46,12 +42,12 @@ def judge(
     now : mapping
         As `pattern_rounds.context` gives it.
     """
-    from axlewright.diagnosis import Goal, diagnose, figures_words, show_chance
+    from axlewright.diagnosis import Goal, diagnose
 
     assert known.design is not None  # asked by the only caller
-    readings = {flank: one.reading for flank, one in read.items()}
-    photos = {sha for one in read.values() for sha in photos_of(one.kept)}
-    evidence = evidence_of(known.design, known.entries, readings, now, photos=photos)
+    newest = {flank: Look(one.reading, photos_of(one.kept), one.doubts) for flank, one in read.items()}
+    looks = looks_here(known.entries, newest, now)
+    evidence = evidence_of(known.design, known.entries, looks, now)
     shelf = [item.thickness_mm for item in known.shelf if item.count > 0]
     learned = learned_of(store, known)
     goal = Goal.for_axle(now.get("drives_on", "drive"))
@@ -61,12 +57,57 @@ def judge(
         priors=None if learned is None else learned.priors,
         goal=goal,
     )
-    diagnosis = without_needless_look(diagnosis, now)
+    came = expected_and_came(known.design, known.entries, evidence, now)
+    case = _Case(known, read, looks, now, evidence, goal.deciding_flank, learned, came)
+    if diagnosis.advice and diagnosis.advice[0].saves_hours is not None:
+        without = replace(diagnosis, advice=diagnosis.advice[1:])
+        if _by_sum(diagnosis, now)[1]:  # the measured depth sum says the same as the patterns: no offer
+            return _found(case, without), without
+        found = _found(case, diagnosis)
+        # All that is asked and summed up before the change stands ready for when the photo is not taken.
+        found.values["without_photo"] = _found(case, without).payload()
+        return found, diagnosis
+    return _found(case, diagnosis), diagnosis
+
+
+@dataclass(frozen=True, slots=True)
+class _Case:
+    """What is judged: the job as it is known, the flanks as read, and what counts with them."""
+
+    known: Known
+    read: Mapping[FlankName, ReadFlank]
+    looks: Mapping[Any, Sequence[Look]]
+    now: Mapping[str, Any]
+    evidence: Evidence
+    deciding: FlankName
+    learned: LearnedDesign | None
+    came: ExpectedVsCame | None
+
+    @property
+    def standing(self) -> dict[FlankName, ReadFlank]:
+        """All flanks that count, as all photos of this setting show them, with every doubt."""
+        out: dict[FlankName, ReadFlank] = {}
+        for flank, reading in together(self.looks).items():
+            doubts = [d for look in self.looks[flank] for d in look.doubts]
+            several = self.read[flank].several if flank in self.read else None
+            out[flank] = ReadFlank(reading, {"doubts": list(dict.fromkeys(doubts))}, (), several)
+        return out
+
+
+def _found(case: _Case, diagnosis: Diagnosis) -> Found:
+    """Return finding and verdict of a diagnosis, its first advice taken."""
+    from axlewright.diagnosis import figures_words, show_chance
+
+    known, now, learned, read = case.known, case.now, case.learned, case.read
+    design = case.evidence.design
+    readings = {flank: one.reading for flank, one in read.items()}
+    standing = case.standing
     found = Found()
     _show_readings(found, readings)
-    found.notes += looks_here_notes(readings, evidence)
-    found.values["acceptance"] = _acceptance(readings, known.design, now)
-    found.notes += runout_notes(read, known.design)
+    notes, contradictions = notes_of(case.looks, read)
+    found.notes += notes
+    found.values["acceptance"] = _acceptance({f: one.reading for f, one in standing.items()}, design, now)
+    found.notes += runout_notes(read, design)
     depth = diagnosis.cause["pinion_out_mm"]
     found.notes.insert(0, diagnosis.words)
     found.notes.append(diagnosis.figures)
@@ -80,7 +121,7 @@ def judge(
     if learned is not None:
         found.notes.append(_("Used from finished jobs: {words}").format(words=learned.words))
         found.values["learned_from_jobs"] = learned.jobs
-    came = expected_and_came(known.design, known.entries, evidence, now)
+    came = case.came
     if came is not None:
         found.values["expected_came"] = came.to_json()
         found.notes.append(_("After the last change: {words}").format(words=came.words))
@@ -96,19 +137,23 @@ def judge(
         found.verdict = "ask"
         found.why = _("no setting of this design explains these patterns: check design, flanks and pictures")
         found.questions.append(_("Do design, flank and picture belong together?"))
-        return found, diagnosis
+        return found
     if best.look_again:  # a look comes before every change
         found.verdict, found.why = "ask", _("What does the flank that decides show? It was not read.")
-        found.values["offered"] = best.saves_hours is not None
-        if goal.deciding_flank in read:
+        if case.deciding in standing:
             found.why = (
                 _("What does one more photo of the flank that decides show? It is worth its minutes.")
                 if best.saves_hours is not None
                 else _("What do photos of both flanks show? What was said is too rough to decide.")
             )
-        found.questions.insert(0, found.why)
-        found.values |= {"first_step": best.text, "cost_words": best.cost_words}
-        return found, diagnosis
+        found.questions = [found.why, *contradictions]
+        _compare_with_sum(found, known, diagnosis, now)
+        found.values |= {
+            "first_step": best.text,
+            "cost_words": best.cost_words,
+            "offered": best.saves_hours is not None,
+        }
+        return found
     found.values |= {
         "spacer_to_fit_mm": best.spacer_to_fit_mm,
         "spacer_change_mm": best.spacer_change_mm,
@@ -126,13 +171,14 @@ def judge(
     if now["spacer_now_mm"] is None and best.spacer_change_mm:
         found.questions.insert(0, _(UNKNOWN_SPACER))
     surprised = came is not None and not came.as_expected
-    doubts = doubts_before(best, read, diagnosis, surprised, goal.deciding_flank)
+    doubts = doubts_before(best, standing, diagnosis, surprised, case.deciding)
+    doubts = [*contradictions, *doubts]
     found.questions += doubts
     wanted = _compare_with_sum(found, known, diagnosis, now)
     if best.pinion_move_mm == 0.0 and best.shim_move_mm == 0.0 and best.cost_class == "L0":
         found.verdict = "ask"
         found.why = _("nothing better than leaving it: look at the marks and say whether they are right")
-        return found, diagnosis
+        return found
     found.verdict = "not ok"
     if wanted is not None and best.spacer_change_mm:
         _prefer_sum(found, known, best, now, wanted)
@@ -152,7 +198,7 @@ def judge(
         found.notes[found.notes.index(diagnosis.figures)] = found.values["figures"] = figures
     if doubts:
         found.verdict, found.why = "ask", doubts[0]
-    return found, diagnosis
+    return found
 
 
 def _show_readings(found: Found, readings: Mapping[FlankName, PatternReading]) -> None:
@@ -180,35 +226,6 @@ def _show_readings(found: Found, readings: Mapping[FlankName, PatternReading]) -
         ]
 
 
-def without_needless_look(diagnosis: Diagnosis, now: Mapping[str, Any]) -> Diagnosis:
-    """Leave out the offer of one more photo where the measured depth sum says the same as the patterns."""
-    if diagnosis.advice and diagnosis.advice[0].saves_hours is not None and _by_sum(diagnosis, now)[1]:
-        return replace(diagnosis, advice=diagnosis.advice[1:])
-    return diagnosis
-
-
-def looks_here_notes(readings: Mapping[FlankName, PatternReading], evidence: Evidence) -> list[str]:
-    """Say what earlier rounds at the same setting add to this one."""
-    out = []
-    for flank, together in (("drive", evidence.drive), ("coast", evidence.coast)):
-        alone = readings.get(flank)  # type: ignore[call-overload]
-        if together is None or together is alone:
-            continue
-        if alone is None:
-            out.append(
-                _("The drive flank counts as it was read before at this setting.")
-                if flank == "drive"
-                else _("The coast flank counts as it was read before at this setting.")
-            )
-            continue
-        out += [
-            (_("drive: {sentence}") if flank == "drive" else _("coast: {sentence}")).format(sentence=sentence)
-            for sentence in getattr(together, "quality", ())
-            if sentence not in alone.quality
-        ]
-    return out
-
-
 def _acceptance(
     readings: Mapping[FlankName, PatternReading], design: GearSetDesign, now: Mapping[str, Any]
 ) -> dict[str, list[dict[str, Any]]]:
@@ -227,72 +244,6 @@ def _acceptance(
         ]
         for flank, reading in readings.items()
     }
-
-
-def runout_notes(read: Mapping[FlankName, ReadFlank], design: GearSetDesign) -> list[str]:
-    """Return what the wander of several teeth says of runout; empty when they do not wander."""
-    several = {flank: one.several for flank, one in read.items() if one.several is not None}
-    if not any(one.runout for one in several.values()):
-        return []
-    from axlewright.pattern import estimate_runout
-
-    try:
-        return list(estimate_runout(design, drive=several.get("drive"), coast=several.get("coast")).notes)
-    except AxlewrightError as error:
-        return [str(error)]
-
-
-def doubts_before(
-    best: Advice,
-    read: Mapping[FlankName, ReadFlank],
-    diagnosis: Diagnosis,
-    surprised: bool = False,
-    deciding: FlankName = "drive",
-) -> list[str]:
-    """Return what should be asked before gears come out for an advice; empty when nothing is doubtful.
-
-    Parameters
-    ----------
-    surprised : bool
-        Whether the last change brought something else than was expected of it.
-    deciding : {"drive", "coast"}
-        The flank that decides.
-    """
-    if best.cost_class not in GEARS_OUT:
-        return []
-    out = []
-    for flank, one in read.items():
-        for doubt in one.doubts:
-            out.append(
-                _("Before anything is pressed, {flank} flank: {doubt}").format(flank=flank, doubt=doubt)
-            )
-    decides = read.get(deciding)
-    if decides is not None and decides.reading.center_sd[1] > ROUGH_SD:
-        out.append(
-            _("The drive flank is known only roughly: photograph it before a bearing is pressed for this.")
-            if deciding == "drive"
-            else _(
-                "The coast flank is known only roughly: photograph it before a bearing is pressed for this."
-            )
-        )
-    moves = diagnosis.posterior.settings[:, 0]
-    sure = max(float((moves > 0.0).mean()), float((moves < 0.0).mean()))
-    cure = diagnosis.cure["pinion_move_mm"]
-    if sure < SURE_OF_DIRECTION and cure.p05 < 0.0 < cure.p95:
-        out.append(
-            _(
-                "Neither cause nor cure is sure of its direction: roll and read both flanks once more before "
-                "a bearing is pressed."
-            )
-        )
-    if surprised:
-        out.append(
-            _(
-                "The last change did not bring what was expected of it: find out why before the next bearing "
-                "is pressed."
-            )
-        )
-    return list(dict.fromkeys(out))
 
 
 def _compare_with_sum(

@@ -2,27 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.bench.found import Known, pinion_out_of_spacers
-from axlewright.bench.pattern_looks import kept_reading
+from axlewright.bench.setting_looks import Look, gathered, look_of, looked_again, together
 from axlewright.language import chosen
 from axlewright.units import chosen_system
 
 if TYPE_CHECKING:
     from axlewright.diagnosis import Earlier, Evidence, ExpectedVsCame, LearnedDesign
     from axlewright.gearset import GearSetDesign
-    from axlewright.pattern import PatternReading
     from axlewright.records import Entry, JobStore
 
 MOST_JOBS: Final = 12
 """Finished jobs of a design that are looked at, the last ones: more add little and cost 0.1 s each, once."""
 STILL_MM: Final = 1e-9
-LOOKS: Final = ("photo", "teeth")
-"""Ways of reading that count together when there are several at one setting."""
+SAME_BACKLASH_MM: Final = 0.05
+"""A mean backlash that differs by more was changed: readings scatter by about 0.02 mm each, a ring gear moved
+by 0.003 in changes it by about 0.07 mm (common practice, no source)."""
 
 
 def context(known: Known) -> dict[str, Any]:
@@ -122,75 +122,89 @@ def moved_since(
     return pinion, ring
 
 
-def earlier_rounds(
-    entries: Sequence[Entry], now: Mapping[str, Any], before: int | None = None
-) -> tuple[Earlier, ...]:
-    """Return earlier rounds of this job, oldest first, with what was moved since."""
-    from axlewright.diagnosis import Earlier
+def _moved(
+    entries: Sequence[Entry], entry: Entry, now: Mapping[str, Any], before: int | None
+) -> tuple[float, float] | None:
+    """Return what was moved since a round; None where it cannot be told.
 
-    out = []
+    With nothing told as moved, a backlash that changed by more than readings scatter tells otherwise.
+    """
+    moved = moved_since(entries, entry, now, before)
+    then = entry.payload.get("context", {}).get("backlash_mm")
+    still = moved is not None and max(abs(m) for m in moved) < STILL_MM
+    if still and then is not None and now["backlash_mm"] is not None:
+        return moved if abs(float(then) - float(now["backlash_mm"])) <= SAME_BACKLASH_MM else None
+    return moved
+
+
+def _by_setting(
+    entries: Sequence[Entry], now: Mapping[str, Any], before: int | None
+) -> dict[tuple[float, float], list[Entry]]:
+    """Return earlier rounds by what was moved since (pinion, ring gear) [mm], oldest first each."""
+    out: dict[tuple[float, float], list[Entry]] = {}
     for entry in read_rounds(entries):
         if before is not None and entry.seq >= before:
             break
-        moved = moved_since(entries, entry, now, before)
-        if moved is None or max(abs(m) for m in moved) < STILL_MM:
-            continue  # the same setting: `_with_looks_here` has it
-        read = {flank: kept_reading(one, flank) for flank, one in entry.payload["flanks"].items()}
-        backlash = entry.payload.get("context", {}).get("backlash_mm")
+        moved = _moved(entries, entry, now, before)
+        if moved is not None:
+            pinion, ring = (round(m / STILL_MM) * STILL_MM for m in moved)
+            out.setdefault((pinion, ring), []).append(entry)
+    return out
+
+
+def _kept_looks(rounds: Sequence[Entry]) -> list[dict[Any, Look]]:
+    """Return kept rounds as looks, the newest first."""
+    return [
+        {flank: look_of(kept, flank) for flank, kept in entry.payload["flanks"].items()}
+        for entry in reversed(rounds)
+    ]
+
+
+def earlier_rounds(
+    entries: Sequence[Entry], now: Mapping[str, Any], before: int | None = None
+) -> tuple[Earlier, ...]:
+    """Return earlier settings of this job, oldest first, with what was moved since."""
+    from axlewright.diagnosis import Earlier
+
+    out = []
+    for moved, rounds in _by_setting(entries, now, before).items():
+        if max(abs(m) for m in moved) < STILL_MM:
+            continue  # the same setting: `looks_here` has it
+        read = together(gathered(_kept_looks(rounds)))
+        backlash = rounds[-1].payload.get("context", {}).get("backlash_mm")
         out.append(Earlier(read.get("drive"), read.get("coast"), *moved, backlash))
     return tuple(out)
 
 
-def _rounds_here(entries: Sequence[Entry], now: Mapping[str, Any], before: int | None) -> list[Entry]:
-    """Return the earlier rounds since which nothing was moved, oldest first."""
-    out = []
-    for entry in read_rounds(entries):
-        if before is not None and entry.seq >= before:
-            break
-        moved = moved_since(entries, entry, now, before)
-        if moved is not None and max(abs(m) for m in moved) < STILL_MM:
-            out.append(entry)
-    return out
-
-
-def photos_of(kept: Mapping[str, Any]) -> set[str]:
-    """Return the hashes of the photos a kept flank was read from."""
-    return {str(one["photo"]) for one in (kept, *kept.get("teeth", ())) if one.get("photo")}
-
-
-def _with_looks_here(
+def looks_here(
     entries: Sequence[Entry],
-    readings: Mapping[Any, PatternReading],
-    photos: Collection[str],
+    newest: Mapping[Any, Look],
     now: Mapping[str, Any],
-    before: int | None,
-) -> dict[Any, PatternReading]:
-    """Return the readings together with those of earlier rounds at the same setting.
+    before: int | None = None,
+) -> dict[Any, tuple[Look, ...]]:
+    """Return the looks of each flank that count now, with those of earlier rounds at the same setting.
 
-    A flank that was not read this time counts as it was read then. Photos count together; the same photo read
-    anew stands in place of its older reading, and so do words and sketches.
+    Parameters
+    ----------
+    entries : sequence of Entry
+        Those of the job that count.
+    newest : mapping of "drive", "coast" to Look
+        As they were read in this round.
+    now : mapping
+        As `context` gives it.
+    before : int, optional
+        `seq` of this round when it is kept already; only older ones count with it.
     """
-    from axlewright.pattern import combine_looks
-
-    looks: dict[Any, list[PatternReading]] = {flank: [reading] for flank, reading in readings.items()}
-    counted = set(photos)
-    for entry in reversed(_rounds_here(entries, now, before)):
-        for flank, kept in entry.payload["flanks"].items():
-            reading, newer = kept_reading(kept, flank), looks.setdefault(flank, [])
-            independent = reading.source in LOOKS and all(r.source in LOOKS for r in newer)
-            if not newer or (independent and not photos_of(kept) & counted):
-                newer.insert(0, reading)
-            counted |= photos_of(kept)
-    return {flank: combine_looks(several) for flank, several in looks.items()}
+    here = _by_setting(entries, now, before).get((0.0, 0.0), [])
+    return gathered([newest, *_kept_looks(here)])
 
 
 def evidence_of(
     design: GearSetDesign,
     entries: Sequence[Entry],
-    readings: Mapping[Any, PatternReading],
+    looks: Mapping[Any, Sequence[Look]],
     now: Mapping[str, Any],
     before: int | None = None,
-    photos: Collection[str] = (),
 ) -> Evidence:
     """Return all that is known of a set at one round.
 
@@ -198,20 +212,17 @@ def evidence_of(
     ----------
     entries : sequence of Entry
         Those of the job that count.
-    readings : mapping of "drive", "coast" to PatternReading
+    looks : mapping of "drive", "coast" to sequence of Look
+        As `looks_here` gives them.
     now : mapping
         As `context` gives it.
     before : int, optional
         `seq` of this round when it is kept already; only older ones are its history.
-    photos : collection of str
-        Hashes of the photos that `readings` come from.
     """
     from axlewright.diagnosis import Evidence
 
+    readings = together(looks)
     decides = "coast" if now.get("drives_on") == "coast" else "drive"
-    looked_again = any(decides in e.payload["flanks"] for e in _rounds_here(entries, now, before))
-    readings = _with_looks_here(entries, readings, photos, now, before)
-
     shims = now.get("side_shims_mm")
     return Evidence(
         design,
@@ -226,16 +237,15 @@ def evidence_of(
         place=now["place"],
         history=earlier_rounds(entries, now, before),
         side_shims_mm=None if shims is None else (float(shims[0]), float(shims[1])),
-        looked_again=looked_again,
+        looked_again=looked_again(looks.get(decides, ())),
     )
 
 
 def evidence_of_round(design: GearSetDesign, entries: Sequence[Entry], entry: Entry) -> Evidence:
     """Return what was known of a set at a round that is kept."""
-    flanks = entry.payload["flanks"]
-    read = {flank: kept_reading(one, flank) for flank, one in flanks.items()}
-    photos = {sha for one in flanks.values() for sha in photos_of(one)}
-    return evidence_of(design, entries, read, entry.payload["context"], entry.seq, photos)
+    newest = {flank: look_of(one, flank) for flank, one in entry.payload["flanks"].items()}
+    now = entry.payload["context"]
+    return evidence_of(design, entries, looks_here(entries, newest, now, entry.seq), now, entry.seq)
 
 
 def expected_and_came(

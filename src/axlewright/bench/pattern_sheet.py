@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.bench.kept_masks import mask_rows
+from axlewright.bench.pattern_rounds import read_rounds
 from axlewright.bench.view import JobView, Round
 from axlewright.language import Shown, _, n_
 from axlewright.units import System, show_length
@@ -71,6 +72,7 @@ def sheet_parts(store: JobStore, view: JobView, system: System) -> SheetParts:
     if one is None:
         return SheetParts()
     from axlewright.bench.designs import design_of_job
+    from axlewright.records import standing
     from axlewright.sheets import Advice, Cause, PatternPicture, Photo
 
     design = design_of_job(store, view.job)
@@ -111,14 +113,18 @@ def sheet_parts(store: JobStore, view: JobView, system: System) -> SheetParts:
         e.payload.get("advice"): e for e in view.entries if e.kind == "decision" and "advice" in e.payload
     }
     advice = []
+    readings = [e.seq for e in read_rounds(standing(view.entries))]
     for entry in view.entries:
-        if entry.kind != "advice" or entry.step != "pattern":
+        if entry.kind != "advice" or entry.step != "pattern" or entry.payload.get("of") not in readings:
             continue
         answer = answers.get(entry.seq)
+        photographed = bool(entry.payload.get("look_again")) and entry.seq < readings[-1]
         advice.append(
             Advice(
                 text=str(entry.payload["text"]),
-                taken="open" if answer is None else ("taken" if answer.payload["taken"] else "not taken"),
+                taken=("taken" if photographed else "open")
+                if answer is None
+                else ("taken" if answer.payload["taken"] else "not taken"),
                 who="" if answer is None else answer.who,
                 reason="" if answer is None else str(answer.payload.get("text", "")),
             )

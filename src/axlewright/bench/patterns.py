@@ -309,19 +309,12 @@ def _keep(
     )
     written = [entry, result]
     if best is not None:
-        # The first step may be the measured sum's: its numbers are what will be turned.
-        first: dict[str, Any] = {
-            k: found.values[k]
-            for k in ("pinion_move_mm", "spacer_change_mm", "spacer_to_fit_mm")
-            if k in found.values
-        }
-        text = str(found.values.get("first_step", best.text))
         written.append(
             store.add_entry(
                 number,
                 "advice",
                 "pattern",
-                {**best.to_json(), **first, "text": text, "of": entry.seq},
+                {**_as_first_step(best.to_json(), found.values), "of": entry.seq},
                 who=who,
                 idempotency_key=f"{key}:advice" if key else "",
                 supersedes=advice_gone,
@@ -335,8 +328,13 @@ def answer_advice(
 ) -> Entry:
     """Write down whether an advice was followed.
 
-    Where one more photo was offered and is not taken, the next advice stands in its place and is written with
-    the answer.
+    Where one more photo was offered and is not taken, the next advice stands in its place: the result is
+    written anew with all that is asked and summed up before that change.
+
+    Raises
+    ------
+    InputError
+        Without a reason for not following, for an unknown advice, or when the offer was answered already.
     """
     if not taken and not reason.strip():
         raise InputError(_("no reason given"), where=_("advice"), fix=_("say why it is not followed"))
@@ -348,6 +346,10 @@ def answer_advice(
             where=_("advice"),
             fix=_("use the buttons under the advice"),
         )
+    offered = advice.payload.get("saves_hours") is not None
+    before = next((e for e in entries if e.kind == "decision" and e.payload.get("advice") == seq), None)
+    if offered and before is not None:
+        return before  # answered already, in another window or by a button pressed twice
     answer = store.add_entry(
         number,
         "decision",
@@ -356,17 +358,41 @@ def answer_advice(
         who=who,
         idempotency_key=idempotency_key,
     )
-    if not taken and advice.payload.get("saves_hours") is not None:
-        of = advice.payload.get("of")
-        results = [e for e in entries if e.kind == "result" and e.payload.get("of") == of]
-        told = results[-1].payload["diagnosis"]["advice"] if results else []
-        if len(told) > 1:
-            store.add_entry(
-                number,
-                "advice",
-                "pattern",
-                {**told[1], "of": of},
-                who=who,
-                idempotency_key=f"{idempotency_key}:next" if idempotency_key else "",
-            )
+    if offered and not taken:
+        _go_without(store, number, int(advice.payload["of"]), who, idempotency_key)
     return answer
+
+
+def _go_without(store: JobStore, number: int, reading: int, who: str, key: str) -> None:
+    """Put the next advice in place of the photo that was offered and not taken."""
+    seq = result_of(store, number, reading)
+    old = next((e for e in store.entries(number, kind="result") if e.seq == seq), None)
+    if old is None or "without_photo" not in old.payload.get("values", {}):
+        return
+    told = dict(old.payload["diagnosis"])
+    told["advice"] = told["advice"][1:]
+    found = old.payload["values"]["without_photo"]
+    store.add_entry(
+        number,
+        "result",
+        "pattern",
+        {**found, "of": reading, "diagnosis": told, "expected": old.payload.get("expected", {})},
+        who=who,
+        idempotency_key=f"{key}:result" if key else "",
+        supersedes=old.seq,
+    )
+    if told["advice"]:
+        store.add_entry(
+            number,
+            "advice",
+            "pattern",
+            {**_as_first_step(told["advice"][0], found["values"]), "of": reading},
+            who=who,
+            idempotency_key=f"{key}:advice" if key else "",
+        )
+
+
+def _as_first_step(advice: Mapping[str, Any], values: Mapping[str, Any]) -> dict[str, Any]:
+    """Return an advice as it is kept: the first step may be the measured sum's, its numbers are turned."""
+    first = {k: values[k] for k in ("pinion_move_mm", "spacer_change_mm", "spacer_to_fit_mm") if k in values}
+    return {**advice, **first, "text": str(values.get("first_step", advice["text"]))}

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Final, Literal
 
 import typer
 
 from axlewright.cli.options import check_compound, lengths_of, plain_errors, print_json
-from axlewright.errors import InputError
+from axlewright.errors import InputError, PhotoError
 from axlewright.language import _
 from axlewright.units import parse_length, show_length
 
+FLANKS: Final[tuple[Literal["drive", "coast"], ...]] = ("drive", "coast")
+
 if TYPE_CHECKING:
-    from axlewright.gearset import GearSetDesign
-    from axlewright.pattern import PhotoReading
+    from axlewright.pattern import PatternReading, PhotoReading
 
 
 def _unit_of(mark: str) -> str | None:
@@ -29,16 +30,14 @@ def _once_more(
     first: Path | None,
     photos: list[Path] | None,
     corners: list[str] | None,
-    design: GearSetDesign,
-    compound: str,
-) -> list[PhotoReading]:
-    """Read the further photos of a flank; the same file twice tells nothing new and is refused."""
-    from axlewright.pattern import read_photo
-
+) -> list[tuple[Path, str]]:
+    """Return the further photos of a flank with their corners; the same file twice tells nothing new."""
     photos, corners = photos or [], corners or []
     if len(photos) != len(corners):
         raise InputError(
-            _("{photos} photos, but {taps} sets of corners").format(photos=len(photos), taps=len(corners)),
+            _("photos and sets of corners differ in number ({photos} and {taps})").format(
+                photos=len(photos), taps=len(corners)
+            ),
             where=f"--{flank}-again-corners",
             fix=_("give four corners for each photo, in the same order"),
         )
@@ -55,8 +54,7 @@ def _once_more(
                 where=f"--{flank}-again",
                 fix=_("photograph another tooth"),
             )
-    taken = zip(photos, corners, strict=True)
-    return [read_photo(p, c, design, flank, compound=check_compound(compound)) for p, c in taken]
+    return list(zip(photos, corners, strict=True))
 
 
 def _same_file(one: Path, other: Path) -> bool:
@@ -117,7 +115,6 @@ def read(
     from axlewright.diagnosis import Evidence, Goal, diagnose, show_chance
     from axlewright.gearset import load_design
     from axlewright.pattern import (
-        PhotoReading,
         RefusedPhotoError,
         combine_looks,
         judge,
@@ -140,9 +137,27 @@ def read(
             where="--side-shims",
             fix=_("give the thickness on the ring gear's side, then that on the other side"),
         )
-    refused: dict[Any, RefusedPhotoError] = {}
+    refused: dict[str, list[tuple[Path, RefusedPhotoError]]] = {"drive": [], "coast": []}
 
-    def reading(flank: Any, photo: Path | None, corners: str, words: str) -> Any:
+    def photographed(flank: str, photo: Path, corners: str, option: str) -> PhotoReading | None:
+        try:
+            return read_photo(photo, corners, loaded, flank, compound=check_compound(compound))
+        except RefusedPhotoError as error:
+            refused[flank].append((photo, error))
+            return None
+        except PhotoError as error:
+            raise type(error)(
+                error.what, where=f"{option} {photo.name}, {error.where}", fix=error.fix
+            ) from error
+
+    given = (
+        ("drive", drive, drive_corners, drive_words, drive_again, drive_again_corners),
+        ("coast", coast, coast_corners, coast_words, coast_again, coast_again_corners),
+    )
+    photos: dict[str, list[PhotoReading]] = {}
+    looks: dict[str, PatternReading | None] = {}
+    for flank, photo, corners, words, again, again_corners in given:
+        taken = [(f"--{flank}-again", *one) for one in _once_more(flank, photo, again, again_corners)]
         if photo is not None:
             if not corners:
                 raise InputError(
@@ -150,28 +165,20 @@ def read(
                     where=f"--{flank}-corners",
                     fix=_("tap toe-top, heel-top, heel-root, toe-root"),
                 )
-            try:
-                return read_photo(photo, corners, loaded, flank, compound=check_compound(compound))
-            except RefusedPhotoError as error:
-                refused[flank] = error
-        return pattern_from_words(words, flank) if words else None
-
-    looks = {
-        "drive": reading("drive", drive, drive_corners, drive_words),
-        "coast": reading("coast", coast, coast_corners, coast_words),
-    }
-    if refused and not any(looks.values()):
-        raise next(iter(refused.values()))
-    one, two = looks["drive"], looks["coast"]
-    if isinstance(one, PhotoReading) and isinstance(two, PhotoReading):
-        looks["drive"], looks["coast"] = settle_pair(one, two, loaded)
-    extra: dict[str, list[Any]] = {
-        "drive": _once_more("drive", drive, drive_again, drive_again_corners, loaded, compound),
-        "coast": _once_more("coast", coast, coast_again, coast_again_corners, loaded, compound),
-    }
-    for flank, found_more in extra.items():
-        if found_more:
-            looks[flank] = combine_looks([one for one in (looks[flank], *found_more) if one is not None])
+            taken.insert(0, (f"--{flank}", photo, corners))
+        found_here = [photographed(flank, path, taps, option) for option, path, taps in taken]
+        photos[flank] = [one for one in found_here if one is not None]
+        looks[flank] = pattern_from_words(words, flank) if words and not photos[flank] else None
+    if not any(looks.values()) and not any(photos.values()):
+        for several in refused.values():
+            if several:
+                raise several[0][1]
+    pairs = list(zip(photos["drive"], photos["coast"], strict=False))
+    for k, (one, two) in enumerate(pairs):
+        photos["drive"][k], photos["coast"][k] = settle_pair(one, two, loaded)
+    for flank, read_here in photos.items():
+        if read_here:
+            looks[flank] = combine_looks(read_here)
     readings = [
         mm for text in [*(backlash or []), *(more or [])] for mm in lengths_of(text, "mm", "--backlash")
     ]
@@ -189,8 +196,8 @@ def read(
             mark_unit=_unit_of(mark),
             spacer_now_mm=parse_length(spacer_now, where="--spacer-now") if spacer_now else None,
             place=place,  # type: ignore[arg-type]
-            refused=tuple(refused),
-            looked_again=bool(extra[goal.deciding_flank]),
+            refused=tuple(f for f in FLANKS if refused[f] and not photos[f]),
+            looked_again=len(photos[goal.deciding_flank]) > 1,
             side_shims_mm=(shims[0], shims[1]) if shims else None,
         ),
         spacer_stock=lengths_of(stock, "mm", "--stock") if stock else None,
@@ -211,19 +218,24 @@ def read(
             k: None if v is None else {**v.summary(), "acceptance": [one.to_json() for one in verdicts[k]]}
             for k, v in looks.items()
         }
-        unread = {k: {"what": e.what, "where": e.where, "fix": e.fix} for k, e in refused.items()}
+        unread = {
+            flank: {"photo": several[0][0].name, "what": e.what, "where": e.where, "fix": e.fix}
+            for flank, several in refused.items()
+            if several and (e := several[0][1])
+        }
         print_json({"design": loaded.name, **measured, "refused": unread, **found.to_json()})
         return
     for name, look in looks.items():
-        if name in refused:
-            typer.echo(f"{_(name):5}: " + _("photo refused: {reason}").format(reason=str(refused[name])))
+        for photo_refused, reason in refused[name]:
+            told = _("photo refused: {reason}").format(reason=f"{photo_refused.name}: {reason}")
+            typer.echo(f"{_(name):5}: {told}")
         if look is not None:
             typer.echo(f"{_(name):5}: {look.pattern.describe()}")
             for note in look.quality:
                 typer.echo(f"       {note}")
-            for one in verdicts[name]:
-                sign = {"inside": "✓", "outside": "✕"}.get(one.kind, "?")
-                typer.echo(f"       {sign} {one.text}")
+            for verdict in verdicts[name]:
+                sign = {"inside": "✓", "outside": "✕"}.get(verdict.kind, "?")
+                typer.echo(f"       {sign} {verdict.text}")
     typer.echo(_("Cause: {words}").format(words=found.words))
     pinion, ring = found.cure["pinion_move_mm"], found.cure["ring_move_mm"]
     typer.echo(

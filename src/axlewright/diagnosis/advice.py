@@ -156,6 +156,14 @@ def _pinion_choices(
     return out
 
 
+def moves_of_stock(stock: Sequence[float] | None, spacer_now: float | None, place: Place) -> Array | None:
+    """Return the pinion moves [mm] that the spacers on the shelf make; None where any can be built."""
+    if not stock or spacer_now is None:
+        return None
+    moves = (np.array([t for t in stock if t > 0.0]) - spacer_now) * spacer_sign(place)
+    return moves if len(moves) else None
+
+
 def shims_allow(ring: float, step: float, now: tuple[float, float] | None) -> float:
     """Return the ring-gear move [mm] in whole steps that both side shims allow; away thins the ring side."""
     whole = round(ring / step)

@@ -17,6 +17,7 @@ from axlewright.diagnosis.advice import (
     UNFIXABLE,
     Advice,
     list_advice,
+    moves_of_stock,
     spacer_out_of_reach,
 )
 from axlewright.diagnosis.cause import KEYS, Posterior, Spread, infer, spread_of
@@ -210,7 +211,15 @@ def diagnose(
         tighter_mm=None if evidence.backlash_tightest_mm is None else evidence.tighter_mm,
     )
     look = look_before(
-        evidence, posterior, atlas, goal, advice[0], explained=explained, target_mm=wanted_mean, moves=(a, b)
+        evidence,
+        posterior,
+        atlas,
+        goal,
+        advice[0],
+        explained=explained,
+        target_mm=wanted_mean,
+        moves=(a, b),
+        buildable=moves_of_stock(spacer_stock, evidence.spacer_now_mm, evidence.place),
     )
     if look is not None:
         advice.insert(0, look)

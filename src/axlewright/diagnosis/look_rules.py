@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.contact.atlas import Atlas
-from axlewright.diagnosis.advice import COST_HOURS, Advice, expected_hours
+from axlewright.diagnosis.advice import COST_HOURS, Advice, expected_hours, show_chance
 from axlewright.diagnosis.another_look import worth_of_another_photo
 from axlewright.diagnosis.cause import Posterior
 from axlewright.diagnosis.cure import Goal
@@ -39,6 +39,7 @@ def look_before(
     explained: bool,
     target_mm: float,
     moves: tuple[Array, Array],
+    buildable: Array | None = None,
 ) -> Advice | None:
     """Return the look that comes before the best change; None when the change comes first.
 
@@ -52,6 +53,8 @@ def look_before(
         Wanted mean backlash [mm].
     moves : (array, array)
         As `best_moves` gives them [mm].
+    buildable : array, optional
+        Pinion moves that can be built from the shelf [mm].
     """
     spacer, flank = evidence.spacer_now_mm, goal.deciding_flank
     seen, refused = evidence.seen(flank), flank in evidence.refused
@@ -65,7 +68,7 @@ def look_before(
     if evidence.looked_again or best.cost_class == "L4":
         return None
     most = float(expected_hours(["L0"], np.array([best.chance_last_teardown]))[0]) - LOOK_HOURS
-    if most <= WORTH_HOURS:  # not even certainty would pay for it
+    if most <= WORTH_HOURS:  # a change as sure as this is left alone
         return None
     worth = worth_of_another_photo(
         posterior,
@@ -75,7 +78,10 @@ def look_before(
         moves=moves,
         place=evidence.place,
         profile_sd=seen.profile_sd,
+        buildable=buildable,
     )
-    if worth.hours_saved < WORTH_HOURS:
+    now, gained = best.chance_last_teardown, worth.chance_then - worth.chance_now
+    then = min(1.0, now + gained)
+    if worth.hours_saved < WORTH_HOURS or gained <= 0.0 or show_chance(now) == show_chance(then):
         return None
-    return photograph_once_more(flank, worth, spacer)
+    return photograph_once_more(flank, now, then, worth.hours_saved, spacer)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 from axlewright.diagnosis.advice import COST_WORDS, Advice, show_chance
-from axlewright.diagnosis.another_look import LookWorth
 from axlewright.language import _
 
 
@@ -95,15 +94,19 @@ def photograph_first(flank: str, refused: bool, spacer_now_mm: float | None) -> 
     return look_first(text, spacer_now_mm)
 
 
-def photograph_once_more(flank: str, worth: LookWorth, spacer_now_mm: float | None) -> Advice:
+def photograph_once_more(
+    flank: str, now: float, then: float, saves_hours: float, spacer_now_mm: float | None
+) -> Advice:
     """Return the advice to photograph the flank that decides once more, as it saves more than it costs.
 
     Parameters
     ----------
     flank : str
         "drive" or "coast".
-    worth : LookWorth
-        What it is expected to bring.
+    now, then : float
+        Chance of being the last teardown of the best change now, and on average after one more photo.
+    saves_hours : float
+        On average [h].
     spacer_now_mm : float or None
         [mm].
     """
@@ -119,5 +122,5 @@ def photograph_once_more(flank: str, worth: LookWorth, spacer_now_mm: float | No
             "raise the chance of the last teardown from {now} to about {then}. Fresh, thin paint, soft light "
             "from the side; both photos then count."
         )
-    ).format(now=show_chance(worth.chance_now), then=show_chance(worth.chance_then))
-    return replace(look_first(text, spacer_now_mm), saves_hours=worth.hours_saved)
+    ).format(now=show_chance(now), then=show_chance(then))
+    return replace(look_first(text, spacer_now_mm), saves_hours=saves_hours)

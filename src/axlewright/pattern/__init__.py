@@ -10,7 +10,7 @@ from axlewright.pattern.readings import PatternReading, PhotoReading
 from axlewright.pattern.refusal import RefusedPhotoError
 from axlewright.pattern.runout_estimate import DialReading, RunoutEstimate, estimate_runout
 from axlewright.pattern.several import SeveralTeeth, ToothPhoto, Wander, combine_teeth, read_several
-from axlewright.pattern.several_looks import combine_looks
+from axlewright.pattern.several_looks import agree, combine_looks
 from axlewright.pattern.two_outlines import settle_pair
 from axlewright.pattern.words import pattern_from_words
 
@@ -27,6 +27,7 @@ __all__ = [
     "SeveralTeeth",
     "ToothPhoto",
     "Wander",
+    "agree",
     "apply_correction",
     "check_corners",
     "combine_looks",

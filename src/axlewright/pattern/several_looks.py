@@ -18,6 +18,12 @@ SHARED = 0.2
 tapping (benchmarks/reading_photos.py prints what it is on drawn photos)."""
 
 
+def agree(one: PatternReading, other: PatternReading) -> bool:
+    """Say whether two readings of a flank can show the same pattern."""
+    apart = np.abs(np.array(one.pattern.center) - other.pattern.center)
+    return bool((apart <= AGREE_SDS * np.hypot(one.center_sd, other.center_sd)).all())
+
+
 def combine_looks(readings: Sequence[PatternReading]) -> PatternReading:
     """Combine readings of one flank that was photographed more than once without a change in between.
 
@@ -50,31 +56,31 @@ def combine_looks(readings: Sequence[PatternReading]) -> PatternReading:
     centers = np.array([r.pattern.center for r in readings])
     sds = np.array([r.center_sd for r in readings])
     apart = np.abs(centers - centers[-1])
-    agree = (apart <= AGREE_SDS * np.hypot(sds, sds[-1])).all(axis=1)
-    weight = 1.0 / sds[agree] ** 2
-    place = (weight * centers[agree]).sum(0) / weight.sum(0)
-    least = sds[agree].min(axis=0)
+    alike = np.array([agree(one, newest) for one in readings])
+    weight = 1.0 / sds[alike] ** 2
+    place = (weight * centers[alike]).sum(0) / weight.sum(0)
+    least = sds[alike].min(axis=0)
     sd = np.sqrt(SHARED * least**2 + (1.0 - SHARED) / weight.sum(0))
     notes = [*newest.quality]
-    if agree.sum() > 1:
+    if alike.sum() > 1:
         notes.append(
             _(
                 "Its place is taken as the mean of {count} photos at this setting: {y} ± {sd} in profile."
             ).format(
-                count=int(agree.sum()),
+                count=int(alike.sum()),
                 y=f"{Shown(float(place[1])):+.2f}".replace("-", "−"),
                 sd=f"{Shown(float(sd[1])):.2f}",
             )
         )
-    if not agree.all():
-        worst = apart[~agree].max(axis=0)
+    if not alike.all():
+        worst = apart[~alike].max(axis=0)
         notes.append(
             _(
                 "An earlier photo at this setting shows another place ({x} away lengthwise, {y} in "
                 "profile); it is left out. Take it back if it was wrong, or photograph a third tooth."
             ).format(x=f"{Shown(float(worst[0])):.2f}", y=f"{Shown(float(worst[1])):.2f}")
         )
-        if 2 * int(agree.sum()) <= len(readings):
+        if 2 * int(alike.sum()) <= len(readings):
             sd = np.hypot(sd, 0.5 * worst)
     pattern = replace(newest.pattern, center=(float(place[0]), float(place[1])))
     return replace(newest, pattern=pattern, center_sd=(float(sd[0]), float(sd[1])), quality=tuple(notes))

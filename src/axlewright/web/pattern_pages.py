@@ -72,11 +72,8 @@ def _page(
     told = {} if last is None else dict(last.result)
     shown, questions = advice_shown(told, system), list(told.get("questions", ()))
     offered = bool(told.get("values", {}).get("offered")) and len(shown) > 1
-    declined = offered and newest_advice is not None and newest_advice.payload.get("saves_hours") is None
     if offered:  # the advice itself says it
         questions = [q for q in questions if q != told.get("why")]
-    if declined:  # the next advice stands in place of one more photo
-        shown = shown[1:]
     came_words, came = compared_shown(told, system)
     standing = view.step("pattern").status
     values = {
@@ -98,8 +95,7 @@ def _page(
         "came_words": came_words,
         "advice": [(a, _link(view, a.before, a.after)) for a in shown],
         "questions": questions,
-        "offered": offered and not declined,
-        "declined": declined,
+        "offered": offered,
         "newest_advice": newest_advice,
         "answer": answers.get(newest_advice.seq) if newest_advice is not None else None,
     }
