@@ -23,6 +23,7 @@ Array = NDArray[np.float64]
 # A place in profile known worse than this (words, a sketch) carries no change, nor leaving all as it is, that
 # is more likely wrong than right; photos reach 0.02 to 0.06.
 ROUGH_SD, ROUGH_CHANCE = 0.10, 0.5
+BY_HAND = ("words", "sketch")
 LOOK_HOURS = COST_HOURS["L0"]
 # One more photo is offered when it saves at least twice what it costs: the estimate is a rough one, and who
 # is asked each time for little stops listening. Our choice.
@@ -62,7 +63,8 @@ def look_before(
         return read_again(spacer)
     if seen is None or refused:  # words or a sketch in place of a refused photo do not stand in for it
         return photograph_first(flank, refused, spacer)
-    if seen.profile_sd > ROUGH_SD:
+    look = evidence.drive if flank == "drive" else evidence.coast
+    if seen.profile_sd > ROUGH_SD and getattr(look, "source", "") in BY_HAND:
         unsure = best.cost_class != "L4" and best.chance_last_teardown < ROUGH_CHANCE
         return see_better_first(spacer) if unsure else None
     if evidence.looked_again or best.cost_class == "L4":
