@@ -249,7 +249,10 @@ def test_doubts_are_asked_about_before_gears_come_out(store: JobStore, job: Job)
     rough = {**seen, "drive": replace(seen["drive"], center_sd=(0.2, 0.25))}
     outcome = enter_readings(store, job.number, rough, who="b")
     assert outcome.verdict == "ask"
-    assert "only roughly" in outcome.why
+    assert outcome.values["offered"], "a photo read as roughly as this is taken once more first"
+    without = outcome.values["without_photo"]
+    assert without["verdict"] == "ask"
+    assert "only roughly" in without["why"]
     right = diagnose(Evidence(aw.load_design("TY-222"), **read_of(Settings())))
     assert doubts_before(right.advice[0], unsure, right) == [], "nothing is pressed, nothing is asked"
 
