@@ -157,10 +157,26 @@ def table(rows: Rows) -> None:
     for text, aim, show in lines:
         print(f"| {text} | {aim} | " + " | ".join(show(g) for g in groups.values()) + " |")
     photos_table(_photos(rows))
+    _shared(rows)
     refused = Counter(p["refused"] for p in _photos(rows) if "refused" in p)
     print(f"\nPictures refused: {sum(refused.values())} of {len(_photos(rows))}")
     for what, n in refused.most_common():
         print(f"* {n} × {what}")
+
+
+def _shared(rows: Rows) -> None:
+    """Print how far the errors of two photos of one flank go together, over what is stated of each."""
+    pairs = []
+    for r in rows:
+        read = [p for p in r["photos"]["drive"] if "refused" not in p and "error" in p]
+        if len(read) > 1:
+            pairs.append([np.array(p["error"]) / p["sd"] for p in read[-2:]])
+    if len(pairs) > 2:
+        z = np.array(pairs)
+        tie = [float(np.corrcoef(z[:, 0, k], z[:, 1, k])[0, 1]) for k in (0, 1)]
+        chance = 1.0 / math.sqrt(len(pairs))
+        print(f"\nTwo photos of a drive flank, {len(pairs)} pairs, ± {chance:.2f} by chance: their errors")
+        print(f"correlate by {tie[0]:.2f} lengthwise, {tie[1]:.2f} in profile")
 
 
 def _photos(rows: Rows) -> Rows:

@@ -6,43 +6,21 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from rolled_jobs import INCH, depth, read_of
 
 import axlewright as aw
 from axlewright.bench import enter, job_view
 from axlewright.bench.pattern_rounds import earlier_rounds, looks_here, moved_since, read_rounds
 from axlewright.bench.patterns import FlankLook, answer_advice, enter_patterns, enter_readings
 from axlewright.bench.setting_looks import Look, gathered, looked_again, together
-from axlewright.contact import Settings, roll
+from axlewright.contact import Settings
 from axlewright.diagnosis import Evidence, diagnose
 from axlewright.pattern import PatternReading, combine_looks, pattern_from_words
 from axlewright.records import Job, JobStore, standing
 
-SD = (0.02, 0.03)
-INCH = 25.4
-
-
-def read_of(settings: Settings, sd: tuple[float, float] = SD, lift: float = 0.0) -> dict[str, PatternReading]:
-    """Return both flanks of the demo design rolled at settings, the patterns lifted in profile."""
-    design, out = aw.load_design("TY-222"), {}
-    for flank in ("drive", "coast"):
-        pattern = roll(design, flank, settings.pinion_out_mm, settings.ring_away_mm).pattern
-        pattern = replace(pattern, center=(pattern.center[0], pattern.center[1] + lift))
-        out[flank] = PatternReading(pattern=pattern, center_sd=sd, length_sd=0.03, source="photo")
-    return out
-
 
 def read_badly() -> dict[str, PatternReading]:
     return read_of(Settings(0.13), (0.06, 0.06))
-
-
-def depth(fitted_in: float, carrier_in: float = 5.6254) -> dict[str, str]:
-    return {
-        "place": "under_head",
-        "carrier": f"{carrier_in:.4f} {carrier_in:.4f}",
-        "bearing": "1.2500",
-        "mounting_distance": "4.3125",
-        "fitted": f"{fitted_in:.4f}",
-    }
 
 
 def test_one_more_photo_not_taken_leaves_the_next_advice(store: JobStore, job: Job) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from rolled_jobs import INCH, SD, depth, read_of
 
 import axlewright as aw
 from axlewright.bench import FieldError, enter, start_job
@@ -33,29 +34,6 @@ from axlewright.diagnosis import Evidence, diagnose
 from axlewright.errors import InputError
 from axlewright.pattern import PatternReading, combine_teeth
 from axlewright.records import Job, JobStore, standing
-
-SD = (0.02, 0.03)
-INCH = 25.4
-
-
-def read_of(settings: Settings, lift: float = 0.0) -> dict[str, PatternReading]:
-    """Return both flanks of the demo design rolled at settings, the patterns lifted in profile."""
-    design, out = aw.load_design("TY-222"), {}
-    for flank in ("drive", "coast"):
-        pattern = roll(design, flank, settings.pinion_out_mm, settings.ring_away_mm).pattern
-        pattern = replace(pattern, center=(pattern.center[0], pattern.center[1] + lift))
-        out[flank] = PatternReading(pattern=pattern, center_sd=SD, length_sd=0.03, source="photo")
-    return out
-
-
-def depth(fitted_in: float) -> dict[str, str]:
-    return {
-        "place": "under_head",
-        "carrier": "5.6254 5.6254",
-        "bearing": "1.2500",
-        "mounting_distance": "4.3125",
-        "fitted": f"{fitted_in:.4f}",
-    }
 
 
 def test_after_a_change_expected_and_came_are_held_beside_each_other(store: JobStore, job: Job) -> None:
@@ -109,11 +87,11 @@ def test_finished_jobs_teach_the_design_and_the_next_job_is_read_better(store: J
     rng = np.random.default_rng(4)
     for k in range(8):
         number = start_job(store, design_name="TY-222", vehicle=f"v{k}", complaint="c", who="b").number
-        enter_readings(store, number, read_of(Settings(float(rng.normal(0.0, 0.02))), 0.2), who="b")
+        enter_readings(store, number, read_of(Settings(float(rng.normal(0.0, 0.02))), lift=0.2), who="b")
         if k:
             store.set_state(number, "closed", who="b")
     ninth = start_job(store, design_name="TY-222", vehicle="ninth", complaint="c", who="b")
-    seen = read_of(Settings(0.0), 0.2)
+    seen = read_of(Settings(0.0), lift=0.2)
     outcome = enter_readings(store, ninth.number, seen, who="b")
     assert outcome.values["learned_from_jobs"] == 7, "the open job teaches nothing"
     assert any("finished jobs" in n and "above" in n for n in outcome.notes)

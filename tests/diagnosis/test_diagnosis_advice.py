@@ -172,7 +172,7 @@ def test_one_more_photo_comes_before_a_change_that_is_not_sure(seen):
     first, second = diagnose(badly).advice[:2]
     assert first.look_again
     assert first.text.startswith("Photograph the drive flank once more")
-    assert f"from {show_chance(second.chance_last_teardown)[:1]}" in first.text, "what it is now is told"
+    assert f"from {show_chance(second.chance_last_teardown)} to" in first.text, "what it is now is told"
     assert second.cost_class == "L3"
     assert not diagnose(replace(badly, looked_again=True)).advice[0].look_again, "not asked for twice"
     assert not diagnose(replace(evidence, coast_center_sd=(0.09, 0.09))).advice[0].look_again

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from axlewright.gearset import GearSetDesign
 
 GEARS_OUT: Final = ("L2", "L3")
-ROUGH_SD: Final = 0.15
+TOO_ROUGH_TO_PRESS_SD: Final = 0.15
 """A profile place on drive known worse than this is too rough to press a bearing for: 0.15 is about 0.0025 in
 of depth, half of what takes a pattern to the edge."""
 SURE_OF_DIRECTION: Final = 0.9
@@ -58,7 +58,7 @@ def doubts_before(
                 _("Before anything is pressed, {flank} flank: {doubt}").format(flank=flank, doubt=doubt)
             )
     decides = read.get(deciding)
-    if decides is not None and decides.reading.center_sd[1] > ROUGH_SD:
+    if decides is not None and decides.reading.center_sd[1] > TOO_ROUGH_TO_PRESS_SD:
         out.append(
             _("The drive flank is known only roughly: photograph it before a bearing is pressed for this.")
             if deciding == "drive"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final, Literal
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -11,8 +11,6 @@ from axlewright.cli.options import check_compound, lengths_of, plain_errors, pri
 from axlewright.errors import InputError, PhotoError
 from axlewright.language import _
 from axlewright.units import parse_length, show_length
-
-FLANKS: Final[tuple[Literal["drive", "coast"], ...]] = ("drive", "coast")
 
 if TYPE_CHECKING:
     from axlewright.pattern import PatternReading, PhotoReading
@@ -112,6 +110,7 @@ def read(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Read photos of both flanks and say what is wrong and what to change."""
+    from axlewright.bench.pattern_looks import FLANKS
     from axlewright.diagnosis import Evidence, Goal, diagnose, show_chance
     from axlewright.gearset import load_design
     from axlewright.pattern import (

@@ -13,7 +13,7 @@ from axlewright.diagnosis.cure import Goal
 from axlewright.diagnosis.diagnose import Diagnosis, diagnose
 from axlewright.diagnosis.evidence import Earlier, Evidence
 from axlewright.diagnosis.figures import figures_words
-from axlewright.diagnosis.habits import EaseOffSpread, Habits, habits_of
+from axlewright.diagnosis.habits import Habits, habits_of
 from axlewright.diagnosis.learning import (
     SURPRISE,
     ExpectedVsCame,
@@ -21,18 +21,15 @@ from axlewright.diagnosis.learning import (
     compare_expected,
     learn_design,
 )
-from axlewright.diagnosis.look_rules import ROUGH_SD
 from axlewright.diagnosis.priors import Priors
 
 __all__ = [
     "COST_HOURS",
     "COST_WORDS",
-    "ROUGH_SD",
     "SURPRISE",
     "Advice",
     "Diagnosis",
     "Earlier",
-    "EaseOffSpread",
     "Evidence",
     "ExpectedVsCame",
     "Goal",

@@ -2,32 +2,27 @@
 
 No set has quite the ease-off of its design. Sets with ease-offs that stray as they may are rolled at likely
 settings, and each set's patterns are held beside the design's own: a place of its own (*lie*), a travel that
-is a share longer or shorter (*stretch*), and what is left (*unlike*). A crown that strays by a quarter moves
-one design's pattern by a twelfth more and another's by a seventh, so that these are worked out for each
-design, once.
+is a share longer or shorter (*stretch*), and what is left (*unlike*). The same straying moves one design's
+pattern by a twelfth more and another's by a sixth, so that these are worked out for each design, once.
 
 The spreads of the ease-off are common practice, no source; they are data (`EaseOffSpread`).
 """
 
 from __future__ import annotations
 
-import contextlib
-import hashlib
-import io
-import math
-from dataclasses import astuple, dataclass, fields, replace
+from dataclasses import astuple, dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from axlewright.contact.atlas import CENTER_FIGURES, Atlas, atlas_of, cache_folder, write_atomically
+from axlewright.contact.atlas import CENTER_FIGURES, Atlas, atlas_of
+from axlewright.contact.kept_tables import kept_array
 from axlewright.contact.mesh import Settings, build_mesh
 from axlewright.contact.once import OncePerKey
 from axlewright.contact.rolling import roll_unloaded
-from axlewright.errors import ContactError, InputError
-from axlewright.gearset import EaseOff, FlankName, GearSetDesign
+from axlewright.errors import ContactError
+from axlewright.gearset import EaseOffSpread, FlankName, GearSetDesign
 from axlewright.gearset.estimates import REFERENCE_DIAMETER_MM
-from axlewright.language import _
 
 Array = NDArray[np.float64]
 
@@ -46,56 +41,6 @@ STRETCH_ABOUT, UNLIKE_ABOUT = 0.15, 0.015
 EDGE_TRAVEL, EDGE_POWER = 0.35, 4
 LEAST_SD = 0.02
 LEAST_UNLIKE = 0.005
-
-
-@dataclass(frozen=True, slots=True)
-class EaseOffSpread:
-    """Standard deviations of a set's ease-off about that of its design.
-
-    Attributes
-    ----------
-    lengthwise_crown, profile_crown, top_root_relief : float
-        As shares (of the logarithm).
-    twist_mm : float
-        For a ring gear of 222 mm, growing with it [mm].
-    relief_start : float
-        In half working depths.
-    center_lengthwise, center_profile : float
-        Where the ease-off touches deepest, in half face widths and half working depths; 0.27 in profile is a
-        pressure angle about one minute of arc off.
-    """
-
-    lengthwise_crown: float = 0.15
-    profile_crown: float = 0.25
-    twist_mm: float = 0.003
-    top_root_relief: float = 0.20
-    relief_start: float = 0.03
-    center_lengthwise: float = 0.065
-    center_profile: float = 0.27
-
-    def __post_init__(self) -> None:
-        for key in fields(self):
-            value = getattr(self, key.name)
-            if not 0.0 < value < 1.0:
-                raise InputError(
-                    _("{value} is no spread").format(value=value),
-                    where=key.name,
-                    fix=_("give a number above 0 and below 1"),
-                )
-
-    def draw(self, rng: np.random.Generator, base: EaseOff, size: float) -> EaseOff:
-        """Return the ease-off of one set; `size` is the ring gear's over 222 mm."""
-        z = rng.standard_normal(7)
-        return replace(
-            base,
-            lengthwise_crown_mm=base.lengthwise_crown_mm * math.exp(self.lengthwise_crown * z[0]),
-            profile_crown_mm=base.profile_crown_mm * math.exp(self.profile_crown * z[1]),
-            twist_mm=base.twist_mm + self.twist_mm * size * z[2],
-            top_root_relief_mm=base.top_root_relief_mm * math.exp(self.top_root_relief * z[3]),
-            relief_start=float(np.clip(base.relief_start + self.relief_start * z[4], 0.3, 0.8)),
-            center_lengthwise=base.center_lengthwise + self.center_lengthwise * z[5],
-            center_profile=base.center_profile + self.center_profile * z[6],
-        )
 
 
 @dataclass(frozen=True)
@@ -215,18 +160,11 @@ def habits_of(design: GearSetDesign, spread: EaseOffSpread | None = None) -> Hab
 
 
 def _read_or_roll(design: GearSetDesign, spread: EaseOffSpread) -> Habits:
-    parts = {k: v for k, v in design.fields().items() if k not in ("name", "title", "mounting_distance_mm")}
-    text = f"{VERSION}|{SETS}|{LOOKS}|{RESOLUTION}|{astuple(spread)}|{sorted(parts.items())!r}"
-    path = cache_folder() / f"habits-{hashlib.sha256(text.encode()).hexdigest()[:32]}.npy"
-    try:
-        found = np.load(path, allow_pickle=False)
-        if found.shape == (3, 4) and np.isfinite(found).all():
-            return Habits(*found)
-    except (OSError, ValueError):
-        pass
-    habits = roll_habits(design, atlas_of(design), spread)
-    out = io.BytesIO()
-    np.save(out, np.array([habits.lie_sd, habits.stretch_sd, habits.unlike]))
-    with contextlib.suppress(OSError):  # a read-only cache costs time, not results
-        write_atomically(path, out.getvalue())
-    return habits
+    made = kept_array(
+        "habits",
+        design,
+        f"{VERSION}|{SETS}|{LOOKS}|{RESOLUTION}|{astuple(spread)}",
+        lambda found: found.shape == (3, 4),
+        lambda: np.array(astuple(roll_habits(design, atlas_of(design), spread))),
+    )
+    return Habits(*made)

@@ -11,9 +11,9 @@ from dataclasses import dataclass, field, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from axlewright.diagnosis.habits import EaseOffSpread, Habits, habits_of
+from axlewright.diagnosis.habits import Habits, habits_of
 from axlewright.errors import InputError
-from axlewright.gearset import GearSetDesign
+from axlewright.gearset import EaseOffSpread, GearSetDesign
 from axlewright.language import _
 
 Array = NDArray[np.float64]

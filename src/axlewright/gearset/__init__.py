@@ -13,6 +13,7 @@ from axlewright.gearset.design import (
     parse_design,
     shipped_designs,
 )
+from axlewright.gearset.ease_off_spread import EaseOffSpread
 from axlewright.gearset.easeoff import EaseOff
 from axlewright.gearset.estimates import Estimate
 from axlewright.gearset.flank import (
@@ -31,6 +32,7 @@ __all__ = [
     "ConjugatePinion",
     "DesignFields",
     "EaseOff",
+    "EaseOffSpread",
     "Estimate",
     "FlankName",
     "GearSetDesign",

@@ -10,21 +10,18 @@ The spreads below are wide on purpose and our own; no source.
 
 from __future__ import annotations
 
-import contextlib
-import hashlib
-import io
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from axlewright.contact.atlas import cache_folder, write_atomically
+from axlewright.contact.kept_tables import kept_array
 from axlewright.contact.mesh import Settings, build_mesh
 from axlewright.contact.rolling import roll_unloaded
 from axlewright.errors import ContactError
-from axlewright.gearset import EaseOff, FlankName, GearSetDesign
+from axlewright.gearset import EaseOffSpread, FlankName, GearSetDesign
 from axlewright.language import _
 
 Array = NDArray[np.float64]
@@ -35,6 +32,15 @@ ROLLED = 320
 RESOLUTION = (48, 24, 80)
 DEPTH_MM, DEPTH_FAR_MM, FAR_SHARE = 0.06, 0.18, 0.35  # of pinion depth, ordinary and far off
 RING_MM, OFFSET_MM, ANGLE_DEG = 0.08, 0.03, 0.018
+WIDE = EaseOffSpread(
+    lengthwise_crown=0.25,
+    profile_crown=0.40,
+    twist_mm=0.004,
+    top_root_relief=0.30,
+    relief_start=0.05,
+    center_lengthwise=0.10,
+    center_profile=0.30,
+)
 NOISE = np.array([0.03, 0.03, 0.10, 0.10, 0.10])  # reading errors of the five figures of a mark
 STRANGE = 0.03  # share of sets that are like none of those rolled
 STRANGE_WIDER = 3.0  # how much wider those spread
@@ -99,19 +105,6 @@ def _prepared(expected: ExpectedMarks, part: tuple[int, int]) -> tuple[Array, Ar
     return _kernel(data.tobytes(), *data.shape)
 
 
-def _varied(rng: np.random.Generator, base: EaseOff, size: float) -> EaseOff:
-    return replace(
-        base,
-        lengthwise_crown_mm=base.lengthwise_crown_mm * math.exp(rng.normal(0.0, 0.25)),
-        profile_crown_mm=base.profile_crown_mm * math.exp(rng.normal(0.0, 0.40)),
-        twist_mm=base.twist_mm + 0.004 * size * rng.normal(),
-        top_root_relief_mm=base.top_root_relief_mm * math.exp(rng.normal(0.0, 0.30)),
-        relief_start=float(np.clip(base.relief_start + rng.normal(0.0, 0.05), 0.3, 0.8)),
-        center_lengthwise=base.center_lengthwise + rng.normal(0.0, 0.10),
-        center_profile=base.center_profile + rng.normal(0.0, 0.30),
-    )
-
-
 def _roll_many(design: GearSetDesign) -> Array:
     rng = np.random.default_rng(11)
     size = design.ring_outer_diameter_mm / 222.0
@@ -120,7 +113,7 @@ def _roll_many(design: GearSetDesign) -> Array:
     for _turn in range(ROLLED):
         depth = DEPTH_FAR_MM if rng.random() < FAR_SHARE else DEPTH_MM
         z = rng.standard_normal(4) * [depth * size, RING_MM * size, OFFSET_MM * size, ANGLE_DEG]
-        eases = [_varied(rng, design.ease_off(name), size) for name in FLANKS]
+        eases = [WIDE.draw(rng, design.ease_off(name), size) for name in FLANKS]
         row = []
         for name, ease in zip(FLANKS, eases, strict=True):
             try:
@@ -149,18 +142,12 @@ def _roll_many(design: GearSetDesign) -> Array:
 @lru_cache(maxsize=16)
 def expected_marks(design: GearSetDesign) -> ExpectedMarks:
     """Return the marks of a design, from the cache folder where they have been rolled before."""
-    parts = {k: v for k, v in design.fields().items() if k not in ("name", "title", "mounting_distance_mm")}
-    text = f"{VERSION}|{ROLLED}|{RESOLUTION}|{sorted(parts.items())!r}"
-    path = cache_folder() / f"marks-{hashlib.sha256(text.encode()).hexdigest()[:32]}.npy"
-    try:
-        found = np.load(path, allow_pickle=False)
-        if found.ndim == 2 and found.shape[1] == 10 and np.isfinite(found).all():
-            return ExpectedMarks(found)
-    except (OSError, ValueError):
-        pass
-    figures = _roll_many(design)
-    out = io.BytesIO()
-    np.save(out, figures)
-    with contextlib.suppress(OSError):  # a read-only cache costs time, not results
-        write_atomically(path, out.getvalue())
-    return ExpectedMarks(figures)
+    return ExpectedMarks(
+        kept_array(
+            "marks",
+            design,
+            f"{VERSION}|{ROLLED}|{RESOLUTION}",
+            lambda found: found.ndim == 2 and found.shape[1] == 10,
+            lambda: _roll_many(design),
+        )
+    )

@@ -15,7 +15,8 @@ AGREE_SDS = 3.0
 """Places further apart than this, in standard deviations of their difference, show different patterns."""
 SHARED = 0.2
 """Share of a reading's variance that another photo of the same set shares: flank model, compound, way of
-tapping (benchmarks/reading_photos.py prints what it is on drawn photos)."""
+tapping. On drawn photos 0.16 and 0.03 in two samples (benchmarks/reading_photos.py prints it); this is on the
+safe side."""
 
 
 def agree(one: PatternReading, other: PatternReading) -> bool:
