@@ -6,28 +6,33 @@ bench can act on. The command line prints it and leaves with code 2; the page sh
 
 from __future__ import annotations
 
+from axlewright.language import Text
+
 
 class AxlewrightError(ValueError):
     """Base of all errors a user can cause and mend.
 
+    The parts may be messages; they become words when the error is shown.
+
     Parameters
     ----------
-    what : str
+    what : Text
         What was wrong, as a sentence without a full stop.
-    where : str, optional
+    where : Text, optional
         The field, file or place concerned.
-    fix : str, optional
+    fix : Text, optional
         What would be right.
     """
 
-    def __init__(self, what: str, *, where: str = "", fix: str = "") -> None:
+    def __init__(self, what: Text, *, where: Text = "", fix: Text = "") -> None:
         self.what = what
         self.where = where
         self.fix = fix
-        text = f"{where}: {what}" if where else what
-        if fix:
-            text = f"{text}; {fix}"
-        super().__init__(text)
+        super().__init__(what)
+
+    def __str__(self) -> str:
+        text = f"{self.where}: {self.what}" if self.where else str(self.what)
+        return f"{text}; {self.fix}" if self.fix else text
 
 
 class InputError(AxlewrightError):

@@ -14,14 +14,14 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Any, ClassVar, Final, Literal, Self
 
 from axlewright.errors import InputError
-from axlewright.language import Shown, _, decimal_sign
+from axlewright.language import Drawn, Text, _, decimal_sign, keeps_as, read_kept
 
 MM_PER_INCH: Final = 25.4
 NEWTON_PER_POUND_FORCE: Final = 4.4482216152605
@@ -121,7 +121,7 @@ _NUMBER: Final = re.compile(
 )
 
 
-def _split(text: str, where: str, example: str) -> tuple[float, str]:
+def _split(text: str, where: str, example: Text) -> tuple[float, str]:
     match = _NUMBER.match(text)
     if match is None:
         raise InputError(
@@ -151,7 +151,7 @@ def _split(text: str, where: str, example: str) -> tuple[float, str]:
 
 
 def _parse(
-    text: str | float, table: dict[str, float], default_unit: str, where: str, kind: str, example: str
+    text: str | float, table: dict[str, float], default_unit: str, where: str, kind: str, example: Text
 ) -> float:
     if isinstance(text, (int, float)):
         if not math.isfinite(text):
@@ -246,57 +246,211 @@ def show_number(value: float, places: int, *, signed: bool = False) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Length:
-    """A length that shows itself in both systems.
+class Quantity(Drawn):
+    """A measured quantity: its value, how well it is known, what it is and where it comes from.
+
+    It draws itself with the reader's unit first. Use the kinds below, such as ``Length(0.127)``.
 
     Parameters
     ----------
-    mm : float
-        The length [mm].
+    value : float
+        Best estimate in the kind's base unit (mm, N·m, N, m/s, °C, °).
+    standard_uncertainty : float
+        One standard uncertainty in the same unit, ≥ 0.
+    degrees_of_freedom : float
+        Degrees of freedom behind the uncertainty; infinity when it is taken as exactly known.
+    label : Text
+        What it is, in the trade's words: "axis to housing shoulder".
+    source : Text
+        Where the number comes from: an instrument, a stamped mark, a manual, who typed it in.
+    signed : bool
+        Whether it is shown with a plus sign above zero.
+
+    Raises
+    ------
+    InputError
+        If the value is not finite, the uncertainty negative, or the degrees of freedom not above zero.
     """
 
-    mm: float
+    KEY: ClassVar[str] = "quantity"
+    INCH: ClassVar[tuple[str, float, int]] = ("", 1.0, 3)
+    METRIC: ClassVar[tuple[str, float, int]] = ("", 1.0, 3)
+    """Unit, base units in one of it, and decimal places shown."""
+
+    value: float
+    standard_uncertainty: float = 0.0
+    degrees_of_freedom: float = math.inf
+    label: Text = ""
+    source: Text = ""
+    signed: bool = False
+
+    def __post_init__(self) -> None:
+        where = self.label or _("quantity")
+        if not math.isfinite(self.value):
+            raise InputError(
+                _("{value} is not a number").format(value=self.value),
+                where=where,
+                fix=_("type a finite number"),
+            )
+        if not (math.isfinite(self.standard_uncertainty) and self.standard_uncertainty >= 0.0):
+            raise InputError(
+                _("{value} is not an uncertainty").format(value=self.standard_uncertainty),
+                where=where,
+                fix=_("give zero or a positive value"),
+            )
+        if not self.degrees_of_freedom > 0.0:
+            raise InputError(
+                _("{value} degrees of freedom").format(value=self.degrees_of_freedom),
+                where=where,
+                fix=_("give a number above 0"),
+            )
+
+    def shown_in(self, system: System, *, unit: bool = True, places: int = 0) -> str:
+        """Show it in one system alone, to the usual number of places or more."""
+        name, per, usual = self.INCH if system == "inch" else self.METRIC
+        number = show_number(self.value / per, max(usual, places), signed=self.signed)
+        return f"{number} {name}" if unit and name else number
+
+    def show(self, system: System | None = None) -> str:
+        """Show it in `system` first (the chosen one where none is given), the other in brackets."""
+        first: System = system or chosen_system()
+        if self.INCH == self.METRIC:
+            return self.shown_in(first)
+        return f"{self.shown_in(first)} ({self.shown_in('metric' if first == 'inch' else 'inch')})"
+
+    def __str__(self) -> str:
+        return self.show()
+
+    def shows_as_zero(self, system: System | None = None) -> bool:
+        """Whether it is shown as zero: then it has no direction worth telling."""
+        per, places = (self.INCH if (system or chosen_system()) == "inch" else self.METRIC)[1:]
+        return round(self.value / per, places) == 0.0
+
+    def to_json(self) -> dict[str, Any]:
+        """Return it as plain data; zero and empty parts are left out."""
+        out: dict[str, Any] = {self.KEY: self.value}
+        if self.standard_uncertainty:
+            out["standard_uncertainty"] = self.standard_uncertainty
+        if math.isfinite(self.degrees_of_freedom):
+            out["degrees_of_freedom"] = self.degrees_of_freedom
+        for name in ("label", "source"):
+            text = getattr(self, name)
+            if text:
+                out[name] = text.to_json() if isinstance(text, Drawn) else text
+        if self.signed:
+            out["signed"] = True
+        return out
+
+    @classmethod
+    def from_json(cls, kept: Mapping[str, Any]) -> Self:
+        """Return what `to_json` gave."""
+        return cls(
+            float(kept[cls.KEY]),
+            float(kept.get("standard_uncertainty", 0.0)),
+            float(kept.get("degrees_of_freedom", math.inf)),
+            read_kept(kept.get("label", "")),
+            read_kept(kept.get("source", "")),
+            bool(kept.get("signed", False)),
+        )
+
+
+class Length(Quantity):
+    """A length [mm]."""
+
+    __slots__ = ()
+    KEY = "length_mm"
+    INCH = ("in", MM_PER_INCH, 4)
+    METRIC = ("mm", 1.0, 3)
+
+    @property
+    def mm(self) -> float:
+        """The length [mm]."""
+        return self.value
 
     @property
     def inches(self) -> float:
         """The length [in]."""
-        return self.mm / MM_PER_INCH
+        return self.value / MM_PER_INCH
 
     @property
     def thou(self) -> float:
         """The length [0.001 in]."""
         return self.inches * 1000.0
 
-    def show(self, system: System | None = None, *, signed: bool = False) -> str:
-        """Return the length in `system` first and the other in brackets, to 0.0001 in and 0.001 mm.
 
-        Without a system the chosen one comes first. A number that rounds to zero has no sign.
-        """
-        inch = f"{show_number(self.inches, 4, signed=signed)} in"
-        metric = f"{show_number(self.mm, 3, signed=signed)} mm"
-        return f"{inch} ({metric})" if (system or chosen_system()) == "inch" else f"{metric} ({inch})"
+class Torque(Quantity):
+    """A torque [N·m]."""
+
+    __slots__ = ()
+    KEY = "torque_nm"
+    INCH = ("lb-in", NM_PER_LBF_IN, 1)
+    METRIC = ("N·m", 1.0, 2)
+
+    @property
+    def nm(self) -> float:
+        """The torque [N·m]."""
+        return self.value
+
+
+class Force(Quantity):
+    """A force [N]."""
+
+    __slots__ = ()
+    KEY = "force_n"
+    INCH = ("lbf", NEWTON_PER_POUND_FORCE, 2)
+    METRIC = ("N", 1.0, 1)
+
+
+class Speed(Quantity):
+    """A speed [m/s]."""
+
+    __slots__ = ()
+    KEY = "speed_mps"
+    INCH = ("mph", MPS_PER_MPH, 0)
+    METRIC = ("km/h", 1.0 / 3.6, 0)
+
+
+class Angle(Quantity):
+    """An angle [°]."""
+
+    __slots__ = ()
+    KEY = "angle_deg"
+    INCH = METRIC = ("°", 1.0, 3)
+
+
+class Temperature(Quantity):
+    """A temperature [°C]."""
+
+    __slots__ = ()
+    KEY = "temperature_c"
+    METRIC = ("°C", 1.0, 1)
+
+    def shown_in(self, system: System, *, unit: bool = True, places: int = 0) -> str:
+        """Show it in °F or °C."""
+        value, name = (self.value * 1.8 + 32.0, "°F") if system == "inch" else (self.value, "°C")
+        number = show_number(value, max(1, places), signed=self.signed)
+        return f"{number} {name}" if unit else number
+
+
+for _kind in (Length, Torque, Force, Speed, Angle, Temperature):
+    keeps_as(_kind.KEY, _kind.from_json)
 
 
 def show_length(mm: float, system: System | None = None, *, signed: bool = False) -> str:
-    """Show a length [mm] in both systems; see `Length.show`."""
-    return Length(mm).show(system, signed=signed)
+    """Show a length [mm] in both systems; see `Quantity.show`."""
+    return Length(mm, signed=signed).show(system)
 
 
 def shows_as_zero(mm: float, system: System | None = None) -> bool:
     """Whether a length [mm] is shown as zero in `system`: then it has no direction worth telling."""
-    if (system or chosen_system()) == "inch":
-        return round(mm / MM_PER_INCH, 4) == 0.0
-    return round(mm, 3) == 0.0
+    return Length(mm).shows_as_zero(system)
 
 
 def show_torque(nm: float, system: System | None = None) -> str:
     """Show a torque [N·m] as lb-in and N·m, the wanted system first; without one, the chosen one."""
-    inch = f"{Shown(nm / NM_PER_LBF_IN):.1f} lb-in"
-    metric = f"{Shown(nm):.2f} N·m"
-    return f"{inch} ({metric})" if (system or chosen_system()) == "inch" else f"{metric} ({inch})"
+    return Torque(nm).show(system)
 
 
 def show_speed(mps: float) -> str:
     """Show a speed [m/s] as mph and km/h, the chosen system first."""
-    inch, metric = f"{Shown(mps / MPS_PER_MPH):.0f} mph", f"{Shown(mps * 3.6):.0f} km/h"
-    return f"{inch} ({metric})" if chosen_system() == "inch" else f"{metric} ({inch})"
+    return Speed(mps).show()

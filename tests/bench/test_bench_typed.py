@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from axlewright.bench import FieldError
-from axlewright.bench.typed import Typed, split_readings
 from axlewright.errors import InputError
+from axlewright.steps.answers import Typed, split_readings
 
 
 def typed(system: str = "inch", **fields: str) -> Typed:

@@ -6,12 +6,13 @@ import pytest
 
 from axlewright import setup
 from axlewright.errors import InputError
+from axlewright.units import Length
 
 INCH = 25.4
 
 
-def length(value_in: float, label: str = "length") -> setup.MeasuredLength:
-    return setup.MeasuredLength(label, value_in * INCH)
+def length(value_in: float, label: str = "length") -> Length:
+    return Length(value_in * INCH, label=label)
 
 
 @pytest.mark.parametrize(
@@ -21,7 +22,7 @@ def length(value_in: float, label: str = "length") -> setup.MeasuredLength:
     [(0, 0.100), (11, 0.111), (84, 0.084), (99, 0.099)],
 )
 def test_direct_reading_gauge(dial: float, printed_in: float) -> None:
-    assert setup.EXAMPLE_DIRECT_GAUGE.zero_mark_spacer(dial).value_mm / INCH == pytest.approx(printed_in)
+    assert setup.EXAMPLE_DIRECT_GAUGE.zero_mark_spacer(dial).value / INCH == pytest.approx(printed_in)
 
 
 @pytest.mark.parametrize("dial", [11.5, 50, 83, 99.5, -1])
@@ -58,8 +59,8 @@ def test_gap_over_the_case() -> None:
     # TM 10-3930-643-34 p 16-29: gap = D - C/2. Printed as a rule; numbers invented.
     gap = setup.gap_over_case(length(4.250), length(8.400))
     assert gap.text() == "4.2500 − 4.2000 = 0.0500 in"
-    back = setup.axis_to_nose_over_case(gap.as_length(), length(8.400))
-    assert back.value_mm / INCH == pytest.approx(4.250)
+    back = setup.axis_to_nose_over_case(gap.as_quantity(), length(8.400))
+    assert back.value / INCH == pytest.approx(4.250)
 
 
 @pytest.mark.parametrize(("cap_in", "offset_in"), [(2.000, 0.0), (2.010, 0.005), (1.990, -0.005)])
@@ -69,7 +70,7 @@ def test_two_depth_bore(cap_in: float, offset_in: float) -> None:
     found = setup.carrier_from_parting_face(
         length(3.0, "face"), length(2.000, "casting"), length(cap_in, "cap")
     )
-    assert found.value_mm / INCH == pytest.approx(3.0 + offset_in)
+    assert found.value / INCH == pytest.approx(3.0 + offset_in)
 
 
 def test_arbor_methods_agree_on_the_same_axle() -> None:
@@ -83,35 +84,35 @@ def test_arbor_methods_agree_on_the_same_axle() -> None:
         length(5.5 - 3.0 - 1.95 + 0.05, "gap"), arbor, bore, block, arbor_rests="away_from_pinion"
     )
     for found in (centred, toward, away):
-        assert found.value_mm / INCH == pytest.approx(5.5)
+        assert found.value / INCH == pytest.approx(5.5)
 
 
 def test_arbor_lying_toward_the_pinion_does_not_carry_its_own_diameter() -> None:
     # Its surface is the bore's: the diameter cancels, and with it its uncertainty. Derived.
-    bore = setup.MeasuredLength("bore", 100.0)
-    arbor = setup.MeasuredLength("arbor", 99.0, 0.5)
-    gap, block = setup.MeasuredLength("gap", 1.0), setup.MeasuredLength("block", 50.0)
+    bore = Length(100.0, label="bore")
+    arbor = Length(99.0, 0.5, label="arbor")
+    gap, block = Length(1.0, label="gap"), Length(50.0, label="block")
     found = setup.carrier_from_resting_arbor(gap, arbor, bore, block, arbor_rests="toward_pinion")
-    assert found.standard_uncertainty_mm == pytest.approx(0.0, abs=1e-15)
+    assert found.standard_uncertainty == pytest.approx(0.0, abs=1e-15)
     other = setup.carrier_from_resting_arbor(gap, arbor, bore, block, arbor_rests="away_from_pinion")
-    assert other.standard_uncertainty_mm == pytest.approx(0.5)
+    assert other.standard_uncertainty == pytest.approx(0.5)
 
 
 def test_a_bearing_taken_from_the_catalogue_can_move_the_pinion_eight_thousandths() -> None:
     # ISO 492 normal class, bore 18 to 80 mm: +0.20/0 mm (0.008 in), as quoted in reference notes.
     width = setup.unmeasured_bearing_width(30.0, 40.0, "metric_normal")
-    half = width.standard_uncertainty_mm * 3.0**0.5
-    assert width.value_mm == pytest.approx(30.1)
+    half = width.standard_uncertainty * 3.0**0.5
+    assert width.value == pytest.approx(30.1)
     assert 2.0 * half == pytest.approx(0.20)
     assert round(2.0 * half / INCH, 3) == 0.008
 
 
 def test_expansion_of_an_aluminium_carrier() -> None:
     # (23 - 11.5)e-6 x 100 mm x 60 K = 0.069 mm (derived).
-    reading = setup.MeasuredLength("carrier", 100.0)
+    reading = Length(100.0, label="carrier")
     hot = setup.temperature_correction(
         reading, part_temperature_c=80.0, gauge_temperature_c=80.0, part=setup.EXPANSIONS["aluminium"]
     )
-    assert hot.value_mm == pytest.approx(-0.069, abs=5e-4)
+    assert hot.value == pytest.approx(-0.069, abs=5e-4)
     at_20 = setup.temperature_correction(reading, part_temperature_c=20.0, gauge_temperature_c=20.0)
-    assert at_20.value_mm == 0.0
+    assert at_20.value == 0.0

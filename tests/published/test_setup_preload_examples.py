@@ -7,7 +7,7 @@ from itertools import pairwise
 import pytest
 
 from axlewright import setup
-from axlewright.units import NM_PER_LBF_IN, parse_force, parse_length, parse_torque
+from axlewright.units import NM_PER_LBF_IN, Length, parse_force, parse_length, parse_torque
 
 INCH = 25.4
 
@@ -41,14 +41,12 @@ def test_side_bearing_drag_seen_at_the_pinion() -> None:
 
 def test_cap_spread() -> None:
     # TM 5-3810-306-34 p 8-34: 15.324 - 15.315 = 0.009 in, limit 0.006 to 0.013 in (0.15 to 0.33 mm).
-    spread = setup.cap_spread(
-        setup.MeasuredLength("preloaded", 15.324 * INCH), setup.MeasuredLength("free", 15.315 * INCH)
-    )
+    spread = setup.cap_spread(Length(15.324 * INCH, label="preloaded"), Length(15.315 * INCH, label="free"))
     assert spread.text() == "15.3240 − 15.3150 = 0.0090 in"
     limit = setup.DEFAULT_LIMITS["cap_spread"]
     assert limit.low == pytest.approx(0.15, abs=0.005)
     assert limit.high == pytest.approx(0.33, abs=0.005)
-    assert setup.judge(spread.value_mm, limit).kind == "inside"
+    assert setup.judge(spread.value, limit).kind == "inside"
 
 
 @pytest.mark.parametrize(
@@ -132,9 +130,9 @@ def test_side_shim_sum_printed_five_hundredths_too_large() -> None:
     total = setup.WrittenSum(
         "side shims",
         (
-            setup.Term(setup.MeasuredLength("case", 170.75)),
-            setup.Term(setup.MeasuredLength("preload", 0.1)),
-            setup.Term(setup.MeasuredLength("bearings", 165.85), -1.0),
+            setup.Term(Length(170.75, label="case")),
+            setup.Term(Length(0.1, label="preload")),
+            setup.Term(Length(165.85, label="bearings"), -1.0),
         ),
     )
     assert total.text("metric") == "170.750 + 0.100 − 165.850 = 5.000 mm"
@@ -145,14 +143,14 @@ def test_mounting_distance_sum_printed_rounded() -> None:
     mark = setup.DepthMark(8, "0.01 mm", "plus_means_larger_mounting_distance")
     total = setup.WrittenSum(
         "mounting distance",
-        (setup.Term(setup.MeasuredLength("nominal", 103.5)), setup.Term(mark.deviation())),
+        (setup.Term(Length(103.5, label="nominal")), setup.Term(mark.deviation())),
     )
     assert total.text("metric") == "103.500 + 0.080 = 103.580 mm"
 
 
 def test_inch_conversion_is_not_one_percent_low() -> None:
     # TM 10-3930-660-34 converts with 0.039; 0.1 mm in a set of shims would then be 0.0039 and not 0.00394 in.
-    shown = setup.WrittenSum("ten metric leaves", (setup.Term(setup.MeasuredLength("leaves", 1.0)),)).text()
+    shown = setup.WrittenSum("ten metric leaves", (setup.Term(Length(1.0, label="leaves")),)).text()
     assert shown == "0.0394 = 0.0394 in"
 
 

@@ -7,6 +7,7 @@ import math
 import pytest
 
 from axlewright import setup
+from axlewright.units import Length
 
 EXACT = setup.Instrument("ideal")
 
@@ -27,7 +28,7 @@ def test_repeated_readings_after_gum_h2(
 ) -> None:
     found = setup.RepeatedReadings("H.2", readings, EXACT)
     assert found.mean_mm == pytest.approx(mean, rel=1e-12)
-    assert found.standard_uncertainty_mm == pytest.approx(standard_uncertainty, rel=1e-9)
+    assert found.standard_uncertainty == pytest.approx(standard_uncertainty, rel=1e-9)
     assert found.degrees_of_freedom == pytest.approx(4.0)
 
 
@@ -38,33 +39,33 @@ def test_end_gauge_after_gum_h1() -> None:
         "difference of the gauges",
         (
             # Pooled standard deviation 13 nm from 25 readings (24 degrees of freedom), mean of five.
-            setup.Term(setup.MeasuredLength("readings", 215.0, 13.0 / math.sqrt(5.0), 24.0)),
+            setup.Term(Length(215.0, 13.0 / math.sqrt(5.0), 24.0, label="readings")),
             # Certificate of the comparator: 10 nm at 95 % with 5 degrees of freedom, factor 2.57.
-            setup.Term(setup.MeasuredLength("comparator, random", 0.0, 10.0 / 2.57, 5.0)),
+            setup.Term(Length(0.0, 10.0 / 2.57, 5.0, label="comparator, random")),
             # 20 nm at three standard uncertainties, known to 25 %: 8 degrees of freedom.
-            setup.Term(setup.MeasuredLength("comparator, systematic", 0.0, 20.0 / 3.0, 8.0)),
+            setup.Term(Length(0.0, 20.0 / 3.0, 8.0, label="comparator, systematic")),
         ),
     )
-    assert difference.standard_uncertainty_mm == pytest.approx(9.7, abs=0.05)
+    assert difference.standard_uncertainty == pytest.approx(9.7, abs=0.05)
     assert difference.degrees_of_freedom == pytest.approx(25.6, abs=0.2)
     expansion = 11.5e-6
     length = setup.WrittenSum(
         "end gauge minus 50 mm",
         (
-            setup.Term(setup.MeasuredLength("standard", 623.0, 25.0, 18.0)),
-            setup.Term(difference.as_length()),
+            setup.Term(Length(623.0, 25.0, 18.0, label="standard")),
+            setup.Term(difference.as_quantity()),
             # 50 mm times -0.1 degC times 0.58e-6 /degC; 50 mm times 11.5e-6 /degC times 0.029 degC.
-            setup.Term(setup.MeasuredLength("difference of expansion", 0.0, 50e6 * 0.1 * 0.58e-6, 50.0)),
-            setup.Term(setup.MeasuredLength("difference of temperature", 0.0, 50e6 * expansion * 0.029, 2.0)),
+            setup.Term(Length(0.0, 50e6 * 0.1 * 0.58e-6, 50.0, label="difference of expansion")),
+            setup.Term(Length(0.0, 50e6 * expansion * 0.029, 2.0, label="difference of temperature")),
         ),
     )
-    assert length.value_mm == pytest.approx(838.0)
-    assert length.standard_uncertainty_mm == pytest.approx(32.0, abs=0.5)
+    assert length.value == pytest.approx(838.0)
+    assert length.standard_uncertainty == pytest.approx(32.0, abs=0.5)
     assert length.degrees_of_freedom == pytest.approx(16.7, abs=0.7)
     # The guide cuts the degrees of freedom off to 16 and takes t for 99 %: 2.92, expanded uncertainty 93 nm.
     k = setup.coverage_factor(16.0, 0.99)
     assert k == pytest.approx(2.92, abs=0.005)
-    assert k * length.standard_uncertainty_mm == pytest.approx(93.0, abs=1.0)
+    assert k * length.standard_uncertainty == pytest.approx(93.0, abs=1.0)
 
 
 def test_effective_degrees_of_freedom_after_gum_g4() -> None:
@@ -73,11 +74,11 @@ def test_effective_degrees_of_freedom_after_gum_g4() -> None:
     shares = [(0.25, 9.0), (0.57, 4.0), (0.82, 14.0)]
     assert setup.effective_degrees_of_freedom(shares) == pytest.approx(19.0, abs=0.1)
     assert setup.coverage_factor(19.0) == pytest.approx(2.09, abs=0.005)
-    terms = tuple(setup.Term(setup.MeasuredLength(f"input {u}", 0.0, u, freedom)) for u, freedom in shares)
+    terms = tuple(setup.Term(Length(0.0, u, freedom, label=f"input {u}")) for u, freedom in shares)
     combined = setup.WrittenSum("relative uncertainty [%]", terms)
-    assert combined.standard_uncertainty_mm == pytest.approx(1.03, abs=0.005)
+    assert combined.standard_uncertainty == pytest.approx(1.03, abs=0.005)
     assert combined.degrees_of_freedom == pytest.approx(19.0, abs=0.1)
-    assert combined.expanded_uncertainty_mm == pytest.approx(2.2, abs=0.05)
+    assert combined.expanded_uncertainty == pytest.approx(2.2, abs=0.05)
 
 
 def test_scatter_of_a_caliper() -> None:

@@ -123,7 +123,7 @@ def test_what_to_order() -> None:
 
 
 def test_a_full_drawer_is_searched_at_once() -> None:
-    # 60 sizes, ten of each, packs of up to 8: far beyond trying every pack. Found pack must be exact.
+    # 60 sizes, ten of each, packs of up to 8: far beyond trying every pack. Result pack must be exact.
     shelf = [setup.StockItem(f"{i}", 0.1 + 0.0137 * i, count=10) for i in range(60)]
     found = setup.best_pack(3.3333, shelf, place="cage_flange", most_leaves=8, least_leaves=6)
     assert abs(found.remainder_mm) <= 0.005

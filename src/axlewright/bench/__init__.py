@@ -2,12 +2,12 @@
 
 from axlewright.bench.designs import design_names, design_of_job, find_design, put_design, start_job
 from axlewright.bench.entering import Outcome, enter, take_back, work_out
-from axlewright.bench.form_parts import Choice, Field, StepForm
 from axlewright.bench.forms import FORMS
 from axlewright.bench.paper import job_sheet_pdf, sheet_data
 from axlewright.bench.shelf import put_on_shelf, spacers
-from axlewright.bench.typed import FieldError
 from axlewright.bench.view import JobView, Round, StepView, job_view
+from axlewright.steps.answers import FieldError
+from axlewright.steps.step import Choice, Field, StepForm
 
 __all__ = [
     "FORMS",

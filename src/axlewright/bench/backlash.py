@@ -5,18 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Literal
 
-from axlewright.bench.found import Found, Known, ShownReading, ShownSum, numbers, plain_sum
 from axlewright.bench.gauges import instrument_of
 from axlewright.bench.side_bearings import find_side_preload, shims_to_fit, tell_shims_read
-from axlewright.bench.typed import Typed
 from axlewright.errors import AxlewrightError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.setup import (
     START_FACTOR,
     BacklashReadings,
     LearnedFactor,
     Limit,
     RingMove,
+    Term,
+    WrittenSum,
     choose_limit,
     fit_runout,
     judge_backlash,
@@ -25,7 +26,9 @@ from axlewright.setup import (
     notches_for_move,
     ring_move_for_backlash,
 )
-from axlewright.units import MM_PER_INCH, System, show_length
+from axlewright.steps.answers import Typed
+from axlewright.steps.step import Context, Reading, Result, numbers, plain_sum
+from axlewright.units import Length, System, show_length
 
 BACKLASH_BAND_MM = (0.0, 2.0)
 """Plausible backlash (common practice, no source); more is asked about."""
@@ -38,7 +41,7 @@ def _stem(typed: Typed) -> Literal["", "in_rotation", "square_to_tooth"]:
     return "square_to_tooth" if chosen == "square_to_tooth" else ""
 
 
-def _band(typed: Typed, known: Known) -> Limit:
+def _band(typed: Typed, known: Context) -> Limit:
     axle = typed.choice(
         "axle", ("light", "truck", "heavy_tandem", "earthmover"), required=_("it chooses the default limit")
     )
@@ -54,13 +57,13 @@ def _band(typed: Typed, known: Known) -> Limit:
         raise typed.error("limit_low", error.what, error.fix) from error
 
 
-def limit_used(payload: Mapping[str, Any], known: Known) -> Limit:
+def limit_used(payload: Mapping[str, Any], known: Context) -> Limit:
     """Return the backlash limit that an earlier reading was held against."""
     typed = Typed(payload.get("typed", {}), {}, payload.get("system", "inch"))
     return _band(typed, known)
 
 
-def _spread(typed: Typed, known: Known) -> Limit | None:
+def _spread(typed: Typed, known: Context) -> Limit | None:
     high = typed.length("limit_spread", low=0.0, high=1.0)
     if high is None:
         return None
@@ -69,7 +72,7 @@ def _spread(typed: Typed, known: Known) -> Limit | None:
 
 
 def _factor(
-    typed: Typed, known: Known, found: Found, readings: BacklashReadings
+    typed: Typed, known: Context, found: Result, readings: BacklashReadings
 ) -> tuple[float | LearnedFactor, str]:
     """Return the backlash per move: learned on this axle, else from the design, else a start value."""
     moved = typed.length("moved", low=-3.0, high=3.0)
@@ -124,7 +127,7 @@ def _factor(
     return START_FACTOR, _("start value, learn it from the next reading")
 
 
-def _heel_radius(typed: Typed, known: Known, found: Found) -> float | None:
+def _heel_radius(typed: Typed, known: Context, found: Result) -> float | None:
     """Return the radius at which was read [mm], asked about when it lies off the ring gear."""
     radius = typed.length("heel_radius", low=20.0, high=600.0)
     if radius is None:
@@ -143,7 +146,7 @@ def _heel_radius(typed: Typed, known: Known, found: Found) -> float | None:
     return radius
 
 
-def _target(typed: Typed, known: Known, band: Limit) -> float:
+def _target(typed: Typed, known: Context, band: Limit) -> float:
     """Return the backlash wanted [mm]: typed, else etched on the set, else the middle of the limit."""
     target = typed.length("target", low=0.0, high=2.0)
     if target is not None:
@@ -152,9 +155,9 @@ def _target(typed: Typed, known: Known, band: Limit) -> float:
     return float(etched) if etched is not None else band.middle
 
 
-def _first_shims(typed: Typed, known: Known) -> Found:
+def _first_shims(typed: Typed, known: Context) -> Result:
     """Work out the first shims from those found at no backlash and no preload."""
-    found = Found()
+    found = Result()
     target = _target(typed, known, _band(typed, known))
     nothing = BacklashReadings((0.0,), stem=_stem(typed))
     factor, source = _factor(typed, known, found, nothing)
@@ -169,11 +172,11 @@ def _first_shims(typed: Typed, known: Known) -> Found:
     return found
 
 
-def find_backlash(typed: Typed, known: Known) -> Found:
+def find_backlash(typed: Typed, known: Context) -> Result:
     """Judge spread and tightest place, and say how to move the ring gear."""
     if typed.choice("stage", ("read", "zero")) == "zero":
         return _first_shims(typed, known)
-    found = Found()
+    found = Result()
     instrument = instrument_of(typed, known)
     values = typed.lengths(
         "readings",
@@ -193,13 +196,13 @@ def find_backlash(typed: Typed, known: Known) -> Found:
     band = _band(typed, known)
     if readings.stem:
         stood = _("in line with rotation") if readings.stem == "in_rotation" else _("square to the tooth")
-        found.readings.append(ShownReading(_("the indicator's stem stood"), stood))
+        found.readings.append(Reading(_("the indicator's stem stood"), stood))
         found.values["stem"] = readings.stem
     step = 360.0 / len(values)
     for index, value in enumerate(values):
         note = _("tightest") if index == readings.tightest_index else ""
         found.readings.append(
-            ShownReading(
+            Reading(
                 _("backlash at {index}°").format(index=f"{index * step:.0f}"),
                 show_length(value, typed.system),
                 place="j",
@@ -210,11 +213,7 @@ def find_backlash(typed: Typed, known: Known) -> Found:
     for one in verdict.verdicts:
         found.judged(one)
     found.notes += list(readings.notes)
-    found.sums.append(
-        plain_sum(
-            _("spread round the ring gear"), (readings.maximum_mm, -readings.minimum_mm), readings.spread_mm
-        )
-    )
+    found.sums.append(plain_sum(_("spread round the ring gear"), (readings.maximum_mm, -readings.minimum_mm)))
     etched = known.last_values("identity").get("etched_backlash_mm")
     target = _target(typed, known, band)
     factor, source = _factor(typed, known, found, readings)
@@ -273,7 +272,7 @@ def _inside_words(move: RingMove, system: System) -> str:
     return words.format(by=show_length(abs(move.ring_away_mm), system))
 
 
-def _depth_change_due(known: Known) -> tuple[str, float | None]:
+def _depth_change_due(known: Context) -> tuple[str, float | None]:
     """Return why the pinion is still to be moved and by how much out [mm]; empty when it is not.
 
     The newer of depth and pattern counts: a pattern read before the last change of depth says nothing
@@ -295,7 +294,7 @@ def _depth_change_due(known: Known) -> tuple[str, float | None]:
     return "", None
 
 
-def _waits_for(known: Known, readings: BacklashReadings) -> str:
+def _waits_for(known: Context, readings: BacklashReadings) -> str:
     """Say why the ring gear is not to be moved yet; empty when it may be."""
     why, pinion_out = _depth_change_due(known)
     if not why:
@@ -336,25 +335,18 @@ def _waits_for(known: Known, readings: BacklashReadings) -> str:
     )
 
 
-def _move_sum(move: RingMove) -> ShownSum:
-    def line(system: System) -> str:
-        per, unit, places = (MM_PER_INCH, "in", 4) if system == "inch" else (1.0, "mm", 3)
-        return (
-            f"({Shown(move.target_mm / per):.{places}f} − {Shown(move.now_mm / per):.{places}f}) / "
-            f"{Shown(move.factor):.2f} = {Shown(move.ring_away_mm / per):+.{places}f} {unit}"
-        )
-
-    systems: tuple[System, System] = ("inch", "metric")
-    return ShownSum(
+def _move_sum(move: RingMove) -> WrittenSum:
+    return WrittenSum(
         _("ring gear move for the target, plus is away from the pinion"),
-        {s: line(s) for s in systems},
-        {s: show_length(move.ring_away_mm, s, signed=True) for s in systems},
-        dict.fromkeys(systems, ""),
+        (
+            Term(Length(move.target_mm, signed=True), 1.0, move.factor),
+            Term(Length(move.now_mm), -1.0, move.factor),
+        ),
         _("Backlash per move: {factor_source}.").format(factor_source=move.factor_source),
     )
 
 
-def _tell_move(found: Found, typed: Typed, known: Known, move: RingMove) -> None:
+def _tell_move(found: Result, typed: Typed, known: Context, move: RingMove) -> None:
     found.sums.append(_move_sum(move))
     if abs(move.ring_away_mm) < 0.005:
         found.notes.append(_("The backlash is at its target; nothing to move."))
@@ -375,7 +367,7 @@ def _tell_move(found: Found, typed: Typed, known: Known, move: RingMove) -> None
 
 
 def _link_to_runout(
-    found: Found, known: Known, readings: BacklashReadings, factor: float, system: System
+    found: Result, known: Context, readings: BacklashReadings, factor: float, system: System
 ) -> None:
     """Say whether the back face's runout explains how backlash varies, where both were read alike."""
     fits = known.last_values("fits")

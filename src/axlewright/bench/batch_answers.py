@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING, Any, Final
 from axlewright.bench import batch
 from axlewright.bench.designs import find_design
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import Shown, _, chosen, n_, plural
+from axlewright.language import Shown, chosen, n_
+from axlewright.language import eager as _
+from axlewright.language import eager_plural as plural
 from axlewright.plant import (
     BestPosition,
     Capability,

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 
 from axlewright.bench.batch_answers import set_views
 from axlewright.bench.designs import find_design
-from axlewright.bench.typed import FieldError
 from axlewright.errors import AxlewrightError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.plant import Carrier, MarkedSet, MatchingAnswer, Order, match, stock_to_order
 from axlewright.setup.stock import StockItem
+from axlewright.steps.answers import FieldError
 from axlewright.units import System, parse_length, show_length
 
 if TYPE_CHECKING:

@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.bench import batch
 from axlewright.bench.designs import find_design
-from axlewright.bench.typed import FieldError
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import Shown, _, n_
+from axlewright.language import Shown, n_
+from axlewright.language import eager as _
 from axlewright.plant import COLUMNS, Practice, Roll
 from axlewright.plant.cells import read_number
+from axlewright.steps.answers import FieldError
 from axlewright.units import MM_PER_INCH, System, parse_length
 
 if TYPE_CHECKING:

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from axlewright.bench.clock import local_time
 from axlewright.bench.depth_asked import CARRIER_BAND_MM, SPACER_BAND_MM, Asked
 from axlewright.bench.depth_stock import from_shelf
 from axlewright.bench.depth_ways import DIRECT, WAYS, find_way
 from axlewright.bench.fitted import SAME_MM
-from axlewright.bench.found import Found, Known, ShownReading, shown_sum
 from axlewright.bench.gauges import instrument_of
 from axlewright.bench.identity import mark_of, mark_values, shown_mark
-from axlewright.bench.typed import Typed
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.setup import (
     PLACE_WORDS,
     SHIM_PLACES,
     DepthMark,
-    MeasuredLength,
     NextReading,
     RepeatedReadings,
     ShimPlace,
@@ -27,7 +26,9 @@ from axlewright.setup import (
     outlier_question,
     pinion_out_of_shim_change_mm,
 )
-from axlewright.units import show_length, shows_as_zero
+from axlewright.steps.answers import Typed
+from axlewright.steps.step import Context, Reading, Result
+from axlewright.units import Length, show_length, shows_as_zero
 
 
 def place_of(typed: Typed) -> ShimPlace:
@@ -41,7 +42,7 @@ def place_of(typed: Typed) -> ShimPlace:
     raise AssertionError(chosen)  # the choice was checked
 
 
-def _mark(typed: Typed, known: Known, found: Found) -> DepthMark | None:
+def _mark(typed: Typed, known: Context, found: Result) -> DepthMark | None:
     """Return the mark typed here, else the one settled at the set's identity."""
     identity = known.last_values("identity")
     if not typed.given("mark") and "mark" in identity:
@@ -60,7 +61,7 @@ def _mark(typed: Typed, known: Known, found: Found) -> DepthMark | None:
     return mark
 
 
-def _distance(typed: Typed, mark: DepthMark | None) -> tuple[MeasuredLength | None, bool]:
+def _distance(typed: Typed, mark: DepthMark | None) -> tuple[Length | None, bool]:
     """Return the mounting distance and whether it is stamped on this very set."""
     way = typed.choice("method", WAYS) or "carrier"
     if way in ("gauge", "old"):
@@ -80,12 +81,12 @@ def _distance(typed: Typed, mark: DepthMark | None) -> tuple[MeasuredLength | No
             _("say that it is the design's, or empty the mark"),
         )
     source = _("stamped on this set") if stamped else _("design data")
-    return MeasuredLength(_("mounting distance"), distance_mm, source=source), stamped
+    return Length(distance_mm, label=_("mounting distance"), source=source), stamped
 
 
-def find_depth(typed: Typed, known: Known) -> Found:
+def find_depth(typed: Typed, known: Context) -> Result:
     """Work out the spacer, what is nearest on the shelf, and what the spacer fitted does."""
-    found = Found()
+    found = Result()
     place = place_of(typed)
     instrument = instrument_of(typed, known)
     mark = _mark(typed, known, found)
@@ -99,35 +100,35 @@ def find_depth(typed: Typed, known: Known) -> Found:
         raise typed.error(
             "cage_height", _("this way does without the cage's height"), _("empty it, or choose another way")
         )
-    found.readings.append(ShownReading(_("where the shim sits"), _(PLACE_WORDS[place])))
+    found.readings.append(Reading(_("where the shim sits"), _(PLACE_WORDS[place])))
     distance, stamped = _distance(typed, mark)
     asked = Asked(typed, found, instrument, place, mark)
     way = find_way(asked, distance, stamped)
     result = way.result
     if distance is not None:
         found.readings.append(
-            ShownReading(
+            Reading(
                 _("mounting distance"),
-                show_length(distance.value_mm, typed.system),
+                show_length(distance.mm, typed.system),
                 place="D",
-                note=distance.source,
+                note=str(distance.source),
             )
         )
     if mark is not None:
         found.readings.append(shown_mark(mark, place="M"))
     found.sums.append(
-        shown_sum(
-            _("{place_words}, to fit").format(place_words=_(PLACE_WORDS[place])),
+        replace(
             result.total,
-            _("Terms: {terms}").format(terms=", ".join(t.label for t in result.terms)),
+            label=_("{place_words}, to fit").format(place_words=_(PLACE_WORDS[place])),
+            note=_("Terms: {terms}").format(terms=", ".join(str(t.label) for t in result.terms)),
         )
     )
     if result.other_convention is not None and result.other_convention_difference_mm:
         found.sums.append(
-            shown_sum(
-                _("if plus meant the opposite"),
+            replace(
                 result.other_convention,
-                _("{other_convention_difference_mm} from the one above").format(
+                label=_("if plus meant the opposite"),
+                note=_("{other_convention_difference_mm} from the one above").format(
                     other_convention_difference_mm=show_length(
                         result.other_convention_difference_mm, typed.system, signed=True
                     )
@@ -151,7 +152,7 @@ def find_depth(typed: Typed, known: Known) -> Found:
         "spacer_mm": result.value_mm,
         "spacer_standard_uncertainty_mm": result.standard_uncertainty_mm,
         "spacer_95_mm": list(result.interval_95_mm),
-        "other_convention_mm": None if result.other_convention is None else result.other_convention.value_mm,
+        "other_convention_mm": None if result.other_convention is None else result.other_convention.value,
         "letters_mm": {letter: round(value, 6) for letter, value in (asked.letters | way.letters).items()},
         **way.values,
         **({} if mark is None else mark_values(mark)),
@@ -161,7 +162,7 @@ def find_depth(typed: Typed, known: Known) -> Found:
     return found
 
 
-def _say_readings(found: Found, typed: Typed, readings: RepeatedReadings) -> None:
+def _say_readings(found: Result, typed: Typed, readings: RepeatedReadings) -> None:
     """Say what a careful person would of these readings; one that stands out is asked about."""
     doubt = outlier_question(readings)
     asked = None if doubt is None else doubt.text()
@@ -178,7 +179,7 @@ def _say_readings(found: Found, typed: Typed, readings: RepeatedReadings) -> Non
     found.questions.append(doubt.text(typed.system))
 
 
-def _say_what_helps(found: Found, typed: Typed, helps: NextReading | None) -> None:
+def _say_what_helps(found: Result, typed: Typed, helps: NextReading | None) -> None:
     """Name the reading to repeat, where that narrows the result by more than is shown of it."""
     if helps is None:
         return
@@ -194,7 +195,7 @@ def _say_what_helps(found: Found, typed: Typed, helps: NextReading | None) -> No
         )
 
 
-def _say_carried_over(found: Found, typed: Typed, known: Known) -> None:
+def _say_carried_over(found: Result, typed: Typed, known: Context) -> None:
     """Say when readings were filled in from an earlier entry, so that nobody takes them for new ones."""
     for entry in reversed(known.entries):
         if entry.step != "depth" or entry.kind != "reading":
@@ -213,7 +214,7 @@ def _say_carried_over(found: Found, typed: Typed, known: Known) -> None:
         return
 
 
-def _fitted(found: Found, typed: Typed, known: Known, place: ShimPlace) -> float | None:
+def _fitted(found: Result, typed: Typed, known: Context, place: ShimPlace) -> float | None:
     """Return the spacer that is in [mm]: the one typed, else the last one said to be fitted in this job.
 
     None when none is known, or when it is not sure which one is in; that is then asked.
@@ -241,7 +242,7 @@ def _fitted(found: Found, typed: Typed, known: Known, place: ShimPlace) -> float
         found.read_length(_("spacer fitted"), fitted, typed.system, place="S")
         return fitted
     found.readings.append(
-        ShownReading(
+        Reading(
             _("spacer fitted"),
             last_shown,
             place="S",
@@ -258,7 +259,7 @@ def _fitted(found: Found, typed: Typed, known: Known, place: ShimPlace) -> float
     return last.mm
 
 
-def _fit(found: Found, typed: Typed, known: Known, result: SpacerResult) -> None:
+def _fit(found: Result, typed: Typed, known: Context, result: SpacerResult) -> None:
     """Compare what is on the shelf and what was fitted with what is wanted."""
     choice = from_shelf(found, typed, known, result)
     fitted = _fitted(found, typed, known, result.place)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from axlewright.bench.found import Found
-from axlewright.bench.typed import Typed
-from axlewright.language import _
-from axlewright.setup import DepthMark, Instrument, MeasuredLength, RepeatedReadings, ShimPlace
+from axlewright.language import eager as _
+from axlewright.setup import DepthMark, Instrument, RepeatedReadings, ShimPlace
+from axlewright.steps.answers import Typed
+from axlewright.steps.step import Result
+from axlewright.units import Length
 
 CARRIER_BAND_MM = (25.0, 1000.0)
 BEARING_BAND_MM = (8.0, 150.0)
@@ -27,7 +28,7 @@ class Asked:
     """
 
     typed: Typed
-    found: Found
+    found: Result
     instrument: Instrument
     place: ShimPlace
     mark: DepthMark | None
@@ -52,7 +53,7 @@ class Asked:
 
     def length(
         self, name: str, label: str, band: tuple[float, float], required: str, letter: str = ""
-    ) -> MeasuredLength:
+    ) -> Length:
         """Return a length read once, with what the instrument alone contributes to its uncertainty."""
         value = self.typed.length(name, low=band[0], high=band[1], required=required)
         assert value is not None  # required

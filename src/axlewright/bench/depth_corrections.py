@@ -5,24 +5,24 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from axlewright.bench.depth_asked import BEARING_BAND_MM, Asked
-from axlewright.bench.found import ShownReading
 from axlewright.errors import AxlewrightError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.setup import (
     EXPANSIONS,
-    MeasuredLength,
     RepeatedReadings,
     WidthClass,
     temperature_correction,
     unmeasured_bearing_width,
 )
-from axlewright.units import show_length
+from axlewright.steps.step import Reading
+from axlewright.units import Length, show_length
 
 if TYPE_CHECKING:
     from axlewright.setup import Expansion
 
 
-def bearing_width(asked: Asked) -> tuple[MeasuredLength, RepeatedReadings | None]:
+def bearing_width(asked: Asked) -> tuple[Length, RepeatedReadings | None]:
     typed = asked.typed
     readings = asked.repeated(
         "bearing", _("head bearing width"), BEARING_BAND_MM, _("measure the bearing"), "T"
@@ -51,7 +51,7 @@ def bearing_width(asked: Asked) -> tuple[MeasuredLength, RepeatedReadings | None
         _(
             "The bearing's width is the catalogue's: from least to largest that is {width}, more than any "
             "spacer step. Measure it before anything is pressed."
-        ).format(width=show_length(2.0 * 3.0**0.5 * width.standard_uncertainty_mm, typed.system))
+        ).format(width=show_length(2.0 * 3.0**0.5 * width.standard_uncertainty, typed.system))
     )
     return width, None
 
@@ -61,7 +61,7 @@ def _expansion(asked: Asked) -> Expansion:
     return EXPANSIONS[chosen]
 
 
-def temperature_terms(asked: Asked, reading: MeasuredLength) -> list[MeasuredLength]:
+def temperature_terms(asked: Asked, reading: Length) -> list[Length]:
     """Return the correction to 20 °C, or nothing where no temperature was typed."""
     typed, found = asked.typed, asked.found
     part, gauge = typed.temperature("part_temperature"), typed.temperature("gauge_temperature")
@@ -81,19 +81,19 @@ def temperature_terms(asked: Asked, reading: MeasuredLength) -> list[MeasuredLen
         raise typed.error("part_temperature", error.what, error.fix) from error
     for name, value in ((_("carrier's temperature"), part), (_("gauge's temperature"), gauge)):
         shown = f"{Shown(value):.1f} °C ({Shown(value * 1.8 + 32.0):.0f} °F)"
-        found.readings.append(ShownReading(name, shown))
+        found.readings.append(Reading(name, shown))
     found.notes.append(
         _(
             "Temperature: {length} × ({gauge:.1f}e-6 × ({gauge_c:.1f} − 20) − {part:.1f}e-6 × "
             "({part_c:.1f} − 20)) = {correction}. Expansion per °C: part {part_source}; "
             "gauge, steel, {gauge_source}."
         ).format(
-            length=show_length(reading.value_mm, typed.system),
+            length=show_length(reading.mm, typed.system),
             gauge=Shown(steel.per_kelvin * 1e6),
             gauge_c=Shown(gauge),
             part=Shown(expansion.per_kelvin * 1e6),
             part_c=Shown(part),
-            correction=show_length(correction.value_mm, typed.system, signed=True),
+            correction=show_length(correction.mm, typed.system, signed=True),
             part_source=expansion.source,
             gauge_source=steel.source,
         )

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from axlewright.bench.found import Found, Known
-from axlewright.bench.typed import Typed
 from axlewright.errors import AxlewrightError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.setup import (
     PINION_SPACERS,
     SpacerResult,
@@ -18,6 +16,8 @@ from axlewright.setup import (
     nearest_spacer,
     what_to_order,
 )
+from axlewright.steps.answers import Typed
+from axlewright.steps.step import Context, Result
 from axlewright.units import MM_PER_INCH, show_length
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ def _rule(typed: Typed) -> RoundingRule:
     return "nearest_but_not_thicker" if chosen == "nearest_but_not_thicker" else "nearest"
 
 
-def from_shelf(found: Found, typed: Typed, known: Known, result: SpacerResult) -> StockChoice | None:
+def from_shelf(found: Result, typed: Typed, known: Context, result: SpacerResult) -> StockChoice | None:
     """Return what to take from the shelf for a spacer, told with what to order; None when nothing fits."""
     cage = result.place == "cage_flange"
     most = typed.count("most_leaves", low=1, high=12) or (CAGE_MOST_LEAVES if cage else 1)
@@ -94,7 +94,7 @@ def from_shelf(found: Found, typed: Typed, known: Known, result: SpacerResult) -
 
 
 def _tell_order(
-    found: Found, typed: Typed, choice: StockChoice | None, result: SpacerResult, rule: RoundingRule
+    found: Result, typed: Typed, choice: StockChoice | None, result: SpacerResult, rule: RoundingRule
 ) -> None:
     """Say what to order when the shelf leaves the pinion farther off than its limit allows."""
     advice = what_to_order(

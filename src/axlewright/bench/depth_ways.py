@@ -8,13 +8,12 @@ from typing import Final, Literal
 
 from axlewright.bench.depth_asked import BEARING_BAND_MM, CARRIER_BAND_MM, SPACER_BAND_MM, Asked
 from axlewright.bench.depth_corrections import bearing_width, temperature_terms
-from axlewright.bench.found import ShownReading
 from axlewright.bench.identity import mark_of
 from axlewright.errors import AxlewrightError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.setup import (
     EXAMPLE_DIRECT_GAUGE,
-    MeasuredLength,
     RepeatedReadings,
     SpacerResult,
     WrittenSum,
@@ -29,7 +28,8 @@ from axlewright.setup import (
     spacer_from_old,
     spacer_from_zero_mark,
 )
-from axlewright.units import show_length
+from axlewright.steps.step import Reading
+from axlewright.units import Length, Quantity, show_length
 
 DIRECT: Final = ("carrier", "centred", "resting", "parting")
 """Ways that give the carrier reading, into which bearing, mounting distance and mark go."""
@@ -57,13 +57,13 @@ class Way:
     values: dict[str, float | list[float]] = field(default_factory=dict)
 
 
-def find_way(asked: Asked, distance: MeasuredLength | None, stamped: bool) -> Way:
+def find_way(asked: Asked, distance: Length | None, stamped: bool) -> Way:
     """Work out the spacer the way it was measured.
 
     Parameters
     ----------
     asked : Asked
-    distance : MeasuredLength or None
+    distance : Length or None
         Mounting distance; None for the ways that do without.
     stamped : bool
         Whether it is stamped on this very set.
@@ -81,9 +81,9 @@ def find_way(asked: Asked, distance: MeasuredLength | None, stamped: bool) -> Wa
     return _direct(asked, way, distance, stamped)
 
 
-def _merged(total: WrittenSum) -> list[MeasuredLength]:
+def _merged(total: WrittenSum) -> list[Length]:
     """Return the terms of a sum as lengths that are simply added, the same quantity taken together."""
-    factors: dict[MeasuredLength, float] = {}
+    factors: dict[Quantity, float] = {}
     for term in total.terms:
         factors[term.quantity] = factors.get(term.quantity, 0.0) + term.factor
     halves = {0.5: _("half of {what}"), -0.5: _("less half of {what}")}
@@ -93,18 +93,18 @@ def _merged(total: WrittenSum) -> list[MeasuredLength]:
             continue
         label = halves.get(factor, "{what}").format(what=quantity.label)
         out.append(
-            MeasuredLength(
-                quantity.label if factor == 1.0 else label,
-                factor * quantity.value_mm,
-                abs(factor) * quantity.standard_uncertainty_mm,
+            Length(
+                factor * quantity.value,
+                abs(factor) * quantity.standard_uncertainty,
                 quantity.degrees_of_freedom,
-                quantity.source,
+                label=quantity.label if factor == 1.0 else label,
+                source=quantity.source,
             )
         )
     return out
 
 
-def _carrier_parts(asked: Asked, way: str) -> tuple[list[MeasuredLength], RepeatedReadings]:
+def _carrier_parts(asked: Asked, way: str) -> tuple[list[Length], RepeatedReadings]:
     """Return what adds up to the carrier reading, and the readings taken several times among it."""
     block_band = (1.0, 500.0)
     if way == "carrier":
@@ -140,10 +140,10 @@ def _carrier_parts(asked: Asked, way: str) -> tuple[list[MeasuredLength], Repeat
     return _merged(total), readings
 
 
-def _direct(asked: Asked, way: str, distance: MeasuredLength, stamped: bool) -> Way:
+def _direct(asked: Asked, way: str, distance: Length, stamped: bool) -> Way:
     parts, readings = _carrier_parts(asked, way)
     bearing, bearing_readings = bearing_width(asked)
-    carrier_mm = sum(part.value_mm for part in parts)
+    carrier_mm = sum(part.mm for part in parts)
     low, high = CARRIER_BAND_MM
     if way != "carrier" and not low <= carrier_mm <= high:
         asked.found.questions.append(
@@ -151,7 +151,7 @@ def _direct(asked: Asked, way: str, distance: MeasuredLength, stamped: bool) -> 
                 length=show_length(carrier_mm, asked.typed.system)
             )
         )
-    whole = MeasuredLength("carrier", carrier_mm)
+    whole = Length(carrier_mm, label="carrier")
     cage = asked.typed.length("cage_height", low=-300.0, high=300.0)
     asked.found.read_length(_("cage height"), cage, asked.typed.system, place="c")
     result = spacer_from_carrier(
@@ -162,18 +162,18 @@ def _direct(asked: Asked, way: str, distance: MeasuredLength, stamped: bool) -> 
         place=asked.place,
         cage_height=None
         if cage is None
-        else MeasuredLength(_("cage height"), cage, source=asked.instrument.name),
+        else Length(cage, label=_("cage height"), source=asked.instrument.name),
         mounting_distance_is_this_sets=stamped,
         carrier_corrections=(*parts[1:], *temperature_terms(asked, whole)),
     )
     repeated = [readings, *([bearing_readings] if bearing_readings is not None else [])]
-    letters = {"A": carrier_mm, "D": distance.value_mm, "T": bearing.value_mm}
+    letters = {"A": carrier_mm, "D": distance.mm, "T": bearing.mm}
     if cage is not None:
         letters["c"] = cage
     values: dict[str, float | list[float]] = {
         "carrier_mean_mm": carrier_mm,
-        "bearing_mean_mm": bearing.value_mm,
-        "mounting_distance_mm": distance.value_mm,
+        "bearing_mean_mm": bearing.mm,
+        "mounting_distance_mm": distance.mm,
     }
     if way == "carrier":
         values["carrier_mm"] = [round(v, 6) for v in readings.readings_mm]
@@ -201,11 +201,11 @@ def _gauge(asked: Asked) -> Way:
             zero = EXAMPLE_DIRECT_GAUGE.zero_mark_spacer(dial)
         except AxlewrightError as error:
             raise typed.error("dial", error.what, error.fix) from error
-        asked.found.readings.append(ShownReading(_("dial"), f"{Shown(dial):g}"))
+        asked.found.readings.append(Reading(_("dial"), f"{Shown(dial):g}"))
         asked.found.notes.append(
             _("Dial {dial:g} means {spacer} for a mark of 0 ({source}).").format(
                 dial=Shown(dial),
-                spacer=show_length(zero.value_mm, typed.system),
+                spacer=show_length(zero.mm, typed.system),
                 source=EXAMPLE_DIRECT_GAUGE.source,
             )
         )
@@ -226,7 +226,7 @@ def _old(asked: Asked) -> Way:
             _("give both marks, 0 where the gear says 0, or neither and let the pattern decide"),
         )
     repeated = [old]
-    widths: list[MeasuredLength | None] = []
+    widths: list[Length | None] = []
     for name, label in (
         ("old_bearing", _("head bearing that came out")),
         ("bearing", _("head bearing that goes in")),
@@ -251,10 +251,10 @@ def _old(asked: Asked) -> Way:
         old_bearing_width=widths[0],
         new_bearing_width=widths[1],
     )
-    return Way(result, repeated, {} if widths[1] is None else {"T": widths[1].value_mm})
+    return Way(result, repeated, {} if widths[1] is None else {"T": widths[1].mm})
 
 
-def _outright(asked: Asked, distance: MeasuredLength) -> Way:
+def _outright(asked: Asked, distance: Length) -> Way:
     if asked.mark is not None and asked.mark.value != 0.0:
         raise asked.typed.error(
             "mark", _("a stamped distance and a mark would count it twice"), _("empty the mark")
@@ -265,18 +265,18 @@ def _outright(asked: Asked, distance: MeasuredLength) -> Way:
     plain = asked.length(
         "nominal_distance", _("nominal mounting distance"), CARRIER_BAND_MM, _("take it from the data")
     )
-    exact = MeasuredLength(plain.label, plain.value_mm, source="data")
+    exact = Length(plain.mm, label=plain.label, source="data")
     result = spacer_from_nominal(
-        MeasuredLength(nominal.label, nominal.value_mm, source="data"),
-        MeasuredLength(_("case deviation"), deviation_mm, source=_("stamped on the case")),
+        Length(nominal.mm, label=nominal.label, source="data"),
+        Length(deviation_mm, label=_("case deviation"), source=_("stamped on the case")),
         distance,
         exact,
         place=asked.place,
     )
-    return Way(result, [], {"D": distance.value_mm}, {"mounting_distance_mm": distance.value_mm})
+    return Way(result, [], {"D": distance.mm}, {"mounting_distance_mm": distance.mm})
 
 
-def _over_case(asked: Asked, distance: MeasuredLength, stamped: bool) -> Way:
+def _over_case(asked: Asked, distance: Length, stamped: bool) -> Way:
     typed = asked.typed
     gap = asked.repeated("gap", _("gap"), (0.0, 300.0), _("read it five times"), "G")
     case = asked.length("case_diameter", _("differential case"), (20.0, 800.0), _("measure the case"), "C")
@@ -289,21 +289,21 @@ def _over_case(asked: Asked, distance: MeasuredLength, stamped: bool) -> Way:
     )
     assert fitted_mm is not None  # required
     nose = axis_to_nose_over_case(gap.quantity, case)
-    seen = mounting_distance_from_nose(nose.as_length(), head)
+    seen = mounting_distance_from_nose(nose.as_quantity(), head)
     asked.found.notes.append(
         _("The pinion stands at {now}: gap {gap} + half the case {half} + head {head}.").format(
-            now=show_length(seen.value_mm, typed.system),
+            now=show_length(seen.value, typed.system),
             gap=show_length(gap.mean_mm, typed.system),
-            half=show_length(case.value_mm / 2.0, typed.system),
-            head=show_length(head.value_mm, typed.system),
+            half=show_length(case.mm / 2.0, typed.system),
+            head=show_length(head.mm, typed.system),
         )
     )
-    parts: Mapping[str, float] = {"D": seen.value_mm, "S": fitted_mm}
+    parts: Mapping[str, float] = {"D": seen.value, "S": fitted_mm}
     result = spacer_from_fitted(
-        MeasuredLength(_("spacer that was in"), fitted_mm, source=asked.instrument.name),
+        Length(fitted_mm, label=_("spacer that was in"), source=asked.instrument.name),
         _merged(WrittenSum(seen.label, (*nose.terms, *seen.terms[1:]))),
         distance,
         None if stamped else asked.mark,
         place=asked.place,
     )
-    return Way(result, [gap], dict(parts), {"mounting_distance_mm": distance.value_mm})
+    return Way(result, [gap], dict(parts), {"mounting_distance_mm": distance.mm})

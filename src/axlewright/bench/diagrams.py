@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from axlewright.bench.drawn import box, dimension, drawing, line, shape, text
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.units import MM_PER_INCH, System
 
 _AXIS_X: Final = 54.0

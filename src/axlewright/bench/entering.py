@@ -9,62 +9,45 @@ from typing import TYPE_CHECKING, Any
 
 from axlewright.bench.forms import FORMS
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import _
-from axlewright.units import System
+from axlewright.language import eager as _
+from axlewright.steps.step import Result, keep_readings, kept_readings
+from axlewright.units import System, using_system
 
 if TYPE_CHECKING:
-    from axlewright.bench.form_parts import StepForm
-    from axlewright.bench.found import Found, Known
-    from axlewright.bench.typed import Typed
     from axlewright.records import Entry, JobStore
+    from axlewright.steps.answers import Typed
+    from axlewright.steps.step import Context, Result, StepForm
 
 
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """What entering a step gave; the texts are those kept in the record.
+@dataclass(slots=True)
+class Outcome(Result):
+    """What entering a step gave, and where it was kept.
 
     Attributes
     ----------
-    verdict : str
-        "ok", "not ok" or "ask".
-    why : str
-    sums, limits : tuple of mapping
-        As kept: each text in both systems.
-    notes, questions, cautions : tuple of str
-    values : mapping
-        Plain numbers, lengths in mm.
     entries : tuple of Entry
         What was written, the reading first.
     """
 
-    step: str
-    verdict: str
-    why: str
-    sums: tuple[Mapping[str, Any], ...]
-    limits: tuple[Mapping[str, Any], ...]
-    notes: tuple[str, ...]
-    questions: tuple[str, ...]
-    cautions: tuple[str, ...]
-    values: Mapping[str, Any]
-    entries: tuple[Entry, ...]
+    step: str = ""
+    entries: tuple[Entry, ...] = ()
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """Short cautions of the step."""
+        return cautions_of(self.step)
 
     def to_json(self) -> dict[str, Any]:
-        """Return the outcome as plain data."""
+        """Return the outcome as plain data: every text with its values and as shown now."""
         return {
             "step": self.step,
-            "verdict": self.verdict,
-            "why": self.why,
-            "sums": [dict(s) for s in self.sums],
-            "limits": [dict(one) for one in self.limits],
-            "notes": list(self.notes),
-            "questions": list(self.questions),
+            **self.payload(),
             "cautions": list(self.cautions),
-            "values": dict(self.values),
             "entries": [e.seq for e in self.entries],
         }
 
 
-Finder = Callable[["Typed", "Known"], "Found"]
+Finder = Callable[["Typed", "Context"], "Result"]
 
 
 def finder_of(step: str) -> Finder:
@@ -102,7 +85,7 @@ def cautions_of(step: str) -> tuple[str, ...]:
 
 def known_of(
     store: JobStore, number: int, *, who: str, system: System, step: str = "pattern", instrument: str = ""
-) -> Known:
+) -> Context:
     """Gather what is already known of a job before a step is entered.
 
     Parameters
@@ -119,9 +102,9 @@ def known_of(
     """
     from axlewright.bench.designs import design_of_job
     from axlewright.bench.fitted import last_fitted
-    from axlewright.bench.found import Known
     from axlewright.bench.shelf import PINION_LEAF, SIDE_SHIM, spacers
     from axlewright.records import standing, stopped_by, waits_behind
+    from axlewright.steps.step import Context
 
     job = store.get_job(number)
     entries = store.entries(number)
@@ -132,7 +115,7 @@ def known_of(
             where=stopping.step.title,
             fix=_("answer it there first, or let a lead leave that step out with a reason"),
         )
-    return Known(
+    return Context(
         job,
         design_of_job(store, job),
         tuple(standing(entries)),
@@ -148,7 +131,7 @@ def known_of(
 
 def work_out(
     store: JobStore, number: int, step: str, fields: Mapping[str, str], *, who: str, system: System = "inch"
-) -> Found:
+) -> Result:
     """Work a step out without keeping anything.
 
     Raises
@@ -156,7 +139,7 @@ def work_out(
     InputError
         A `FieldError` when it is about one field.
     """
-    from axlewright.bench.typed import Typed
+    from axlewright.steps.answers import Typed
 
     finder = finder_of(step)
     form = FORMS[step]
@@ -188,7 +171,7 @@ def _refuse_strays(typed: Typed, form: StepForm) -> None:
             )
 
 
-def _say_calibration(found: Found, known: Known) -> None:
+def _say_calibration(found: Result, known: Context) -> None:
     tool = known.instrument
     if tool is None:
         return
@@ -252,6 +235,8 @@ def enter(
         raise
     except AxlewrightError as error:
         raise InputError(error.what, where=error.where or step, fix=error.fix) from error
+    with using_system(system):  # the words as they are shown now
+        kept, payload = keep_readings(found.readings), found.payload()
     typed = {name: value for name, value in fields.items() if value.strip()}
     reading = store.add_entry(
         number,
@@ -260,10 +245,7 @@ def enter(
         {
             "typed": typed,
             "system": system,
-            "readings": [
-                {"name": r.name, "value": r.value, "unit": r.unit, "place": r.place, "note": r.note}
-                for r in found.readings
-            ],
+            "readings": kept,
             "note": fields.get("note", "").strip(),
         },
         who=who,
@@ -277,7 +259,7 @@ def enter(
         number,
         "result",
         step,
-        {**found.payload(), "of": reading.seq},
+        {**payload, "of": reading.seq},
         who=who,
         idempotency_key=f"{idempotency_key}:result" if idempotency_key else "",
         supersedes=old_result,
@@ -309,16 +291,17 @@ def kept_outcome(store: JobStore, number: int, key: str) -> Outcome | None:
 
 def outcome_of(step: str, payload: Mapping[str, Any], entries: tuple[Entry, ...]) -> Outcome:
     """Return a kept result as an outcome."""
+    found = Result.of_payload(payload, kept_readings(entries[0].payload) if entries else ())
     return Outcome(
+        found.verdict,
+        found.why,
+        found.readings,
+        found.sums,
+        found.limits,
+        found.notes,
+        found.questions,
+        found.values,
         step=step,
-        verdict=payload["verdict"],
-        why=payload["why"],
-        sums=tuple(payload["sums"]),
-        limits=tuple(payload["limits"]),
-        notes=tuple(payload["notes"]),
-        questions=tuple(payload["questions"]),
-        cautions=cautions_of(step),
-        values=payload["values"],
         entries=entries,
     )
 

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from axlewright.bench.found import Found, Known, ShownReading, numbers
 from axlewright.bench.gauges import instrument_of
-from axlewright.bench.typed import Typed
 from axlewright.errors import AxlewrightError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.setup import (
     Limit,
     RunoutFit,
@@ -17,13 +15,15 @@ from axlewright.setup import (
     judge,
     separate_by_reindexing,
 )
+from axlewright.steps.answers import Typed
+from axlewright.steps.step import Context, Reading, Result, numbers
 from axlewright.units import show_length
 
 DIAL_BAND_MM = (-3.0, 3.0)
 """Plausible dial readings round a gear (common practice, no source); more is asked about."""
 
 
-def _limit(typed: Typed, known: Known, name: str, default: Limit) -> Limit:
+def _limit(typed: Typed, known: Context, name: str, default: Limit) -> Limit:
     high = typed.length(name, low=0.0, high=2.0)
     if high is None:
         return default
@@ -31,7 +31,7 @@ def _limit(typed: Typed, known: Known, name: str, default: Limit) -> Limit:
     return Limit(default.name, None, high, "mm", source)
 
 
-def _round(typed: Typed, found: Found, name: str, label: str) -> RunoutFit | None:
+def _round(typed: Typed, found: Result, name: str, label: str) -> RunoutFit | None:
     """Return the fit of readings round the gear, written down with their places; None when none was typed."""
     values = typed.lengths(name, low=DIAL_BAND_MM[0], high=DIAL_BAND_MM[1])
     if not values:
@@ -43,7 +43,7 @@ def _round(typed: Typed, found: Found, name: str, label: str) -> RunoutFit | Non
     step = 360.0 / len(values)
     for index, value in enumerate(values):
         found.readings.append(
-            ShownReading(
+            Reading(
                 _("{what} at {angle:.0f}°").format(what=label, angle=index * step),
                 show_length(value, typed.system, signed=True),
             )
@@ -58,12 +58,12 @@ def _round(typed: Typed, found: Found, name: str, label: str) -> RunoutFit | Non
     return fit
 
 
-def find_fits(typed: Typed, known: Known) -> Found:
+def find_fits(typed: Typed, known: Context) -> Result:
     """Judge runout and seating, tell flange from gear, and say where to bolt the gear."""
-    found = Found()
+    found = Result()
     instrument = instrument_of(typed, known)
     found.readings.append(
-        ShownReading(_("bearing journals and bores"), typed.required("bearings", _("say what was found")))
+        Reading(_("bearing journals and bores"), typed.required("bearings", _("say what was found")))
     )
     flange_fit = _round(typed, found, "flange_readings", _("case flange"))
     face_fit = _round(typed, found, "face_readings", _("back face"))
@@ -105,7 +105,7 @@ def find_fits(typed: Typed, known: Known) -> Found:
 
 def _apart(
     typed: Typed,
-    found: Found,
+    found: Result,
     flange: RunoutFit | None,
     face: RunoutFit | None,
     turned: RunoutFit | None,
@@ -137,7 +137,7 @@ def _apart(
     )
 
 
-def _high_to_low(typed: Typed, found: Found, apart: Separated) -> None:
+def _high_to_low(typed: Typed, found: Result, apart: Separated) -> None:
     shown = (apart.flange_tir_mm, apart.gear_tir_mm, 2.0 * 1.96 * apart.standard_uncertainty_mm)
     flange, gear, unsure = (show_length(value, typed.system) for value in shown)
     found.notes.append(
@@ -173,11 +173,13 @@ def _high_to_low(typed: Typed, found: Found, apart: Separated) -> None:
         )
 
 
-def _say_whose(found: Found) -> None:
+def _say_whose(found: Result) -> None:
     """Say whether flange or gear runs out, as the order of looking goes (civil service literature)."""
-    verdicts: dict[str, str] = {one.name: one.verdict for one in found.limits}
-    flange = verdicts.get(choose_limit("flange_runout").name)
-    faces = [verdicts.get(choose_limit(key).name) for key in ("ring_face_runout", "ring_face_runout_heavy")]
+    verdicts: dict[str, str] = {str(one.name): one.verdict for one in found.limits}
+    flange = verdicts.get(_(choose_limit("flange_runout").name))
+    faces = [
+        verdicts.get(_(choose_limit(key).name)) for key in ("ring_face_runout", "ring_face_runout_heavy")
+    ]
     if flange == "not ok":
         found.notes.append(_("The flange runs out: bearings first, then the case."))
     elif flange == "ok" and "not ok" in faces:

@@ -9,10 +9,10 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
-from axlewright.bench.form_parts import StepForm
 from axlewright.bench.forms_depth import DEPTH
 from axlewright.bench.forms_found import AS_FOUND, COMPLAINT, FITS, IDENTITY
 from axlewright.bench.forms_set import BACKLASH, CLOSE, FINAL, PATTERN, PRELOAD
+from axlewright.steps.step import StepForm
 
 FORMS: Final[Mapping[str, StepForm]] = MappingProxyType(
     {

@@ -4,19 +4,9 @@ from __future__ import annotations
 
 from typing import Final
 
-from axlewright.bench.form_parts import (
-    MARK_MEANING_CHOICES,
-    MARK_UNIT_CHOICES,
-    NOTE,
-    PLACE_CHOICES,
-    RESOLUTION,
-    SHELF_FIELDS,
-    WITH,
-    Choice,
-    Field,
-    StepForm,
-)
+from axlewright.bench.form_parts import MARK_MEANING_CHOICES, MARK_UNIT_CHOICES, PLACE_CHOICES, SHELF_FIELDS
 from axlewright.language import n_
+from axlewright.steps.step import NOTE, RESOLUTION, WITH, Choice, Field, StepForm
 
 DEPTH: Final = StepForm(
     "depth",

@@ -4,19 +4,9 @@ from __future__ import annotations
 
 from typing import Final
 
-from axlewright.bench.form_parts import (
-    LIMIT_FIELDS,
-    MARK_MEANING_CHOICES,
-    MARK_UNIT_CHOICES,
-    NOTE,
-    RESOLUTION,
-    UNKNOWN,
-    WITH,
-    Choice,
-    Field,
-    StepForm,
-)
+from axlewright.bench.form_parts import MARK_MEANING_CHOICES, MARK_UNIT_CHOICES, UNKNOWN
 from axlewright.language import n_
+from axlewright.steps.step import LIMIT_FIELDS, NOTE, RESOLUTION, WITH, Choice, Field, StepForm
 
 COMPLAINT: Final = StepForm(
     "complaint",

@@ -4,16 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
-from axlewright.bench.form_parts import (
-    LIMIT_FIELDS,
-    NOTE,
-    RESOLUTION,
-    WITH,
-    Choice,
-    Field,
-    StepForm,
-)
 from axlewright.language import n_
+from axlewright.steps.step import LIMIT_FIELDS, NOTE, RESOLUTION, WITH, Choice, Field, StepForm
 
 PRELOAD: Final = StepForm(
     "preload",

@@ -8,7 +8,7 @@ from typing import Final
 
 from axlewright.bench.diagrams import SECTION_BOX
 from axlewright.bench.drawn import box, dimension, drawing, line, shape, text
-from axlewright.language import _
+from axlewright.language import eager as _
 
 _AXIS_X: Final = 150.0
 _Y: Final = 118.0

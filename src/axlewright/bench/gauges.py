@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from typing import Final
 
-from axlewright.bench.found import Known
-from axlewright.bench.typed import Typed
 from axlewright.errors import AxlewrightError
-from axlewright.language import _, n_
+from axlewright.language import eager as _
+from axlewright.language import n_
 from axlewright.setup import Instrument
+from axlewright.steps.answers import Typed
+from axlewright.steps.step import Context
 from axlewright.units import parse_length
 
 UNNAMED: Final = n_("instrument (not named)")
 
 
-def instrument_of(typed: Typed, known: Known) -> Instrument:
+def instrument_of(typed: Typed, known: Context) -> Instrument:
     """Return what the readings were taken with, as far as it was said.
 
     Step and calibration uncertainty typed at the step win over those of the list.

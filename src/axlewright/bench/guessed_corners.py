@@ -8,8 +8,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from axlewright.bench.pattern_looks import FlankLook, FlankName, ReadFlank
-from axlewright.bench.typed import FieldError
-from axlewright.language import _, n_
+from axlewright.language import eager as _
+from axlewright.language import n_
+from axlewright.steps.answers import FieldError
 
 if TYPE_CHECKING:
     from axlewright.records import Entry

@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from axlewright.bench.designs import find_design
-from axlewright.bench.typed import FieldError
 from axlewright.errors import AxlewrightError
-from axlewright.language import _
+from axlewright.language import eager as _
+from axlewright.steps.answers import FieldError
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -6,11 +6,12 @@ import math
 from typing import Final, get_args
 
 from axlewright.bench.form_parts import UNKNOWN
-from axlewright.bench.found import Found, Known, ShownReading
-from axlewright.bench.typed import FieldError, Typed
 from axlewright.errors import AxlewrightError
-from axlewright.language import _, n_
+from axlewright.language import eager as _
+from axlewright.language import n_
 from axlewright.setup import MARK_MEANINGS, MARK_UNITS, DepthMark, MarkMeaning, MarkUnit, parse_mark
+from axlewright.steps.answers import FieldError, Typed
+from axlewright.steps.step import Context, Reading, Result
 from axlewright.units import show_length
 
 ASK_UNIT = n_("look in the set's data and choose the unit; the same mark is used in three")
@@ -87,20 +88,20 @@ def mark_values(mark: DepthMark) -> dict[str, object]:
     }
 
 
-def shown_mark(mark: DepthMark, *, place: str = "") -> ShownReading:
+def shown_mark(mark: DepthMark, *, place: str = "") -> Reading:
     """Return a mark as a reading: the number, with unit and meaning as its note."""
     number, _rest, rest = mark.text().partition(" ")
-    return ShownReading(_("depth mark"), number, place=place, note=rest)
+    return Reading(_("depth mark"), number, place=place, note=rest)
 
 
-def find_identity(typed: Typed, known: Known) -> Found:
+def find_identity(typed: Typed, known: Context) -> Result:
     """Check the pair and settle the mark."""
-    found = Found()
+    found = Result()
     pinion = typed.required("pinion_number", _("read the pair number on the pinion's nose or shaft"))
     ring = typed.required("ring_number", _("read the pair number on the ring gear's face or rim"))
     found.readings += [
-        ShownReading(_("pair number, pinion"), pinion),
-        ShownReading(_("pair number, ring gear"), ring),
+        Reading(_("pair number, pinion"), pinion),
+        Reading(_("pair number, ring gear"), ring),
     ]
     bad: list[str] = []
     if pinion.casefold().replace(" ", "") != ring.casefold().replace(" ", ""):
@@ -125,12 +126,12 @@ def find_identity(typed: Typed, known: Known) -> Found:
         count = typed.count(name, low=3, high=200)
         if count is None:
             continue
-        found.readings.append(ShownReading(label, str(count)))
+        found.readings.append(Reading(label, str(count)))
         if wanted is not None and count != wanted:
             bad.append(wrong.format(count=count, design=known.job.design_name, wanted=wanted))
     hand = typed.choice("hand", ("left", "right", UNKNOWN.key))
     if hand in ("left", "right"):
-        found.readings.append(ShownReading(_("hand of the pinion"), _(hand)))
+        found.readings.append(Reading(_("hand of the pinion"), _(hand)))
         if design is not None and hand != design.hand:
             bad.append(
                 (
@@ -144,7 +145,7 @@ def find_identity(typed: Typed, known: Known) -> Found:
     _use_of_set(typed, found)
     form = typed.choice("tooth_form", ("face-milled", "face-hobbed", UNKNOWN.key))
     if form in ("face-milled", "face-hobbed"):
-        found.readings.append(ShownReading(_("tooth depth"), _(form)))
+        found.readings.append(Reading(_("tooth depth"), _(form)))
         found.values["tooth_form"] = form
         if design is not None and form != design.tooth_form:
             bad.append(
@@ -155,7 +156,7 @@ def find_identity(typed: Typed, known: Known) -> Found:
     timing = typed.choice("timing", ("none", "matched", "there"))
     if timing:
         words = {"none": _("none"), "matched": _("there, and matched"), "there": _("there")}
-        found.readings.append(ShownReading(_("timing marks"), words[timing]))
+        found.readings.append(Reading(_("timing marks"), words[timing]))
     if design is not None and timing:
         _timing(found, timing, design.pinion_teeth, design.ring_teeth)
     _thickness(typed, found)
@@ -173,25 +174,25 @@ def find_identity(typed: Typed, known: Known) -> Found:
     return found
 
 
-def _use_of_set(typed: Typed, found: Found) -> None:
+def _use_of_set(typed: Typed, found: Result) -> None:
     """Keep whether the set is used and which flank pulls: patterns are judged by both."""
     condition = typed.choice("condition", ("new", "used"))
     if condition:
-        found.readings.append(ShownReading(_("the set is"), _(condition)))
+        found.readings.append(Reading(_("the set is"), _(condition)))
         found.values["condition"] = condition
     pulls = typed.choice("drives_on", ("drive", "coast"))
     if pulls:
         shown = _("drive flank") if pulls == "drive" else _("coast flank")
-        found.readings.append(ShownReading(_("pulls going forward"), shown))
+        found.readings.append(Reading(_("pulls going forward"), shown))
         found.values["drives_on"] = pulls
 
 
-def _marks_of_both(typed: Typed, found: Found) -> list[str]:
+def _marks_of_both(typed: Typed, found: Result) -> list[str]:
     """Hold the mark on the ring gear against the one on the pinion."""
     text = typed.text("ring_mark")
     if not text:
         return []
-    found.readings.append(ShownReading(_("depth mark on the ring gear"), text))
+    found.readings.append(Reading(_("depth mark on the ring gear"), text))
     plain = [one.replace("−", "-").replace(" ", "").lstrip("+") for one in (text, typed.text("mark"))]
     if plain[0] == plain[1]:
         return []
@@ -202,7 +203,7 @@ def _marks_of_both(typed: Typed, found: Found) -> list[str]:
     ]
 
 
-def _timing(found: Found, timing: str, pinion_teeth: int, ring_teeth: int) -> None:
+def _timing(found: Result, timing: str, pinion_teeth: int, ring_teeth: int) -> None:
     """Say whether timing marks are to be expected: where both tooth counts share a factor."""
     shared = math.gcd(pinion_teeth, ring_teeth)
     counts = f"{pinion_teeth}/{ring_teeth}"
@@ -226,7 +227,7 @@ THICKNESS_DIFFERS_MM: Final = 0.5
 """Ring gears that differ by more are of different kinds (common practice, no source)."""
 
 
-def _thickness(typed: Typed, found: Found) -> None:
+def _thickness(typed: Typed, found: Result) -> None:
     now = typed.length("ring_thickness", low=3, high=200)
     before = typed.length("ring_thickness_before", low=3, high=200)
     found.read_length(_("ring gear thickness"), now, typed.system)
@@ -246,7 +247,7 @@ def _thickness(typed: Typed, found: Found) -> None:
     )
 
 
-def _settle_mark(typed: Typed, found: Found) -> None:
+def _settle_mark(typed: Typed, found: Result) -> None:
     text = typed.text("mark")
     if not text:
         found.notes.append(_("No depth mark: depth is measured or compared, and the pattern decides."))
@@ -272,7 +273,7 @@ def _settle_mark(typed: Typed, found: Found) -> None:
         )
     mark = mark_of(typed, needed=False)
     if mark is None:
-        found.readings.append(ShownReading(_("depth mark"), text, note=_("unit or meaning not known yet")))
+        found.readings.append(Reading(_("depth mark"), text, note=_("unit or meaning not known yet")))
         candidates = [c for c in parse_mark(text) if c.likely]
         found.notes += [c.text() for c in candidates]
         found.questions.append(

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 from axlewright.bench.clock import local_time
 from axlewright.bench.entering import cautions_of
 from axlewright.errors import InputError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.units import MM_PER_INCH, System, show_length
 
 if TYPE_CHECKING:
@@ -30,7 +31,9 @@ def set_label_data(store: JobStore, number: int, system: System = "inch") -> Set
 
     view = job_view(store, number, system)
     identity, backlash = (
-        dict(latest.result.get("values", {})) if (latest := view.step(key).latest) is not None else {}
+        dict(latest.result.values)
+        if (latest := view.step(key).latest) is not None and latest.result is not None
+        else {}
         for key in ("identity", "backlash")
     )
     pair = str(identity.get("ring_number") or view.job.set_number)

@@ -11,9 +11,10 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from axlewright.bench.hearing import in_field, trace_of, tyre_of
-from axlewright.bench.typed import FieldError
 from axlewright.errors import InputError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
+from axlewright.steps.answers import FieldError
 from axlewright.units import parse_speed
 
 if TYPE_CHECKING:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.bench.clock import zoned_time
@@ -11,11 +11,14 @@ from axlewright.bench.round_plots import backlash_plot, runout_plots
 from axlewright.bench.signing import signature_note
 from axlewright.bench.superseded import superseded_readings
 from axlewright.bench.view import JobView, Round, StepView, job_view
-from axlewright.language import _, n_
-from axlewright.units import System
+from axlewright.language import eager as _
+from axlewright.language import n_
+from axlewright.steps import step as steps
+from axlewright.units import System, using_system
 
 if TYPE_CHECKING:
     from axlewright.records import Entry, JobStore
+    from axlewright.setup import WrittenSum
     from axlewright.sheets import (
         JobSheetData,
         Limit,
@@ -45,43 +48,43 @@ DISCLAIMER: Final = n_(
 )
 
 
-def _reading(one: Mapping[str, str], around: Round) -> Reading:
+def _reading(one: steps.Reading, around: Round) -> Reading:
     from axlewright.sheets import Reading
 
     return Reading(
-        name=one["name"],
-        value=one["value"],
-        unit=one.get("unit", ""),
+        name=str(one.name),
+        value=str(one.value),
+        unit=one.unit,
         instrument=around.instrument_text,
         who=around.who,
         when=zoned_time(around.at),
-        note=one.get("note", ""),
+        note=str(one.note),
         entry=around.seq,
     )
 
 
-def _sum(one: Mapping[str, Any], system: System) -> Sum:
+def _sum(one: WrittenSum | steps.OldSum) -> Sum:
     from axlewright.sheets import Sum
 
     return Sum(
-        name=one["name"],
-        text=one["text"][system],
-        result=one["result"][system],
-        uncertainty=one["uncertainty"][system],
-        note=one.get("note", ""),
+        name=str(one.label),
+        text=str(one),
+        result=str(one.result),
+        uncertainty=str(one.sure),
+        note=str(one.note),
     )
 
 
-def _limit(one: Mapping[str, Any], system: System) -> Limit:
+def _limit(one: steps.JudgedLimit) -> Limit:
     from axlewright.sheets import Limit
 
     return Limit(
-        name=_(one["name"]),
-        value=one["value"][system],
-        source=_(one["source"]),
-        origin=one["origin"],
-        read=one["read"][system],
-        verdict=one["verdict"],
+        name=str(one.name),
+        value=str(one.allowed),
+        source=str(one.source),
+        origin=one.origin,
+        read=str(one.read),
+        verdict=one.verdict,
     )
 
 
@@ -95,7 +98,7 @@ def _struck(view: JobView, key: str) -> tuple[Struck, ...]:
     )
 
 
-def _block(step: StepView, system: System, struck: tuple[Struck, ...]) -> StepBlock:
+def _block(step: StepView, struck: tuple[Struck, ...]) -> StepBlock:
     from axlewright.sheets import StepBlock
 
     readings: list[Reading] = []
@@ -108,10 +111,10 @@ def _block(step: StepView, system: System, struck: tuple[Struck, ...]) -> StepBl
         if one.note:
             notes.append(f"{one.who}: {one.note}")
     if latest is not None and latest.result:
-        sums = [_sum(s, system) for s in latest.result.get("sums", ())]
-        limits = [_limit(one, system) for one in latest.result.get("limits", ())]
-        notes += list(latest.result.get("notes", ()))
-        notes += [_("Question: {question}").format(question=q) for q in latest.result.get("questions", ())]
+        sums = [_sum(one) for one in latest.result.sums]
+        limits = [_limit(one) for one in latest.result.limits]
+        notes += [str(note) for note in latest.result.notes]
+        notes += [_("Question: {question}").format(question=q) for q in latest.result.questions]
     for remark in step.remarks:
         if remark.supersedes is not None:
             continue  # said beside what was taken back
@@ -166,6 +169,13 @@ def sheet_data(
     link : str
         Address of the job, printed as a code; empty for none.
     """
+    with using_system(system):
+        return _sheet_data(store, number, system, shop, link, paper)
+
+
+def _sheet_data(
+    store: JobStore, number: int, system: System, shop: str, link: str, paper: Paper
+) -> JobSheetData:
     from axlewright.bench.pattern_sheet import sheet_parts
     from axlewright.sheets import JobSheetData
 
@@ -184,7 +194,7 @@ def sheet_data(
         opened=zoned_time(job.created_at),
         state=_(job.state),
         people=tuple(dict.fromkeys(e.who for e in view.entries if e.who)),
-        steps=_each_caution_once(_block(step, system, _struck(view, step.key)) for step in view.steps),
+        steps=_each_caution_once(_block(step, _struck(view, step.key)) for step in view.steps),
         patterns=parts.patterns,
         plots=(*runout_plots(view.step("fits"), system), *(() if backlash is None else (backlash,))),
         causes=parts.causes,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.bench.kept_masks import COLUMNS, mask_rows
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import eager as _
 
 if TYPE_CHECKING:
     from axlewright.pattern import PhotoReading

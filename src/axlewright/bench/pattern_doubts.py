@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from axlewright.bench.pattern_looks import FlankName, ReadFlank
 from axlewright.errors import AxlewrightError
-from axlewright.language import _
+from axlewright.language import eager as _
 
 if TYPE_CHECKING:
     from axlewright.diagnosis import Advice, Diagnosis

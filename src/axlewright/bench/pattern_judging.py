@@ -6,12 +6,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
-from axlewright.bench.found import Found, Known, ShownReading, ShownSum, pinion_out_of_spacers, plain_sum
 from axlewright.bench.pattern_doubts import doubts_before, runout_notes
 from axlewright.bench.pattern_looks import FlankName, ReadFlank
 from axlewright.bench.pattern_rounds import evidence_of, expected_and_came, learned_of, looks_here
 from axlewright.bench.setting_looks import Look, notes_of, photos_of, together
-from axlewright.language import Shown, _, n_
+from axlewright.language import Shown, n_
+from axlewright.language import eager as _
+from axlewright.setup import WrittenSum
+from axlewright.steps.step import Context, Reading, Result, pinion_out_of_spacers, plain_sum
 from axlewright.units import show_length
 
 if TYPE_CHECKING:
@@ -30,10 +32,10 @@ PREFER_WITHIN_MM: Final = 0.005
 
 def judge(
     store: JobStore,
-    known: Known,
+    known: Context,
     read: Mapping[FlankName, ReadFlank],
     now: Mapping[str, Any],
-) -> tuple[Found, Diagnosis]:
+) -> tuple[Result, Diagnosis]:
     """Work out cause, cure and verdict.
 
     Parameters
@@ -74,7 +76,7 @@ def judge(
 class _Case:
     """What is judged: the job as it is known, the flanks as read, and what counts with them."""
 
-    known: Known
+    known: Context
     read: Mapping[FlankName, ReadFlank]
     looks: Mapping[Any, Sequence[Look]]
     now: Mapping[str, Any]
@@ -94,7 +96,7 @@ class _Case:
         return out
 
 
-def _found(case: _Case, diagnosis: Diagnosis) -> Found:
+def _found(case: _Case, diagnosis: Diagnosis) -> Result:
     """Return finding and verdict of a diagnosis, its first advice taken."""
     from axlewright.diagnosis import figures_words, show_chance
 
@@ -102,7 +104,7 @@ def _found(case: _Case, diagnosis: Diagnosis) -> Found:
     design = case.evidence.design
     readings = {flank: one.reading for flank, one in read.items()}
     standing = case.standing
-    found = Found()
+    found = Result()
     _show_readings(found, readings)
     notes, contradictions = notes_of(case.looks, read)
     found.notes += notes
@@ -201,12 +203,12 @@ def _found(case: _Case, diagnosis: Diagnosis) -> Found:
     return found
 
 
-def _show_readings(found: Found, readings: Mapping[FlankName, PatternReading]) -> None:
+def _show_readings(found: Result, readings: Mapping[FlankName, PatternReading]) -> None:
     for flank, read in readings.items():
         x, y = read.pattern.center
         sx, sy = read.center_sd
         found.readings.append(
-            ShownReading(
+            Reading(
                 _("drive pattern") if flank == "drive" else _("coast pattern"),
                 read.pattern.describe(),
                 note=(
@@ -247,7 +249,7 @@ def _acceptance(
 
 
 def _compare_with_sum(
-    found: Found, known: Known, diagnosis: Diagnosis, now: Mapping[str, Any]
+    found: Result, known: Context, diagnosis: Diagnosis, now: Mapping[str, Any]
 ) -> float | None:
     """Hold the measured depth sum beside the patterns; return its spacer [mm] when they agree.
 
@@ -301,7 +303,7 @@ def _by_sum(diagnosis: Diagnosis, now: Mapping[str, Any]) -> tuple[float | None,
     return present - depth.mean / out_per_spacer, low <= by_sum <= high
 
 
-def _prefer_sum(found: Found, known: Known, best: Advice, now: Mapping[str, Any], wanted: float) -> None:
+def _prefer_sum(found: Result, known: Context, best: Advice, now: Mapping[str, Any], wanted: float) -> None:
     """Take the measured sum's spacer in the first step: the patterns agree with it and are less sure."""
     from axlewright.diagnosis import side_shims_sentence
 
@@ -337,8 +339,8 @@ def _prefer_sum(found: Found, known: Known, best: Advice, now: Mapping[str, Any]
     }
 
 
-def _spacer_sum(now: float, change: float, fit: float, of_sum: bool) -> ShownSum:
+def _spacer_sum(now: float, change: float, fit: float, of_sum: bool) -> WrittenSum:
     note = _("Present spacer and the change that the patterns ask for.")
     if of_sum:
         note = _("Present spacer and the change to the depth sum's spacer; the patterns agree with it.")
-    return plain_sum(_("spacer to fit"), (now, change), fit, note)
+    return plain_sum(_("spacer to fit"), (now, change), note)

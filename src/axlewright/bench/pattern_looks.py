@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 from axlewright.bench.kept_masks import mask_lines, pattern_of_lines
 from axlewright.bench.pattern_correcting import Correction, corrected
-from axlewright.bench.typed import FieldError
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import _
+from axlewright.language import eager as _
+from axlewright.steps.answers import FieldError
 
 if TYPE_CHECKING:
     from axlewright.gearset import GearSetDesign

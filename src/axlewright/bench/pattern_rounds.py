@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
-from axlewright.bench.found import Known, pinion_out_of_spacers
 from axlewright.bench.setting_looks import Look, gathered, look_of, looked_again, together
 from axlewright.language import chosen
+from axlewright.steps.step import Context, pinion_out_of_spacers
 from axlewright.units import chosen_system
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ SAME_BACKLASH_MM: Final = 0.05
 by 0.003 in changes it by about 0.07 mm (common practice, no source)."""
 
 
-def context(known: Known) -> dict[str, Any]:
+def context(known: Context) -> dict[str, Any]:
     """Return how the axle stands while the pattern is read, so that later rounds can be compared."""
     depth, backlash, identity = (known.last_values(s) for s in ("depth", "backlash", "identity"))
     moved = sum(float(v.get("moved_mm") or 0.0) for v in known.all_values("backlash"))
@@ -292,7 +292,7 @@ def _learned(jobs: _Finished, kept: tuple[str, str]) -> LearnedDesign:
     return learn_design(jobs.evidence)
 
 
-def learned_of(store: JobStore, known: Known) -> LearnedDesign | None:
+def learned_of(store: JobStore, known: Context) -> LearnedDesign | None:
     """Return what the finished (closed) jobs of this design taught; None when there is none yet.
 
     The patterns count as they were read, with all earlier rounds of their job; words and sketches say too

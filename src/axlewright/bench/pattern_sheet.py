@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any, Final
 from axlewright.bench.kept_masks import mask_rows
 from axlewright.bench.pattern_rounds import read_rounds
 from axlewright.bench.view import JobView, Round
-from axlewright.language import Shown, _, n_
+from axlewright.language import Shown, n_
+from axlewright.language import eager as _
 from axlewright.units import System, show_length
 
 if TYPE_CHECKING:
@@ -77,7 +78,7 @@ def sheet_parts(store: JobStore, view: JobView, system: System) -> SheetParts:
 
     design = design_of_job(store, view.job)
     tapered = design is None or design.tooth_form == "face-milled"
-    result = dict(one.result)
+    result = dict(one.told)
     expected = result.get("expected", {})
     told = result.get("diagnosis", {})
     told_of_move = result.get("values", {}).get("figures", "")

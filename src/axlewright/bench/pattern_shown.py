@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from axlewright.bench.pattern_sheet import CAUSE_NAMES
-from axlewright.language import Shown, _, n_
+from axlewright.language import Shown, n_
+from axlewright.language import eager as _
 from axlewright.units import System, show_length
 
 SHOWN_ADVICE: Final = 3

@@ -26,15 +26,15 @@ from axlewright.bench.pattern_looks import (
     tooth_photos,
 )
 from axlewright.bench.pattern_rounds import context, read_rounds
-from axlewright.bench.typed import FieldError
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import eager as _
+from axlewright.steps.answers import FieldError
 from axlewright.units import System
 
 if TYPE_CHECKING:
-    from axlewright.bench.found import Known
     from axlewright.pattern import PatternReading
     from axlewright.records import Entry, JobStore
+    from axlewright.steps.step import Context
 
 __all__ = [
     "EDGES",
@@ -57,7 +57,7 @@ __all__ = [
 ]
 
 
-def _known(store: JobStore, number: int, who: str, system: System) -> Known:
+def _known(store: JobStore, number: int, who: str, system: System) -> Context:
     known = known_of(store, number, who=who, system=system)
     if known.design is None:
         raise InputError(
@@ -255,7 +255,7 @@ def _typed(flank: FlankName, look: FlankLook) -> dict[str, str]:
 
 def _keep(
     store: JobStore,
-    known: Known,
+    known: Context,
     read: Mapping[FlankName, ReadFlank],
     typed: Mapping[str, str],
     *,

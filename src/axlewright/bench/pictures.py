@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Final
 
-from axlewright.bench.form_parts import Choice
 from axlewright.errors import InputError
-from axlewright.language import _, n_
+from axlewright.language import eager as _
+from axlewright.language import n_
+from axlewright.steps.step import Choice
 
 if TYPE_CHECKING:
     from axlewright.records import Entry, JobStore

@@ -3,25 +3,25 @@
 from __future__ import annotations
 
 from axlewright.bench.backlash import limit_used
-from axlewright.bench.found import Found, Known, ShownReading, numbers
 from axlewright.bench.preload import find_total
-from axlewright.bench.typed import Typed
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.setup import BacklashReadings, choose_limit, judge_backlash
+from axlewright.steps.answers import Typed
+from axlewright.steps.step import Context, Reading, Result, numbers
 from axlewright.units import show_length, show_torque
 
 
-def find_complaint(typed: Typed, known: Known) -> Found:
+def find_complaint(typed: Typed, known: Context) -> Result:
     """Write the complaint down; until the other sources are ruled out the step stays open."""
-    found = Found()
+    found = Result()
     heard = typed.required("heard", _("say what the customer hears or feels"))
     when = typed.choice(
         "when", ("drive", "cruise", "float", "coast", "always", "unknown"), required=_("say when it is heard")
     )
     out = typed.choice("others_out", ("yes", "no"), required=_("answer yes or not yet"))
     found.readings += [
-        ShownReading(_("heard or felt"), heard),
-        ShownReading(_("when"), _("not known yet") if when == "unknown" else _(when)),
+        Reading(_("heard or felt"), heard),
+        Reading(_("when"), _("not known yet") if when == "unknown" else _(when)),
     ]
     for name, label in (
         ("speed", _("speed band")),
@@ -29,7 +29,7 @@ def find_complaint(typed: Typed, known: Known) -> Found:
         ("road", _("road test before opening")),
     ):
         if typed.given(name):
-            found.readings.append(ShownReading(label, typed.text(name)))
+            found.readings.append(Reading(label, typed.text(name)))
     oil = typed.choice("oil", ("right", "low", "wrong", "unknown"))
     if oil:
         words = {
@@ -38,7 +38,7 @@ def find_complaint(typed: Typed, known: Known) -> Found:
             "wrong": _("wrong kind"),
             "unknown": _("not known yet"),
         }
-        found.readings.append(ShownReading(_("oil"), words[oil]))
+        found.readings.append(Reading(_("oil"), words[oil]))
         if oil in ("low", "wrong"):
             found.notes.append(_("Put the oil right and listen again before anything is opened."))
     if out == "no":
@@ -48,13 +48,13 @@ def find_complaint(typed: Typed, known: Known) -> Found:
     return found
 
 
-def find_as_found(typed: Typed, known: Known) -> Found:
+def find_as_found(typed: Typed, known: Context) -> Result:
     """Keep what was found before anything moved; nothing is judged."""
-    found = Found()
+    found = Result()
     backlash = typed.lengths("backlash", low=0.0, high=3.0)
     for index, value in enumerate(backlash):
         found.readings.append(
-            ShownReading(
+            Reading(
                 _("backlash, place {index}").format(index=index + 1),
                 show_length(value, typed.system),
                 place="j",
@@ -73,13 +73,11 @@ def find_as_found(typed: Typed, known: Known) -> Found:
             found.values[f"{name}_mm"] = value_mm
     turning = typed.torque("turning")
     if turning is not None:
-        found.readings.append(
-            ShownReading(_("torque to turn the pinion"), show_torque(turning, typed.system))
-        )
+        found.readings.append(Reading(_("torque to turn the pinion"), show_torque(turning, typed.system)))
     if typed.given("pattern"):
-        found.readings.append(ShownReading(_("pattern as found"), typed.text("pattern")))
+        found.readings.append(Reading(_("pattern as found"), typed.text("pattern")))
     if typed.ticked("tagged"):
-        found.readings.append(ShownReading(_("shims and caps"), "tagged"))
+        found.readings.append(Reading(_("shims and caps"), "tagged"))
     if not found.readings and not typed.given("note"):
         raise typed.error(
             "backlash", _("nothing typed"), _("type at least one reading, or a note on why there is none")
@@ -92,14 +90,14 @@ def find_as_found(typed: Typed, known: Known) -> Found:
     return found
 
 
-def find_final(typed: Typed, known: Known) -> Found:
+def find_final(typed: Typed, known: Context) -> Result:
     """Prove the trial result once more with everything in place."""
-    found = Found()
+    found = Result()
     values = typed.lengths("backlash", low=0.0, high=2.0, required=_("read it round the ring gear once more"))
     readings = BacklashReadings(values, stem="in_rotation")
     for index, value in enumerate(values):
         found.readings.append(
-            ShownReading(
+            Reading(
                 _("backlash, place {index}").format(index=index + 1),
                 show_length(value, typed.system),
                 place="j",
@@ -123,11 +121,11 @@ def find_final(typed: Typed, known: Known) -> Found:
     torque = typed.torque("torque", required=_("turn the pinion and read"))
     assert torque is not None  # required above
     found.readings.append(
-        ShownReading(_("torque to turn the pinion, everything fitted"), show_torque(torque, typed.system))
+        Reading(_("torque to turn the pinion, everything fitted"), show_torque(torque, typed.system))
     )
     find_total(found, typed, known, torque)
     pattern = typed.choice("pattern", ("same", "changed"), required=_("roll the pattern once more"))
-    found.readings.append(ShownReading(_("pattern"), _("as accepted") if pattern == "same" else _("changed")))
+    found.readings.append(Reading(_("pattern"), _("as accepted") if pattern == "same" else _("changed")))
     if pattern == "changed":
         found.questions.append(_("The pattern has changed: what moved? Back to the step that did."))
     found.values |= {"tightest_mm": readings.minimum_mm, "torque_nm": torque}
@@ -135,14 +133,14 @@ def find_final(typed: Typed, known: Known) -> Found:
     return found
 
 
-def find_close(typed: Typed, known: Known) -> Found:
+def find_close(typed: Typed, known: Context) -> Result:
     """Write the close-out down; the signature is a step of its own."""
-    found = Found()
+    found = Result()
     road = typed.required("road", _("say what was heard, and at which speeds"))
     gone = typed.choice("gone", ("gone", "less", "same"), required=_("say how the complaint stands"))
-    found.readings += [ShownReading(_("road test"), road), ShownReading(_("the complaint is"), _(gone))]
+    found.readings += [Reading(_("road test"), road), Reading(_("the complaint is"), _(gone))]
     for name, label in (("locks", _("locks and caps")), ("oil", _("oil in, no leak"))):
-        found.readings.append(ShownReading(label, _("done") if typed.ticked(name) else _("not done")))
+        found.readings.append(Reading(label, _("done") if typed.ticked(name) else _("not done")))
         if not typed.ticked(name):
             found.questions.append(_("{what}: not ticked yet.").format(what=label[:1].upper() + label[1:]))
     if gone != "gone":
@@ -152,15 +150,15 @@ def find_close(typed: Typed, known: Known) -> Found:
     return found
 
 
-def find_pattern(typed: Typed, known: Known) -> Found:
+def find_pattern(typed: Typed, known: Context) -> Result:
     """Keep the decision on the pattern that was read."""
-    found = Found()
+    found = Result()
     accepted = typed.choice("accepted", ("yes", "no"), required=_("look at the marks and say"))
     read = known.last_values("pattern")
     found.values |= {**read, "accepted": accepted == "yes"}
     reason = typed.text("reason")
     found.readings.append(
-        ShownReading(
+        Reading(
             _("the pattern is"), _("as it should be") if accepted == "yes" else _("not right"), note=reason
         )
     )
@@ -183,7 +181,7 @@ def find_pattern(typed: Typed, known: Known) -> Found:
     return found
 
 
-def _last_reading_verdict(known: Known) -> str:
+def _last_reading_verdict(known: Context) -> str:
     """Return the verdict on the newest patterns that were read; empty when none were."""
     rounds = [e.seq for e in known.entries if e.step == "pattern" and "flanks" in e.payload]
     for entry in reversed(known.entries):

@@ -8,7 +8,8 @@ from typing import Final
 
 from axlewright.bench.practice_view import action_words, show_hours
 from axlewright.diagnosis import Goal
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.training import (
     FAULT_WORDS,
     Action,

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from axlewright.errors import AxlewrightError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.training import ACTIONS, Action, Played, ask
 from axlewright.units import System, show_length
 

@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
-from axlewright.bench.found import Found, Known, ShownReading, ShownSum
-from axlewright.bench.typed import REALLY, Typed
 from axlewright.errors import AxlewrightError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.setup import (
     SETUP_BEARING_ALLOWANCE_MM,
     Limit,
     NutReading,
     SpacerBetween,
-    Torque,
     TorqueUnit,
-    TotalTorque,
     choose_limit,
     doubt_preload_unit,
     judge,
@@ -26,10 +24,12 @@ from axlewright.setup import (
     total_at_pinion,
     wrench_uncertainty_nm,
 )
-from axlewright.units import System, show_length, show_torque
+from axlewright.steps.answers import REALLY, Typed
+from axlewright.steps.step import Context, Reading, Result
+from axlewright.units import Torque, show_length, show_torque
 
 
-def torque_limit(typed: Typed, known: Known, key: str) -> Limit:
+def torque_limit(typed: Typed, known: Context, key: str) -> Limit:
     """Return the limit typed from service data, else the default of this program."""
     low, high = typed.torque("limit_low"), typed.torque("limit_high")
     default = choose_limit(key)
@@ -42,9 +42,9 @@ def torque_limit(typed: Typed, known: Known, key: str) -> Limit:
         raise typed.error("limit_low", error.what, error.fix) from error
 
 
-def find_preload(typed: Typed, known: Known) -> Found:
+def find_preload(typed: Typed, known: Context) -> Result:
     """Judge the running torque and say the next step."""
-    found = Found()
+    found = Result()
     bearings = typed.choice("bearings", ("new", "used"), required=_("new and used have different limits"))
     kind = typed.choice("kind", ("sleeve", "spacer"), required=_("say what sets the preload"))
     seal = typed.torque("seal") or 0.0
@@ -53,16 +53,16 @@ def find_preload(typed: Typed, known: Known) -> Found:
     if own < 0.0:
         raise typed.error("seal", _("the seal's drag is more than the whole torque"), _("read both again"))
     found.readings.append(
-        ShownReading(
+        Reading(
             _("bearings"),
             _("{bearings}, crushed sleeve").format(bearings=_(bearings))
             if kind == "sleeve"
             else _("{bearings}, rigid spacer").format(bearings=_(bearings)),
         )
     )
-    found.readings.append(ShownReading(_("running torque"), show_torque(read, typed.system), note=how))
+    found.readings.append(Reading(_("running torque"), show_torque(read, typed.system), note=how))
     if seal:
-        found.readings.append(ShownReading(_("of that the seal"), show_torque(seal, typed.system)))
+        found.readings.append(Reading(_("of that the seal"), show_torque(seal, typed.system)))
         found.notes.append(
             _("{read} less the seal's {seal} = {own} at the bearings.").format(
                 read=show_torque(read, typed.system),
@@ -105,7 +105,7 @@ def _unit(typed: Typed) -> TorqueUnit | None:
     return "N·m" if letters in ("nm", "n·m", "n*m", "n.m") else None
 
 
-def _torque(typed: Typed, found: Found) -> tuple[float, float, str]:
+def _torque(typed: Typed, found: Result) -> tuple[float, float, str]:
     direct = typed.torque("torque")
     if direct is not None:
         return direct, wrench_uncertainty_nm(direct), _("torque wrench")
@@ -116,14 +116,19 @@ def _torque(typed: Typed, found: Found) -> tuple[float, float, str]:
         )
     cord = torque_of_cord(force, radius)
     found.notes.append(
-        f"{Shown(force):.1f} N × {show_length(radius, typed.system)} = "
-        + show_torque(cord.value_nm, typed.system)
+        f"{Shown(force):.1f} N × {show_length(radius, typed.system)} = " + show_torque(cord.nm, typed.system)
     )
-    return cord.value_nm, 0.0, _("cord and scale, its own error not known")
+    return cord.nm, 0.0, _("cord and scale, its own error not known")
 
 
 def _sleeve(
-    found: Found, typed: Typed, known: Known, limit: Limit, own: float, nut: float | None, uncertainty: float
+    found: Result,
+    typed: Typed,
+    known: Context,
+    limit: Limit,
+    own: float,
+    nut: float | None,
+    uncertainty: float,
 ) -> None:
     earlier = [
         NutReading(float(v["nut_deg"]), float(v["torque_nm"]))
@@ -135,7 +140,7 @@ def _sleeve(
     now = NutReading(nut if nut is not None else (steps[-1].nut_deg if steps else 0.0), own)
     found.values["nut_deg"] = nut
     if nut is not None:
-        found.readings.append(ShownReading(_("nut turned"), f"{Shown(nut):g}°"))
+        found.readings.append(Reading(_("nut turned"), f"{Shown(nut):g}°"))
     advice = next_sleeve_step([*steps, now], limit, expanded_uncertainty_nm=1.96 * uncertainty)
     found.judged(advice.verdict)
     found.notes.append(advice.text(typed.system))
@@ -147,11 +152,10 @@ def _sleeve(
     }
     if advice.state == "stop" and found.limits[-1].verdict == "ask":
         # Inside the band: what is tightened cannot be undone, so the guard band does not ask for more.
-        one = found.limits[-1]
-        found.limits[-1] = type(one)(one.name, one.value, one.read, one.source, one.origin, "ok")
+        found.limits[-1] = replace(found.limits[-1], verdict="ok")
 
 
-def _rigid(found: Found, typed: Typed, known: Known, limit: Limit, own: float) -> None:
+def _rigid(found: Result, typed: Typed, known: Context, limit: Limit, own: float) -> None:
     """Say which rigid preload spacer to try next; from two trials on this axle its thickness."""
     outside = found.limits[-1].verdict == "not ok"
     chosen = typed.choice("between", ("cones", "cups"))
@@ -203,7 +207,7 @@ def _rigid(found: Found, typed: Typed, known: Known, limit: Limit, own: float) -
     found.notes.append(_("After a second spacer the next one is worked out from both trials."))
 
 
-def find_total(found: Found, typed: Typed, known: Known, total_nm: float) -> None:
+def find_total(found: Result, typed: Typed, known: Context, total_nm: float) -> None:
     """Hold the torque with everything fitted against what pinion, seal and side bearings add up to.
 
     The side bearings' drag counts at the pinion divided by the ratio.
@@ -211,9 +215,9 @@ def find_total(found: Found, typed: Typed, known: Known, total_nm: float) -> Non
     found.questions += [doubt.text(typed.system) for doubt in doubt_preload_unit(total_nm)]
     seal, side = typed.torque("seal"), typed.torque("side_torque")
     if seal is not None:
-        found.readings.append(ShownReading(_("of that the seal"), show_torque(seal, typed.system)))
+        found.readings.append(Reading(_("of that the seal"), show_torque(seal, typed.system)))
     if side is not None:
-        found.readings.append(ShownReading(_("torque to turn the case"), show_torque(side, typed.system)))
+        found.readings.append(Reading(_("torque to turn the case"), show_torque(side, typed.system)))
     low, high = typed.torque("limit_low"), typed.torque("limit_high")
     if low is not None or high is not None:
         source = typed.text("limit_source") or _("service data typed in by {who}").format(who=known.who)
@@ -237,15 +241,15 @@ def find_total(found: Found, typed: Typed, known: Known, total_nm: float) -> Non
     if side is None or known.design is None:
         return
     expected = total_at_pinion(
-        Torque(_("pinion"), float(pinion), wrench_uncertainty_nm(float(pinion))),
-        Torque(_("seal"), seal or 0.0, wrench_uncertainty_nm(seal or 0.0)),
-        Torque(_("side bearings"), side, wrench_uncertainty_nm(side)),
+        Torque(float(pinion), wrench_uncertainty_nm(float(pinion)), label=_("pinion")),
+        Torque(seal or 0.0, wrench_uncertainty_nm(seal or 0.0), label=_("seal")),
+        Torque(side, wrench_uncertainty_nm(side), label=_("side bearings")),
         known.design.ring_teeth / known.design.pinion_teeth,
     )
-    found.sums.append(torque_sum(_("pinion + seal + side bearings / ratio"), expected))
-    off = total_nm - expected.value_nm
-    unsure = 1.96 * math.hypot(expected.standard_uncertainty_nm, wrench_uncertainty_nm(total_nm))
-    found.values["expected_torque_nm"] = expected.value_nm
+    found.sums.append(expected)
+    off = total_nm - expected.value
+    unsure = 1.96 * math.hypot(expected.standard_uncertainty, wrench_uncertainty_nm(total_nm))
+    found.values["expected_torque_nm"] = expected.value
     if abs(off) > unsure:
         found.notes.append(
             _(
@@ -256,15 +260,3 @@ def find_total(found: Found, typed: Typed, known: Known, total_nm: float) -> Non
                 unsure=show_torque(unsure, typed.system),
             )
         )
-
-
-def torque_sum(name: str, total: TotalTorque) -> ShownSum:
-    """Return the total at the pinion as a written sum in both systems."""
-    systems: tuple[System, System] = ("inch", "metric")
-    half = 1.96 * total.standard_uncertainty_nm
-    return ShownSum(
-        name,
-        {s: total.text(s) for s in systems},
-        {s: show_torque(total.value_nm, s) for s in systems},
-        {s: f"± {show_torque(half, s)}, 95 %" for s in systems},
-    )

@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.bench.clock import zoned_time
-from axlewright.language import _, n_
+from axlewright.language import eager as _
+from axlewright.language import n_
 from axlewright.units import MM_PER_INCH, System, show_length
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ def _angles(count: int) -> tuple[float, ...]:
 def _values(step: StepView) -> Mapping[str, Any]:
     values: Mapping[str, Any] = {}
     if step.latest is not None and step.latest.result:
-        values = step.latest.result.get("values", {})
+        values = step.latest.result.values
     return values
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.bench.pattern_looks import FLANKS, FlankName, kept_reading
-from axlewright.language import _
+from axlewright.language import eager as _
 
 if TYPE_CHECKING:
     from axlewright.pattern import PatternReading

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.units import System, show_length
 
 if TYPE_CHECKING:
@@ -59,7 +59,7 @@ def shelf_sizes(kind: str, thicknesses: str, *, system: System = "inch", really:
         A `FieldError` when it is about the thickness: nothing typed, no reading, unusual, or a unit written
         onto one of several, which may be meant for that one alone.
     """
-    from axlewright.bench.typed import REALLY, Typed, one_or_all, typed_readings
+    from axlewright.steps.answers import REALLY, Typed, one_or_all, typed_readings
 
     if kind not in KINDS:
         raise InputError(
@@ -107,9 +107,9 @@ def put_on_shelf(
 def to_take(view: JobView, step: str) -> str:
     """Name the pieces that a step's newest answer wants from the shelf; empty once they are taken."""
     latest = view.step(step).latest
-    if latest is None or not latest.result.get("values", {}).get("shelf_leaves_mm"):
+    if latest is None or latest.result is None or not latest.result.values.get("shelf_leaves_mm"):
         return ""
-    values = latest.result["values"]
+    values = latest.result.values
     notes = [e for e in view.entries if e.kind == "note"]
     if values.get("fitted"):
         another = abs(float(values["spacer_now_mm"]) - float(values["shelf_mm"])) > OTHER_MM
@@ -118,7 +118,7 @@ def to_take(view: JobView, step: str) -> str:
         if not another and values.get("fitted_from") and any(e.payload.get("taken_for") for e in notes):
             return ""  # it is in already
     taken = any(e.payload.get("taken_for") == latest.seq for e in notes)
-    return "" if taken else str(latest.result["values"].get("shelf_label", ""))
+    return "" if taken else str(latest.result.values.get("shelf_label", ""))
 
 
 def take_for_job(store: JobStore, number: int, seq: int, *, who: str) -> Entry:

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from axlewright.bench.found import Found, Known, plain_sum
-from axlewright.bench.typed import Typed
 from axlewright.errors import AxlewrightError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.setup import (
-    MeasuredLength,
     SideShims,
     StockItem,
     best_pack,
@@ -15,14 +12,16 @@ from axlewright.setup import (
     choose_limit,
     judge,
 )
-from axlewright.units import show_length, show_torque
+from axlewright.steps.answers import Typed
+from axlewright.steps.step import Context, Result, plain_sum
+from axlewright.units import Length, show_length, show_torque
 
 SHIM_BAND_MM = (0.1, 20.0)
 """Plausible side shims (common practice, no source); others are asked about."""
 MOST_SIDE_LEAVES = 3
 
 
-def tell_shims_read(found: Found, typed: Typed) -> SideShims | None:
+def tell_shims_read(found: Result, typed: Typed) -> SideShims | None:
     """Write both side shims down; return them when both were typed."""
     ring, other = (
         typed.length(name, low=SHIM_BAND_MM[0], high=SHIM_BAND_MM[1]) for name in ("ring_side", "other_side")
@@ -35,7 +34,7 @@ def tell_shims_read(found: Found, typed: Typed) -> SideShims | None:
     return SideShims(ring, other)
 
 
-def shims_to_fit(found: Found, typed: Typed, known: Known, ring_away_mm: float) -> bool:
+def shims_to_fit(found: Result, typed: Typed, known: Context, ring_away_mm: float) -> bool:
     """Work out both side shims for a move of the ring gear and say so; False when they were not typed.
 
     The move changes them equal and opposite, so that their total and the preload stay; preload is added on
@@ -53,15 +52,9 @@ def shims_to_fit(found: Found, typed: Typed, known: Known, ring_away_mm: float) 
         found.read_length(_("preload, added on each side"), each, typed.system)
     more = (each,) if each else ()
     found.sums.append(
-        plain_sum(
-            _("side shim to fit, ring gear side"), (now.ring_side_mm, -ring_away_mm, *more), new.ring_side_mm
-        )
+        plain_sum(_("side shim to fit, ring gear side"), (now.ring_side_mm, -ring_away_mm, *more))
     )
-    found.sums.append(
-        plain_sum(
-            _("side shim to fit, other side"), (now.other_side_mm, ring_away_mm, *more), new.other_side_mm
-        )
-    )
+    found.sums.append(plain_sum(_("side shim to fit, other side"), (now.other_side_mm, ring_away_mm, *more)))
     if each:
         found.notes.append(
             _("Total {before} becomes {after}: the difference is the preload, both sides together.").format(
@@ -91,7 +84,7 @@ def _without(shelf: list[StockItem], taken: StockItem) -> list[StockItem]:
     return out
 
 
-def _from_shelf(found: Found, typed: Typed, known: Known, wanted: SideShims) -> None:
+def _from_shelf(found: Result, typed: Typed, known: Context, wanted: SideShims) -> None:
     """Name the shims on the shelf that come nearest, and what they leave over in place and preload."""
     if not known.side_shims:
         return
@@ -131,7 +124,7 @@ def _from_shelf(found: Found, typed: Typed, known: Known, wanted: SideShims) -> 
         )
 
 
-def find_side_preload(found: Found, typed: Typed, known: Known) -> None:
+def find_side_preload(found: Result, typed: Typed, known: Context) -> None:
     """Judge the side bearings' preload: end play, rise of torque, spread of the caps."""
     play = typed.length("end_play", low=0.0, high=3.0)
     if play is not None:
@@ -159,11 +152,11 @@ def find_side_preload(found: Found, typed: Typed, known: Known) -> None:
     if free is None or loaded is None:
         return
     spread = cap_spread(
-        MeasuredLength(_("over both caps, preloaded"), loaded),
-        MeasuredLength(_("over both caps, free"), free),
+        Length(loaded, label=_("over both caps, preloaded")),
+        Length(free, label=_("over both caps, free")),
     )
     found.read_length(_("over both caps, free"), free, typed.system)
     found.read_length(_("over both caps, preloaded"), loaded, typed.system)
-    found.sums.append(plain_sum(_("spread over the bearing caps"), (loaded, -free), spread.value_mm))
-    found.judged(judge(spread.value_mm, choose_limit("cap_spread")))
-    found.values["cap_spread_mm"] = spread.value_mm
+    found.sums.append(plain_sum(_("spread over the bearing caps"), (loaded, -free)))
+    found.judged(judge(spread.value, choose_limit("cap_spread")))
+    found.values["cap_spread_mm"] = spread.value

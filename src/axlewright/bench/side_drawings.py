@@ -7,7 +7,8 @@ from itertools import pairwise
 from typing import Final
 
 from axlewright.bench.drawn import box, drawing, line, shape, text
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 
 _Y: Final = 110.0
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
-from axlewright.language import _, n_, plural
+from axlewright.language import eager as _
+from axlewright.language import eager_plural as plural
+from axlewright.language import n_
 
 if TYPE_CHECKING:
     from axlewright.bench.view import JobView, StepView

@@ -10,7 +10,8 @@ from axlewright.bench.diagrams import backlash_diagram, depth_diagram
 from axlewright.bench.gauge_drawings import gauge_diagram
 from axlewright.bench.round_plots import runout_plots
 from axlewright.bench.side_drawings import sides_diagram, sleeve_diagram
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.units import NM_PER_LBF_IN, System, show_length
 
 if TYPE_CHECKING:
@@ -46,9 +47,7 @@ def step_drawings(step: StepView, typed: Mapping[str, str], system: System) -> l
     system : {"inch", "metric"}
     """
     latest = step.latest
-    values: Mapping[str, Any] = (
-        latest.result.get("values", {}) if latest is not None and latest.result else {}
-    )
+    values: Mapping[str, Any] = latest.result.values if latest is not None and latest.result else {}
     if step.key == "depth":
         return _depth(values, typed, system)
     if step.key == "backlash":
@@ -117,7 +116,7 @@ def _preload(step: StepView, system: System) -> list[Drawing]:
     last: Mapping[str, Any] = {}
     per, unit = (NM_PER_LBF_IN, "lb-in") if system == "inch" else (1.0, "N·m")
     for one in reversed(step.rounds):
-        values = one.result.get("values", {}) if one.result else {}
+        values = one.result.values if one.result else {}
         if values.get("nut_deg") is None or values.get("stop_line_nm") is None:
             continue
         steps.append((float(values["nut_deg"]), float(values["torque_nm"]) / per))

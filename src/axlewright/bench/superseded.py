@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from axlewright.bench.clock import zoned_time
-from axlewright.language import _
+from axlewright.language import eager as _
 
 if TYPE_CHECKING:
     from axlewright.records import Entry

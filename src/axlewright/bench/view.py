@@ -8,10 +8,11 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.bench.fitted import last_fitted
-from axlewright.bench.form_parts import StepForm
 from axlewright.bench.forms import FORMS
 from axlewright.bench.pictures import Picture, pictures_of
-from axlewright.language import Shown, _, n_
+from axlewright.language import Shown, decode, n_
+from axlewright.language import eager as _
+from axlewright.steps.step import Reading, Result, StepForm, kept_readings
 from axlewright.units import MM_PER_INCH, System
 
 if TYPE_CHECKING:
@@ -47,19 +48,22 @@ class Round:
     ----------
     seq : int
         Of the reading.
-    result : mapping
-        Payload of the result, empty when there is none.
+    result : Result or None
+        What it gave.
+    told : mapping
+        Everything the result's entry holds besides; empty when there is none.
     """
 
     seq: int
     who: str
     at: datetime
     instrument: str
-    readings: tuple[Mapping[str, str], ...]
+    readings: tuple[Reading, ...]
     note: str
     typed: Mapping[str, str]
     system: System
-    result: Mapping[str, Any]
+    result: Result | None
+    told: Mapping[str, Any]
     files: tuple[str, ...] = ()
     payload: Mapping[str, Any] = field(default_factory=dict)
     calibrated_on: date | None = None
@@ -165,11 +169,12 @@ def _round(entry: Entry, results: Mapping[int, Entry]) -> Round:
         entry.who,
         entry.at,
         entry.instrument,
-        tuple(payload.get("readings", ())),
+        kept_readings(payload),
         str(payload.get("note", "")),
         payload.get("typed", {}),
         system,
-        {} if result is None else result.payload,
+        None if result is None else Result.of_payload(result.payload),
+        {} if result is None else decode(result.payload),
         entry.files,
         payload,
         entry.calibrated_on,

@@ -9,7 +9,7 @@ import typer
 
 from axlewright.cli.options import new_file, plain_errors, print_json
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import eager as _
 
 batch = typer.Typer(
     no_args_is_help=True,

@@ -9,8 +9,8 @@ import typer
 
 from axlewright.cli.options import lengths_of, plain_errors, print_json
 from axlewright.errors import InputError
-from axlewright.language import _
-from axlewright.units import parse_length, show_length
+from axlewright.language import eager as _
+from axlewright.units import Length, parse_length, show_length
 
 
 @plain_errors
@@ -39,7 +39,6 @@ def spacer(
     from axlewright.setup import (
         DepthMark,
         Instrument,
-        MeasuredLength,
         RepeatedReadings,
         StockItem,
         nearest_spacer,
@@ -60,9 +59,9 @@ def spacer(
                 _("'{mark}' is no mark").format(mark=mark), where="--mark", fix=_("type for example +2 or -3")
             ) from None
         depth_mark = DepthMark(value, mark_unit, mark_meaning)  # type: ignore[arg-type]
-    md = MeasuredLength(
-        _("mounting distance"),
+    md = Length(
         parse_length(mounting_distance, default_unit=unit, where="--mounting-distance"),
+        label=_("mounting distance"),
     )
     result = spacer_from_carrier(
         quantity(_("carrier, axis to cup shoulder"), carrier, "--carrier"),
@@ -88,9 +87,9 @@ def spacer(
                 "terms": [
                     {
                         "label": t.label,
-                        "value_mm": t.value_mm,
+                        "value_mm": t.quantity.value,
                         "sign": t.sign,
-                        "standard_uncertainty_mm": t.standard_uncertainty_mm,
+                        "standard_uncertainty_mm": t.standard_uncertainty,
                     }
                     for t in result.terms
                 ],

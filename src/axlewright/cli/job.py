@@ -21,7 +21,8 @@ from axlewright.cli.job_options import (
 from axlewright.cli.job_stores import instruments, shelf
 from axlewright.cli.options import check_compound, plain_errors, print_json, sum_text
 from axlewright.errors import InputError
-from axlewright.language import _, plural
+from axlewright.language import eager as _
+from axlewright.language import eager_plural as plural
 
 if TYPE_CHECKING:
     from axlewright.bench.patterns import FlankLook
@@ -120,7 +121,7 @@ def show(number: NUMBER, home: HOME = None, as_json: JSON = False, system: SYSTE
     from axlewright.bench.sentences import sentence
     from axlewright.bench.superseded import superseded_readings
 
-    chosen = check_system(system)
+    check_system(system)
     with opened_store(home) as store:
         view = job_view(store, number)
         if as_json:
@@ -154,10 +155,12 @@ def show(number: NUMBER, home: HOME = None, as_json: JSON = False, system: SYSTE
                     number=latest.seq, who=latest.who, when=local_time(latest.at)
                 )
             )
-            for line in latest.result.get("sums", ()):
-                typer.echo(f"            {line['name']}: {sum_text(line, chosen)}")
-            if latest.result.get("why"):
-                typer.echo(f"            {sentence(latest.result['why'])}")
+            if latest.result is None:
+                continue
+            for line in latest.result.sums:
+                typer.echo(f"            {line.label}: {sum_text(line)}")
+            if latest.result.why:
+                typer.echo(f"            {sentence(latest.result.why)}")
         chain = store.verify(number)
         typer.echo(
             _("  record: unchanged since written")
@@ -270,7 +273,7 @@ def add(
         return
     typer.echo(f"{outcome.verdict}: {outcome.why}")
     for line in outcome.sums:
-        typer.echo(f"  {line['name']}: {sum_text(line, chosen)}")
+        typer.echo(f"  {line.label}: {sum_text(line)}")
     for note in (*outcome.notes, *(f"? {q}" for q in outcome.questions)):
         typer.echo(f"  {note}")
     if outcome.entries:

@@ -9,7 +9,7 @@ import typer
 
 from axlewright.cli.job_options import HOME, JSON, NUMBER, WHO, entry_data, opened_store
 from axlewright.cli.options import plain_errors, print_json
-from axlewright.language import _
+from axlewright.language import eager as _
 
 SEQ = Annotated[int, typer.Argument(help="Number of the entry, as 'job show --json' lists it.")]
 STEP = Annotated[str, typer.Argument(help="complaint, as-found, identity, fits, depth, preload, …")]

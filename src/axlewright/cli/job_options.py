@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import eager as _
 
 if TYPE_CHECKING:
     from axlewright.records import Entry, JobStore

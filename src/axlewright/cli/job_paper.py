@@ -19,7 +19,7 @@ from axlewright.cli.job_options import (
     opened_store,
 )
 from axlewright.cli.options import new_file, plain_errors
-from axlewright.language import _
+from axlewright.language import eager as _
 
 SHOP = Annotated[str, typer.Option(help="Name of the shop.")]
 

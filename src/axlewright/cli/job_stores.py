@@ -10,7 +10,7 @@ import typer
 from axlewright.cli.job_options import HOME, JSON, SYSTEM, WHO, check_system, opened_store
 from axlewright.cli.options import plain_errors, print_json
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.units import show_length
 
 shelf = typer.Typer(no_args_is_help=True, help="Spacers and shims on the shelf.")

@@ -10,7 +10,8 @@ import typer
 from axlewright.cli.job_options import check_system
 from axlewright.cli.options import plain_errors, print_json
 from axlewright.errors import InputError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.units import MPS_PER_MPH, show_speed
 
 if TYPE_CHECKING:

@@ -6,13 +6,18 @@ import functools
 import json
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import typer
 
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import _
+from axlewright.language import Drawn
+from axlewright.language import eager as _
 from axlewright.units import parse_length, using_system
+
+if TYPE_CHECKING:
+    from axlewright.setup import WrittenSum
+    from axlewright.steps.step import OldSum
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -48,15 +53,17 @@ def print_json(data: Any) -> None:
     def plain(value: Any) -> Any:
         if isinstance(value, Mapping):
             return dict(value)
+        if isinstance(value, Drawn):
+            return str(value)
         raise TypeError(f"{type(value).__name__} is not plain data")
 
     typer.echo(json.dumps(data, ensure_ascii=False, indent=2, default=plain))
 
 
-def sum_text(line: Mapping[str, Any], system: str) -> str:
+def sum_text(line: WrittenSum | OldSum) -> str:
     """Return a written sum with its result in both systems: "4.3125 − 3.0000 = 1.3125 in (33.338 mm)"."""
-    text, result = str(line["text"][system]), str(line["result"][system])
-    return f"{text.rpartition(' = ')[0] or text} = {result}"
+    text = str(line)
+    return f"{text.rpartition(' = ')[0] or text} = {line.result}"
 
 
 def check_compound(text: str) -> Any:
@@ -91,7 +98,7 @@ def new_file(path: Path, overwrite: bool) -> Path:
 
 def lengths_of(text: str, unit: str, where: str) -> tuple[float, ...]:
     """Read one or several lengths, as the fields of the page understand them."""
-    from axlewright.bench.typed import split_readings
+    from axlewright.steps.answers import split_readings
 
     try:
         parts = split_readings(text)

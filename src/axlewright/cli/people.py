@@ -12,7 +12,7 @@ from typing import Annotated, Any
 import typer
 
 from axlewright.cli.options import plain_errors, print_json
-from axlewright.language import _
+from axlewright.language import eager as _
 
 people = typer.Typer(
     no_args_is_help=True,

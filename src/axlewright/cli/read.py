@@ -9,7 +9,7 @@ import typer
 
 from axlewright.cli.options import check_compound, lengths_of, plain_errors, print_json
 from axlewright.errors import InputError, PhotoError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.units import parse_length, show_length
 
 if TYPE_CHECKING:

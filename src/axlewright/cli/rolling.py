@@ -10,7 +10,8 @@ import typer
 from axlewright.cli.job_options import check_system
 from axlewright.cli.options import new_file, plain_errors, print_json
 from axlewright.errors import InputError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.units import parse_angle, parse_length, parse_torque, show_length
 
 

@@ -29,7 +29,7 @@ from axlewright.contact.rolling import motion_error, roll_unloaded
 from axlewright.errors import ContactError
 from axlewright.gearset import FlankName, GearSetDesign
 from axlewright.gearset.estimates import REFERENCE_DIAMETER_MM
-from axlewright.language import _
+from axlewright.language import eager as _
 
 Array = NDArray[np.float64]
 

@@ -21,7 +21,7 @@ from axlewright.contact.mesh import Settings, build_mesh
 from axlewright.contact.rolling import check_flank, roll_unloaded
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import EaseOff, Estimate, FlankName, GearSetDesign
-from axlewright.language import _
+from axlewright.language import eager as _
 
 Array = NDArray[np.float64]
 

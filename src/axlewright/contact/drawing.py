@@ -10,7 +10,8 @@ import numpy as np
 
 from axlewright.contact.atlas import write_atomically
 from axlewright.contact.rolling import Rolling
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 
 INK, MARK, PATH = "#1d2b33", "#d9a404", "#8c2f1b"
 

@@ -19,7 +19,7 @@ from axlewright.contact.mounts import MeshForces, MountStiffness, give, resolve
 from axlewright.contact.rolling import Kernel, y_floor
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import EaseOff, FlankName, rotation_about
-from axlewright.language import _
+from axlewright.language import eager as _
 
 Array = NDArray[np.float64]
 

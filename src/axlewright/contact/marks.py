@@ -13,7 +13,8 @@ from scipy import ndimage
 
 from axlewright.contact.kernel import AVAILABLE, njit
 from axlewright.gearset import FlankName
-from axlewright.language import _, n_
+from axlewright.language import eager as _
+from axlewright.language import n_
 
 ROUNDS = 3  # of finding the pinion point that stands on a node; the motion is smooth
 SLACK = 1e-6  # of a cell beyond the grid, for rounding

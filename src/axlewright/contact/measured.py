@@ -21,7 +21,7 @@ from axlewright.gearset import EaseOff, FlankName, GearSetDesign, Geometry, buil
 from axlewright.gearset.measured import FlankFit, fit_flank, which_flank
 from axlewright.gearset.measured_pinion import PinionFit, fit_pinion, which_pinion_flank
 from axlewright.gearset.points import FlankPoints, read_member_points
-from axlewright.language import _
+from axlewright.language import eager as _
 
 Pinion = Literal["of the design", "fitted to it"]
 Source = str | Path

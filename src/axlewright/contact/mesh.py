@@ -21,7 +21,7 @@ from axlewright.gearset import (
     conjugate_pinion,
     rotation_about,
 )
-from axlewright.language import _
+from axlewright.language import eager as _
 
 Array = NDArray[np.float64]
 

@@ -25,7 +25,8 @@ from axlewright.contact.mesh import (
 )
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import EaseOff, FlankName, GearSetDesign
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 
 if TYPE_CHECKING:
     from axlewright.contact.loaded import LoadedResult

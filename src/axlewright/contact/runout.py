@@ -20,7 +20,8 @@ from axlewright.contact.mesh import Mesh, Settings, build_mesh, relieved_points,
 from axlewright.contact.rolling import y_floor
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import FlankName, GearSetDesign, rotation_about
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 
 Array = NDArray[np.float64]
 

@@ -18,7 +18,7 @@ from axlewright.contact.mesh import LENGTHWISE_POINTS, PROFILE_POINTS, ROLL_ANGL
 from axlewright.contact.rolling import Rolling, check_flank, roll
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import FlankName, GearSetDesign
-from axlewright.language import _
+from axlewright.language import eager as _
 
 Progress = Callable[[int, int], None]
 Row = dict[str, float | str | None]

@@ -18,7 +18,7 @@ from axlewright.contact.mesh import build_mesh
 from axlewright.errors import DesignError
 from axlewright.gearset import FlankName, Geometry
 from axlewright.gearset.flank import blade_angle
-from axlewright.language import _
+from axlewright.language import eager as _
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]

@@ -85,7 +85,7 @@ def run_demo(folder: Path, say: Callable[[str], None]) -> DemoResult:
             outcomes[step] = outcome
             say(f"{step}: {outcome.verdict}. {outcome.why}")
             for line in outcome.sums:
-                say(f"    {line['name']}: {sum_text(line, 'inch')}")
+                say(f"    {line.label}: {sum_text(line)}")
             for note in outcome.notes:
                 say(f"    {note}")
         say("")

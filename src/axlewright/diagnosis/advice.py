@@ -14,7 +14,8 @@ from axlewright.contact.atlas import Atlas
 from axlewright.diagnosis.cause import Posterior
 from axlewright.diagnosis.cure import Goal, accepted, best_moves, patterns_after
 from axlewright.diagnosis.evidence import LEAST_SHIM_MM, Place
-from axlewright.language import _, n_
+from axlewright.language import eager as _
+from axlewright.language import n_
 from axlewright.units import show_length
 
 Array = NDArray[np.float64]

@@ -28,7 +28,8 @@ from axlewright.diagnosis.look_rules import look_before
 from axlewright.diagnosis.priors import Priors
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import FlankName
-from axlewright.language import Shown, _, n_
+from axlewright.language import Shown, n_
+from axlewright.language import eager as _
 from axlewright.units import show_length
 
 Array = NDArray[np.float64]

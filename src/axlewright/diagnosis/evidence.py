@@ -9,7 +9,8 @@ from typing import Literal, Protocol, TypeAlias
 from axlewright.contact import ContactPattern
 from axlewright.errors import InputError
 from axlewright.gearset import GearSetDesign
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 
 Place = Literal["under_head", "behind_cup", "cage_flange"]
 DEFAULT_CENTER_SD = (0.06, 0.06)

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from axlewright.diagnosis.advice import show_chance
 from axlewright.diagnosis.cause import Posterior, Spread
 from axlewright.diagnosis.evidence import Evidence
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.units import System, show_length
 
 NOTICEABLE_MM = 0.025  # a depth error below about 0.001 in is not worth a word

@@ -17,7 +17,9 @@ from axlewright.diagnosis.diagnose import Diagnosis
 from axlewright.diagnosis.evidence import Evidence
 from axlewright.diagnosis.priors import Priors
 from axlewright.errors import InputError
-from axlewright.language import Shown, _, n_, plural
+from axlewright.language import Shown, n_
+from axlewright.language import eager as _
+from axlewright.language import eager_plural as plural
 from axlewright.units import show_length
 
 Array = NDArray[np.float64]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from axlewright.diagnosis.advice import COST_WORDS, Advice, show_chance
-from axlewright.language import _
+from axlewright.language import eager as _
 
 
 def look_first(text: str, spacer_now_mm: float | None) -> Advice:

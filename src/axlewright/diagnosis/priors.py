@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from axlewright.diagnosis.habits import Habits, habits_of
 from axlewright.errors import InputError
 from axlewright.gearset import EaseOffSpread, GearSetDesign
-from axlewright.language import _
+from axlewright.language import eager as _
 
 Array = NDArray[np.float64]
 

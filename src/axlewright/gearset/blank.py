@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from axlewright.errors import DesignError
 from axlewright.gearset.pitch import PitchCones
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 
 Array = NDArray[np.float64]
 DepthTaper = Literal["standard", "duplex", "constant"]

@@ -15,7 +15,8 @@ from axlewright.gearset.conjugate import conjugate_pinion
 from axlewright.gearset.design import GearSetDesign
 from axlewright.gearset.flank import FlankName, blade_angle
 from axlewright.gearset.geometry import Geometry, build_geometry
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 
 Array = NDArray[np.float64]
 

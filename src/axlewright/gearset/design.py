@@ -19,7 +19,7 @@ from axlewright.errors import DesignError
 from axlewright.gearset.easeoff import EaseOff
 from axlewright.gearset.estimates import REFERENCE_DIAMETER_MM as REFERENCE_DIAMETER_MM
 from axlewright.gearset.estimates import Estimate, estimate_missing
-from axlewright.language import _
+from axlewright.language import eager as _
 
 ToothForm = Literal["face-milled", "face-hobbed"]
 Hand = Literal["left", "right"]

@@ -9,7 +9,7 @@ import numpy as np
 
 from axlewright.errors import InputError
 from axlewright.gearset.easeoff import EaseOff
-from axlewright.language import _
+from axlewright.language import eager as _
 
 
 @dataclass(frozen=True, slots=True)

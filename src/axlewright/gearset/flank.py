@@ -21,7 +21,7 @@ from scipy.interpolate import CubicSpline
 from axlewright.errors import DesignError
 from axlewright.gearset.blank import Blank
 from axlewright.gearset.pitch import PitchCones
-from axlewright.language import _
+from axlewright.language import eager as _
 
 Array = NDArray[np.float64]
 FlankName = Literal["drive", "coast"]

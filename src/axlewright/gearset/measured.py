@@ -31,7 +31,7 @@ from axlewright.gearset.point_checks import (
 )
 from axlewright.gearset.points import MIRROR, NORMAL_COLUMNS, POINT_COLUMNS, read_flank_points
 from axlewright.gearset.smoothing import smooth_surface
-from axlewright.language import _
+from axlewright.language import eager as _
 
 Array = NDArray[np.float64]
 

@@ -15,7 +15,7 @@ from scipy.interpolate import RectBivariateSpline
 from axlewright.errors import DesignError
 from axlewright.gearset.easeoff import EaseOff
 from axlewright.gearset.points import place_words, read_table
-from axlewright.language import _
+from axlewright.language import eager as _
 
 Array = NDArray[np.float64]
 

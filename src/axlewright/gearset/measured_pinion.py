@@ -32,7 +32,7 @@ from axlewright.gearset.point_checks import (
 )
 from axlewright.gearset.points import FLANK_COLUMN, MIRROR, NORMAL_COLUMNS, POINT_COLUMNS
 from axlewright.gearset.smoothing import smooth_surface
-from axlewright.language import _
+from axlewright.language import eager as _
 
 Array = NDArray[np.float64]
 

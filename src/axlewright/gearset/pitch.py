@@ -24,7 +24,8 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from axlewright.errors import DesignError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 
 Vector = NDArray[np.float64]
 

@@ -10,7 +10,7 @@ from scipy.spatial import KDTree
 
 from axlewright.errors import DesignError
 from axlewright.gearset.points import place_words
-from axlewright.language import _
+from axlewright.language import eager as _
 
 Array = NDArray[np.float64]
 

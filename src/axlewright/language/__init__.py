@@ -1,38 +1,56 @@
 """The words on screen and paper, in the person's language.
 
 English is the language the program is written in; the other languages are gettext catalogues in
-`catalogs/` (`<language>.po`). A message is translated where it is made, in the language chosen for the
-request or command at hand, so that a room says `_("Needs {length} more.").format(length=shown)` and never
-puts parts of sentences together.
+`catalogs/` (`<language>.po`). A computation says `_("Needs {length} more.").format(length=Length(0.5))` and
+never puts parts of sentences together: that is a `Message` with its values, and it becomes words only where
+it is drawn, by `str` or a template, in the language and unit system chosen there. The record keeps a message
+with its values (`keep`, `read_kept`), so that what was entered in one language is read in another.
 """
 
 from __future__ import annotations
 
 import gettext
 import re
-from collections.abc import Iterator, Mapping
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
+from dataclasses import dataclass
+from datetime import date, datetime
 from functools import lru_cache
 from importlib import resources
 from io import BytesIO
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
     from babel.messages import Catalog
 
 __all__ = [
     "SOURCE_LANGUAGE",
+    "Drawn",
+    "Joined",
+    "Message",
+    "Number",
     "Shown",
+    "Text",
     "_",
     "accepted",
     "chosen",
     "decimal_sign",
+    "decode",
+    "eager",
+    "eager_plural",
+    "encode",
     "from_environment",
+    "joined",
+    "keep",
+    "keeps_as",
     "languages",
+    "local_time",
     "n_",
     "own_name",
     "plural",
+    "read_kept",
     "script_words",
     "using_language",
     "with_decimal_sign",
@@ -209,16 +227,282 @@ def script_words(language: str) -> Mapping[str, str | list[str]]:
     return out
 
 
-def _(message: str) -> str:
-    """Translate a message into the chosen language; without a translation it stays as it is."""
+class Drawn(ABC):
+    """What becomes words only where it is drawn: a message, a number, a quantity.
+
+    ``str(it)`` and ``f"{it}"`` draw it in the language and unit system chosen at that moment. Computations
+    hand it on undrawn.
+    """
+
+    __slots__ = ()
+
+    @abstractmethod
+    def __str__(self) -> str: ...
+
+    @abstractmethod
+    def to_json(self) -> dict[str, Any]:
+        """Return it as plain data; `read_kept` makes it of that again."""
+
+    def __format__(self, spec: str) -> str:
+        return format(str(self), spec)
+
+    def __contains__(self, part: str) -> bool:
+        return part in str(self)
+
+
+Text = str | Drawn
+"""What stands for words: a text as somebody wrote it, or what becomes one where it is drawn."""
+
+Value = str | int | float | date | Drawn
+"""What may stand in a message; a moment is shown in local time, a bare float with the spec in the message."""
+
+_readers: dict[str, Callable[[Mapping[str, Any]], Drawn]] = {}
+
+
+def keeps_as(key: str, read: Callable[[Mapping[str, Any]], Drawn]) -> None:
+    """Say how what is kept as a mapping with this key is read again."""
+    _readers[key] = read
+
+
+def local_time(at: datetime) -> str:
+    """Return a moment (with time zone) as local date and time to the minute."""
+    return f"{at.astimezone():%Y-%m-%d %H:%M}"
+
+
+_PLACE: Final = re.compile(r"\{\{|\}\}|\{([A-Za-z_][A-Za-z0-9_]{0,40})(?::([^{}]{0,8}))?\}")
+_SPEC: Final = re.compile(r"[+]?(?:\.\d)?[dfgeE%]?")
+
+
+def _fill(text: str, values: Mapping[str, Value]) -> str:
+    """Put values into a text; a kept message may come from elsewhere, so only plain names are filled."""
+
+    def one(found: re.Match[str]) -> str:
+        if found[1] is None:
+            return found[0][0]
+        if found[1] not in values:
+            return found[0]
+        value, spec = values[found[1]], found[2] or ""
+        if isinstance(value, datetime):
+            return local_time(value)
+        if isinstance(value, date):
+            return value.isoformat()
+        if isinstance(value, (int, float)) and not isinstance(value, bool):
+            if not _SPEC.fullmatch(spec):
+                return str(value)
+            return format(Shown(value) if isinstance(value, float) or spec else value, spec)
+        return str(value)
+
+    return _PLACE.sub(one, text)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Message(Drawn):
+    """A message of the catalogue with its values.
+
+    Attributes
+    ----------
+    message : str
+        The wording in the program's own language, with ``{name}`` where a value stands.
+    values : mapping of str to Value
+    many : str
+        The wording for more than one, empty where the number does not matter.
+    count : int
+        The number that chooses between `message` and `many`.
+    """
+
+    message: str
+    values: Mapping[str, Value]
+    many: str = ""
+    count: int = 1
+
+    def format(self, **values: Value) -> Message:
+        """Return the message with these values besides those it has."""
+        return Message(self.message, {**self.values, **values}, self.many, self.count)
+
+    def __str__(self) -> str:
+        if not self.message:
+            return ""
+        catalogue = _catalogue(_chosen.get())
+        if self.many:
+            text = catalogue.ngettext(self.message, self.many, self.count)
+        else:
+            text = catalogue.gettext(self.message)
+        return _fill(text, self.values)
+
+    def __bool__(self) -> bool:
+        return bool(self.message)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Message) and self._key() == other._key()
+
+    def __hash__(self) -> int:
+        return hash((self.message, self.many, self.count))
+
+    def _key(self) -> tuple[object, ...]:
+        return self.message, dict(self.values), self.many, self.count
+
+    def to_json(self) -> dict[str, Any]:
+        """Return message and values as plain data."""
+        out: dict[str, Any] = {"message": self.message}
+        if self.values:
+            out["values"] = {name: _plain(value) for name, value in self.values.items()}
+        if self.many:
+            out |= {"many": self.many, "count": self.count}
+        return out
+
+
+def _read_message(kept: Mapping[str, Any]) -> Message:
+    values = kept.get("values", {})
+    return Message(
+        str(kept["message"]),
+        {str(name): _value(value) for name, value in values.items()} if isinstance(values, Mapping) else {},
+        str(kept.get("many", "")),
+        int(kept.get("count", 1)),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Number(Drawn):
+    """A plain number that is shown to so many places: ``Number(0.127, ".3f")``."""
+
+    value: float
+    spec: str = "g"
+
+    def __str__(self) -> str:
+        return format(Shown(self.value), self.spec if _SPEC.fullmatch(self.spec) else "g")
+
+    def to_json(self) -> dict[str, Any]:
+        """Return value and spec as plain data."""
+        return {"number": self.value, "spec": self.spec}
+
+
+@dataclass(frozen=True, slots=True)
+class Joined(Drawn):
+    """Several texts one after the other, such as the sentences of a paragraph or the items of a list."""
+
+    parts: tuple[Text, ...]
+    between: str = " "
+
+    def __str__(self) -> str:
+        return self.between.join(words for words in map(str, self.parts) if words)
+
+    def __bool__(self) -> bool:
+        return any(bool(part) for part in self.parts)
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the parts as plain data."""
+        return {"joined": [_plain(part) for part in self.parts], "between": self.between}
+
+
+def joined(*parts: Text, between: str = " ") -> Text:
+    """Return texts one after the other; empty ones are left out, a single one stays as it is."""
+    kept = tuple(part for part in parts if part)
+    return kept[0] if len(kept) == 1 else Joined(kept, between) if kept else ""
+
+
+keeps_as("message", _read_message)
+keeps_as("number", lambda kept: Number(float(kept["number"]), str(kept.get("spec", "g"))))
+keeps_as(
+    "joined",
+    lambda kept: Joined(tuple(_text(part) for part in kept["joined"]), str(kept.get("between", " "))),
+)
+
+
+def _plain(value: Value) -> Any:
+    if isinstance(value, Drawn):
+        return value.to_json()
+    if isinstance(value, datetime):
+        return {"time": value.isoformat()}
+    if isinstance(value, date):
+        return {"date": value.isoformat()}
+    return value
+
+
+def _value(kept: Any) -> Value:
+    if isinstance(kept, Mapping):
+        if "time" in kept:
+            return datetime.fromisoformat(str(kept["time"]))
+        if "date" in kept:
+            return date.fromisoformat(str(kept["date"]))
+        return read_kept(kept)
+    return kept if isinstance(kept, (str, int, float)) else str(kept)
+
+
+def _text(kept: Any) -> Text:
+    return read_kept(kept)
+
+
+def keep(text: Text) -> Any:
+    """Return a text as the record keeps it: with its values, and beside them the words as shown now.
+
+    Returns
+    -------
+    str or dict
+        A text that somebody typed stays as it is.
+    """
+    if not isinstance(text, Drawn):
+        return text
+    return {**text.to_json(), "shown": str(text)}
+
+
+def read_kept(kept: Any) -> Text:
+    """Return what `keep` kept; a plain string, as in older records, stays one.
+
+    What cannot be read again is shown in the words it was kept with.
+    """
+    if not isinstance(kept, Mapping):
+        return str(kept)
+    for key, read in _readers.items():
+        if key in kept:
+            try:
+                return read(kept)
+            except (KeyError, TypeError, ValueError, OverflowError):
+                break
+    return str(kept.get("shown", ""))
+
+
+def eager(message: str) -> str:
+    """Translate a message into the chosen language at once; for pages and commands, which draw."""
     return _catalogue(_chosen.get()).gettext(message) if message else ""
 
 
-def plural(one: str, many: str, count: int) -> str:
-    """Translate a message whose wording depends on a number."""
+def eager_plural(one: str, many: str, count: int) -> str:
+    """Translate at once a message whose wording depends on a number."""
     return _catalogue(_chosen.get()).ngettext(one, many, count)
 
 
+def _(message: str) -> Message:
+    """Make a message; its words are chosen where it is drawn."""
+    return Message(message, {})
+
+
+def plural(one: str, many: str, count: int) -> Message:
+    """Make a message whose wording depends on a number."""
+    return Message(one, {}, many, count)
+
+
 def n_(message: str) -> str:
-    """Mark a message that stands in a table and is translated with `_` where it is shown."""
+    """Mark a message that stands in a table and is made with `_` where it is used."""
     return message
+
+
+def encode(data: Any) -> Any:
+    """Return data for the record: every text in it as `keep` gives it, mappings and lists all through."""
+    if isinstance(data, Drawn):
+        return keep(data)
+    if isinstance(data, Mapping):
+        return {str(key): encode(value) for key, value in data.items()}
+    if isinstance(data, (list, tuple)):
+        return [encode(value) for value in data]
+    return data
+
+
+def decode(data: Any) -> Any:
+    """Return what `encode` made of data: texts can be drawn again, the rest is as it was."""
+    if isinstance(data, Mapping):
+        if "shown" in data and any(key in data for key in _readers):
+            return read_kept(data)
+        return {key: decode(value) for key, value in data.items()}
+    if isinstance(data, (list, tuple)):
+        return [decode(value) for value in data]
+    return data

@@ -14,7 +14,8 @@ from axlewright.contact import ContactPattern
 from axlewright.contact.marks import EDGE_WORDS, edge_words
 from axlewright.errors import InputError
 from axlewright.gearset.design import ToothForm
-from axlewright.language import Shown, _, n_
+from axlewright.language import Shown, n_
+from axlewright.language import eager as _
 from axlewright.pattern.at_edges import SURE, hard_lines, read_edges
 from axlewright.pattern.readings import PatternReading
 from axlewright.setup.limits import Limit, Verdict

@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import ndimage
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import eager as _
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]

@@ -12,7 +12,7 @@ from scipy import ndimage
 from axlewright.contact import measure_mask
 from axlewright.contact.rolling import check_flank
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.pattern.areas import check_polygon, combine, fill_polygon
 from axlewright.pattern.readings import PatternReading, PhotoReading
 from axlewright.pattern.unroll import COLS, ROWS

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from axlewright.errors import PhotoError
 from axlewright.gearset import FlankName, GearSetDesign, build_geometry, rotation_about
-from axlewright.language import _
+from axlewright.language import eager as _
 
 Array = NDArray[np.float64]
 
@@ -176,7 +176,7 @@ def fit_camera(
     tap_sd_px : float
         Standard deviation of a tap along each axis [px].
     edges : (array, array, array, array), optional
-        Found edge points: flank places (n, 2), pixel places (n, 2), edge normals in the picture (n, 2) and
+        Result edge points: flank places (n, 2), pixel places (n, 2), edge normals in the picture (n, 2) and
         standard deviations (n,) [px]; only the miss along the normal counts.
 
     Returns

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from axlewright.errors import PhotoError
 from axlewright.gearset import FlankName, GearSetDesign
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.pattern.camera import CORNER_NAMES, winding
 
 Array = NDArray[np.float64]

@@ -22,7 +22,7 @@ from axlewright.contact.mesh import Settings, build_mesh
 from axlewright.contact.rolling import roll_unloaded
 from axlewright.errors import ContactError
 from axlewright.gearset import EaseOffSpread, FlankName, GearSetDesign
-from axlewright.language import _
+from axlewright.language import eager as _
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]

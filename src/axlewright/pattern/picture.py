@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageOps, UnidentifiedImageError
 
 from axlewright.errors import PhotoError
-from axlewright.language import _
+from axlewright.language import eager as _
 
 Pixels = NDArray[np.uint8]
 

@@ -13,7 +13,8 @@ from axlewright.contact.marks import EDGE_WORDS
 from axlewright.contact.rolling import check_flank
 from axlewright.errors import ContactError, PhotoError
 from axlewright.gearset import FlankName, GearSetDesign
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.pattern.at_edges import read_edges
 from axlewright.pattern.camera import (
     CORNER_NAMES,

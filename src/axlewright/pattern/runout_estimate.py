@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from axlewright.contact.runout import Runout, roll_runout
 from axlewright.errors import InputError
 from axlewright.gearset import FlankName, GearSetDesign
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.pattern.several import SeveralTeeth
 from axlewright.units import show_length
 

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.pattern.candidates import candidates
 from axlewright.pattern.outline import (
     FULL_CONTRAST,

@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 from axlewright.contact import measure_mask
 from axlewright.errors import InputError, PhotoError
 from axlewright.gearset import GearSetDesign
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.pattern.picture import Picture
 from axlewright.pattern.reading import read_photo
 from axlewright.pattern.readings import PatternReading

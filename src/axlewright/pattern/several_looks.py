@@ -8,7 +8,8 @@ from dataclasses import replace
 import numpy as np
 
 from axlewright.errors import InputError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.pattern.readings import PatternReading
 
 AGREE_SDS = 3.0

@@ -9,7 +9,7 @@ import numpy as np
 
 from axlewright.errors import ContactError
 from axlewright.gearset import GearSetDesign
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.pattern.expected import expected_marks, figures_of
 from axlewright.pattern.readings import PhotoReading
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from axlewright.contact import measure_mask
 from axlewright.contact.rolling import check_flank
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.pattern.readings import PatternReading
 from axlewright.pattern.unroll import COLS, ROWS
 

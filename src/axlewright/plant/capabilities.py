@@ -24,7 +24,8 @@ import numpy as np
 from scipy import stats
 
 from axlewright.errors import InputError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 
 FEWEST_VALUES: Final = 30
 """Fewest values a capability is worked out from (common practice, no source)."""

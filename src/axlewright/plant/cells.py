@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Final
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.plant.rolls import Column
 from axlewright.units import MM_PER_INCH, parse_length
 

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from scipy import integrate, special
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import eager as _
 
 Array = NDArray[np.float64]
 

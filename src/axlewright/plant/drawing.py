@@ -15,7 +15,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from axlewright.language import Shown, _, with_decimal_sign
+from axlewright.language import Shown, with_decimal_sign
+from axlewright.language import eager as _
 from axlewright.plant.control import Panel
 from axlewright.plant.positions import BestPosition
 from axlewright.units import MM_PER_INCH, System, show_number

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.setup.marks import ShimPlace, place_sign
 from axlewright.setup.stock import StockItem
 

@@ -16,7 +16,8 @@ import numpy as np
 from scipy import stats
 
 from axlewright.errors import InputError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.plant.matching import Carrier, MarkedSet
 from axlewright.setup.marks import ShimPlace, place_sign
 from axlewright.setup.stock import StockItem

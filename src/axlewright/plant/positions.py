@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.plant.curves import DesignCurve
 from axlewright.plant.practice import Practice
 from axlewright.plant.rolls import Roll

@@ -15,7 +15,8 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import Shown, _
+from axlewright.language import Shown, Text
+from axlewright.language import eager as _
 from axlewright.plant.cells import UNITS, read_moment, read_number
 from axlewright.plant.rolls import COLUMNS, Column, Roll
 
@@ -38,9 +39,9 @@ class Problem:
     """
 
     row: int
-    column: str
-    what: str
-    fix: str
+    column: Text
+    what: Text
+    fix: Text
 
     def text(self) -> str:
         """Return it as one sentence."""

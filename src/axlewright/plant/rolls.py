@@ -12,7 +12,8 @@ from dataclasses import asdict, dataclass, fields
 from typing import Any, Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import Shown, _, n_
+from axlewright.language import Shown, n_
+from axlewright.language import eager as _
 
 Kind = Literal["text", "length", "motion error", "sound level", "place"]
 

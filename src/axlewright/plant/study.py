@@ -28,7 +28,7 @@ from axlewright.contact import Settings
 from axlewright.contact.atlas import FIGURES, atlas_of, figures_at
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import GearSetDesign
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.pattern.acceptance import DEFAULT_CRITERIA, Criterion
 
 Array = NDArray[np.float64]

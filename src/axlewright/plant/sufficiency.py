@@ -8,7 +8,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from axlewright.language import _, plural
+from axlewright.language import eager as _
+from axlewright.language import eager_plural as plural
 from axlewright.plant.practice import Practice
 from axlewright.units import show_length
 

@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from axlewright.errors import RecordError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.records.chain import canonical_json, sha256_hex
 from axlewright.records.files import MAX_FILE_BYTES, sync_folder
 

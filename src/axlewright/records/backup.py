@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 
 from axlewright import __version__
 from axlewright.errors import RecordError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.records import journal
 from axlewright.records.archive import open_archive, write_archive
 from axlewright.records.chain import sha256_hex, utc_now, write_time

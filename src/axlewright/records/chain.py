@@ -20,7 +20,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from axlewright.errors import RecordError
-from axlewright.language import _
+from axlewright.language import eager as _
 
 MAX_PAYLOAD_BYTES = 1_000_000
 """Longer payloads belong into a file stored by its hash."""

@@ -24,7 +24,7 @@ from sqlalchemy.engine import URL, Connection, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, SQLAlchemyError
 
 from axlewright.errors import OptionalPartMissingError, RecordError
-from axlewright.language import _
+from axlewright.language import eager as _
 
 HOME_VARIABLE: Final = "AXLEWRIGHT_HOME"
 DATABASE_VARIABLE: Final = "AXLEWRIGHT_DATABASE"

@@ -11,7 +11,7 @@ from typing import Final
 from sqlalchemy import select
 
 from axlewright.errors import RecordError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.records.chain import sha256_hex, utc_now
 from axlewright.records.models import FileRow
 from axlewright.records.session import Sessions, insert_once

@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from axlewright.errors import RecordError
-from axlewright.language import _, plural
+from axlewright.language import eager as _
+from axlewright.language import eager_plural as plural
 from axlewright.records import journal
 from axlewright.records import steps as order
 from axlewright.records.chain import sha256_hex

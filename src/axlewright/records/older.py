@@ -14,7 +14,7 @@ from typing import Any, Final
 import sqlalchemy as sa
 
 from axlewright.errors import RecordError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.records.archive import Archive
 from axlewright.records.database import HEAD_REVISION, MIGRATING, alembic_config, known_revisions
 from axlewright.records.models import Base

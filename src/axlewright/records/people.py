@@ -24,7 +24,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from axlewright.errors import RecordError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.records.chain import utc_now
 from axlewright.records.models import PersonRow
 from axlewright.records.session import Sessions, plain_text

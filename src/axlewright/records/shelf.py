@@ -11,7 +11,8 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from axlewright.errors import ConflictError, RecordError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.records.chain import utc_now
 from axlewright.records.models import InstrumentRow, StockMoveRow, StockRow
 from axlewright.records.session import Sessions, plain_text

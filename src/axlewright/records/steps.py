@@ -21,7 +21,8 @@ from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from axlewright.errors import RecordError
-from axlewright.language import _, n_
+from axlewright.language import eager as _
+from axlewright.language import n_
 from axlewright.records.types import Entry
 
 StepState = Literal["open", "begun", "ask", "not ok", "again", "ok", "waived"]

@@ -12,7 +12,7 @@ from typing import Self
 from sqlalchemy import select
 
 from axlewright.errors import RecordError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.records import journal
 from axlewright.records.chain import first_link, utc_now
 from axlewright.records.job_entries import JobEntries

@@ -11,7 +11,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from axlewright.errors import RecordError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.records.archive import Archive
 from axlewright.records.chain import canonical_json, read_time, write_time
 from axlewright.records.models import Moment

@@ -17,7 +17,7 @@ from sqlalchemy.orm import Session
 
 from axlewright import __version__
 from axlewright.errors import ConflictError, RecordError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.records import journal
 from axlewright.records.archive import Archive, open_archive, write_archive
 from axlewright.records.chain import first_link, read_time, sha256_hex, write_time

@@ -83,7 +83,6 @@ if TYPE_CHECKING:
         place_sign,
     )
     from axlewright.setup.measured import (
-        MeasuredLength,
         Term,
         WrittenSum,
         coverage_factor,
@@ -130,9 +129,7 @@ if TYPE_CHECKING:
     from axlewright.setup.stock import RoundingRule, StockChoice, StockItem, nearest_spacer
     from axlewright.setup.torque import (
         PairKind,
-        Torque,
         TorqueUnit,
-        TotalTorque,
         UnitSuspicion,
         doubt_preload_unit,
         preload_is_too_large,
@@ -167,7 +164,6 @@ _WHERE: Final = {
     "MarkCandidate": "axlewright.setup.mark_text",
     "MarkMeaning": "axlewright.setup.marks",
     "MarkUnit": "axlewright.setup.marks",
-    "MeasuredLength": "axlewright.setup.measured",
     "NextReading": "axlewright.setup.readings",
     "NutReading": "axlewright.setup.preload",
     "OrderAdvice": "axlewright.setup.pack",
@@ -194,8 +190,6 @@ _WHERE: Final = {
     "StockChoice": "axlewright.setup.stock",
     "StockItem": "axlewright.setup.stock",
     "Term": "axlewright.setup.measured",
-    "Torque": "axlewright.setup.torque",
-    "TotalTorque": "axlewright.setup.torque",
     "UnitSuspicion": "axlewright.setup.torque",
     "Verdict": "axlewright.setup.limits",
     "VerdictKind": "axlewright.setup.limits",
@@ -291,7 +285,6 @@ __all__ = [
     "MarkCandidate",
     "MarkMeaning",
     "MarkUnit",
-    "MeasuredLength",
     "NextReading",
     "NutReading",
     "OrderAdvice",
@@ -312,9 +305,7 @@ __all__ = [
     "StockChoice",
     "StockItem",
     "Term",
-    "Torque",
     "TorqueUnit",
-    "TotalTorque",
     "UnitSuspicion",
     "Verdict",
     "VerdictKind",

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from axlewright.errors import InputError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.setup.backlash_factor import START_FACTOR, LearnedFactor, StemDirection
 from axlewright.setup.default_limits import DEFAULT_LIMITS
 from axlewright.setup.limits import Limit, Verdict, judge

@@ -12,7 +12,8 @@ import math
 from typing import Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.setup.limits import Limit, inch_limit
 from axlewright.units import MM_PER_INCH
 

@@ -12,7 +12,8 @@ from types import MappingProxyType
 from typing import Final
 
 from axlewright.errors import InputError
-from axlewright.language import _, n_
+from axlewright.language import eager as _
+from axlewright.language import n_
 from axlewright.setup.sources import CIVIL, COMMON_PRACTICE, manual
 
 

@@ -18,10 +18,10 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.setup.marks import PLACE_WORDS, DepthMark, ShimPlace, place_sign
-from axlewright.setup.measured import MeasuredLength, Term, WrittenSum, minus, plus
-from axlewright.units import System, show_length
+from axlewright.setup.measured import Term, WrittenSum, minus, plus
+from axlewright.units import Length, System, show_length
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,17 +48,17 @@ class SpacerResult:
     @property
     def value_mm(self) -> float:
         """Thickness to fit [mm]."""
-        return self.total.value_mm
+        return self.total.value
 
     @property
     def standard_uncertainty_mm(self) -> float:
         """Standard uncertainty of the thickness [mm]."""
-        return self.total.standard_uncertainty_mm
+        return self.total.standard_uncertainty
 
     @property
     def interval_95_mm(self) -> tuple[float, float]:
         """95 % interval of the thickness [mm]."""
-        return self.total.interval_95_mm
+        return self.total.interval_95
 
     @property
     def terms(self) -> tuple[Term, ...]:
@@ -68,7 +68,7 @@ class SpacerResult:
     @property
     def other_convention_difference_mm(self) -> float:
         """Other convention minus this one [mm]; 0 when no mark is in the sum."""
-        return 0.0 if self.other_convention is None else self.other_convention.value_mm - self.value_mm
+        return 0.0 if self.other_convention is None else self.other_convention.value - self.value_mm
 
     def text(self, system: System = "inch") -> str:
         """Return the sum written out."""
@@ -100,17 +100,15 @@ def _finish(
     total = WrittenSum(label, (*terms, *mark_terms))
     other = None
     if mark_terms:
-        turned = tuple(
-            replace(t, quantity=replace(t.quantity, value_mm=-t.quantity.value_mm)) for t in mark_terms
-        )
+        turned = tuple(replace(t, quantity=replace(t.quantity, value=-t.quantity.value)) for t in mark_terms)
         other = WrittenSum(_("{label}, mark read the other way").format(label=label), (*terms, *turned))
     asked = [q for q in (m.question for m in marks) if q is not None]
-    if total.value_mm <= 0.0:
+    if total.value <= 0.0:
         asked.append(
             _(
                 "The sum gives {value_mm}: no such spacer exists. Check the readings, the "
                 "bearing width and the mounting distance."
-            ).format(value_mm=show_length(total.value_mm))
+            ).format(value_mm=show_length(total.value))
         )
     return SpacerResult(total, place, other, (*questions, *asked))
 
@@ -120,36 +118,36 @@ def _mark_terms(mark: DepthMark | None, place: ShimPlace) -> list[Term]:
 
 
 def spacer_from_carrier(
-    carrier: MeasuredLength,
-    bearing_width: MeasuredLength,
-    mounting_distance: MeasuredLength,
+    carrier: Length,
+    bearing_width: Length,
+    mounting_distance: Length,
     mark: DepthMark | None,
     *,
     place: ShimPlace | Literal[""] = "",
-    cage_height: MeasuredLength | None = None,
+    cage_height: Length | None = None,
     mounting_distance_is_this_sets: bool = False,
-    carrier_corrections: Sequence[MeasuredLength] = (),
+    carrier_corrections: Sequence[Length] = (),
 ) -> SpacerResult:
     """Return the depth spacer from carrier readings.
 
     Parameters
     ----------
-    carrier : MeasuredLength
+    carrier : Length
         Axis to housing shoulder ``A``, or axis to carrier flange face ``F`` for a cage flange.
         `RepeatedReadings.quantity` gives it from several readings.
-    bearing_width : MeasuredLength
+    bearing_width : Length
         Assembled width ``T`` of the head bearing, back of cone to back of cup.
-    mounting_distance : MeasuredLength
+    mounting_distance : Length
         Nominal mounting distance of the design, or this set's own when it is stamped outright.
     mark : DepthMark or None
         The set's depth mark; ``None`` when there is none.
     place : {"under_head", "behind_cup", "cage_flange"}
         Where the shim sits. Required.
-    cage_height : MeasuredLength, optional
+    cage_height : Length, optional
         Flange face to cup shoulder ``c`` of the cage, positive toward the axis. Required at a cage flange.
     mounting_distance_is_this_sets : bool
         True when the mounting distance is stamped outright on this set; then no mark may be given.
-    carrier_corrections : sequence of MeasuredLength
+    carrier_corrections : sequence of Length
         What to add to the carrier reading, such as `temperature_correction`; shown as terms of their own.
 
     Returns
@@ -213,13 +211,13 @@ def spacer_from_carrier(
 
 
 def spacer_from_zero_mark(
-    zero_mark_spacer: MeasuredLength, mark: DepthMark, *, place: ShimPlace | Literal[""] = ""
+    zero_mark_spacer: Length, mark: DepthMark, *, place: ShimPlace | Literal[""] = ""
 ) -> SpacerResult:
     """Return the spacer from the one a zero-marked pinion would need, as a direct-reading gauge gives it.
 
     Parameters
     ----------
-    zero_mark_spacer : MeasuredLength
+    zero_mark_spacer : Length
         Spacer for a pinion marked 0.
     mark : DepthMark
         The set's mark.
@@ -234,7 +232,7 @@ def spacer_from_zero_mark(
 
 
 def bearing_width_terms(
-    old_width: MeasuredLength, new_width: MeasuredLength, place: ShimPlace | Literal[""]
+    old_width: Length, new_width: Length, place: ShimPlace | Literal[""]
 ) -> tuple[Term, Term]:
     """Return the two terms that correct a spacer for a change of head bearing.
 
@@ -247,13 +245,13 @@ def bearing_width_terms(
 
 
 def spacer_from_old(
-    old_spacer: MeasuredLength,
+    old_spacer: Length,
     old_mark: DepthMark | None,
     new_mark: DepthMark | None,
     *,
     place: ShimPlace | Literal[""] = "",
-    old_bearing_width: MeasuredLength | None = None,
-    new_bearing_width: MeasuredLength | None = None,
+    old_bearing_width: Length | None = None,
+    new_bearing_width: Length | None = None,
 ) -> SpacerResult:
     """Return the spacer for a new set from the old spacer and both marks.
 
@@ -262,13 +260,13 @@ def spacer_from_old(
 
     Parameters
     ----------
-    old_spacer : MeasuredLength
+    old_spacer : Length
         Thickness of the spacer that came out.
     old_mark, new_mark : DepthMark or None
         Marks of the old and the new set. Both or neither: with neither only the bearing is corrected.
     place : {"under_head", "behind_cup", "cage_flange"}
         Where the shim sits. Required.
-    old_bearing_width, new_bearing_width : MeasuredLength, optional
+    old_bearing_width, new_bearing_width : Length, optional
         Assembled widths of the head bearing that came out and of the one going in. Both or neither.
 
     Returns
@@ -317,10 +315,10 @@ def spacer_from_old(
 
 
 def spacer_from_nominal(
-    nominal_spacer: MeasuredLength,
-    case_deviation: MeasuredLength,
-    stamped_mounting_distance: MeasuredLength,
-    nominal_mounting_distance: MeasuredLength,
+    nominal_spacer: Length,
+    case_deviation: Length,
+    stamped_mounting_distance: Length,
+    nominal_mounting_distance: Length,
     *,
     place: ShimPlace | Literal[""] = "",
 ) -> SpacerResult:
@@ -331,11 +329,11 @@ def spacer_from_nominal(
 
     Parameters
     ----------
-    nominal_spacer : MeasuredLength
+    nominal_spacer : Length
         Pack that a nominal case and a nominal set need.
-    case_deviation : MeasuredLength
+    case_deviation : Length
         Case depth minus nominal, as stamped, positive when the shoulder lies farther from the axis.
-    stamped_mounting_distance, nominal_mounting_distance : MeasuredLength
+    stamped_mounting_distance, nominal_mounting_distance : Length
         This set's mounting distance and the nominal one.
     place : {"under_head", "behind_cup", "cage_flange"}
         Where the shim sits. Required.
@@ -352,9 +350,9 @@ def spacer_from_nominal(
 
 
 def spacer_from_fitted(
-    fitted: MeasuredLength,
-    seen: Sequence[MeasuredLength],
-    mounting_distance: MeasuredLength,
+    fitted: Length,
+    seen: Sequence[Length],
+    mounting_distance: Length,
     mark: DepthMark | None,
     *,
     place: ShimPlace | Literal[""] = "",
@@ -365,12 +363,12 @@ def spacer_from_fitted(
 
     Parameters
     ----------
-    fitted : MeasuredLength
+    fitted : Length
         Spacer that was in when the pinion was measured.
-    seen : sequence of MeasuredLength
+    seen : sequence of Length
         What adds up to the distance from the ring gear's axis to the back of the head, such as the terms of
         `mounting_distance_from_nose`; at least one.
-    mounting_distance : MeasuredLength
+    mounting_distance : Length
         Where the back of the head should stand; this set's own when stamped outright, then without a mark.
     mark : DepthMark or None
         The set's depth mark.

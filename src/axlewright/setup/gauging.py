@@ -19,27 +19,26 @@ from types import MappingProxyType
 from typing import Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import Shown, _
-from axlewright.setup.measured import MeasuredLength, Term, WrittenSum, minus, plus
+from axlewright.language import Shown
+from axlewright.language import eager as _
+from axlewright.setup.measured import Term, WrittenSum, minus, plus
 from axlewright.setup.sources import manual
-from axlewright.units import MM_PER_INCH
+from axlewright.units import MM_PER_INCH, Length, Quantity
 
 REFERENCE_TEMPERATURE_C: Final = 20.0
 """Temperature at which lengths are stated [°C], ISO 1."""
 
 
-def carrier_from_centred_arbor(
-    gap: MeasuredLength, arbor_diameter: MeasuredLength, block_height: MeasuredLength
-) -> WrittenSum:
+def carrier_from_centred_arbor(gap: Length, arbor_diameter: Length, block_height: Length) -> WrittenSum:
     """Return axis to housing shoulder from an arbor held centred in the side bearing bores.
 
     Parameters
     ----------
-    gap : MeasuredLength
+    gap : Length
         Gap between arbor and gauge block.
-    arbor_diameter : MeasuredLength
+    arbor_diameter : Length
         Diameter of the arbor; half of it counts.
-    block_height : MeasuredLength
+    block_height : Length
         Height of the block, from the shoulder to the face that the gap is measured to.
     """
     return WrittenSum(
@@ -49,10 +48,10 @@ def carrier_from_centred_arbor(
 
 
 def carrier_from_resting_arbor(
-    gap: MeasuredLength,
-    arbor_diameter: MeasuredLength,
-    bore_diameter: MeasuredLength,
-    block_height: MeasuredLength,
+    gap: Length,
+    arbor_diameter: Length,
+    bore_diameter: Length,
+    block_height: Length,
     *,
     arbor_rests: Literal["toward_pinion", "away_from_pinion"],
 ) -> WrittenSum:
@@ -60,9 +59,9 @@ def carrier_from_resting_arbor(
 
     Parameters
     ----------
-    gap, arbor_diameter, block_height : MeasuredLength
+    gap, arbor_diameter, block_height : Length
         As for `carrier_from_centred_arbor`.
-    bore_diameter : MeasuredLength
+    bore_diameter : Length
         Diameter of the side bearing bores.
     arbor_rests : {"toward_pinion", "away_from_pinion"}
         On which side of the bore the arbor lies. Toward the pinion, the axis is farther from the pinion than
@@ -74,7 +73,7 @@ def carrier_from_resting_arbor(
             where=_("arbor resting in the bore"),
             fix=_("say toward_pinion or away_from_pinion"),
         )
-    if bore_diameter.value_mm < arbor_diameter.value_mm:
+    if bore_diameter.mm < arbor_diameter.mm:
         raise InputError(
             _("the arbor is thicker than the bore"),
             where=_("arbor resting in the bore"),
@@ -95,7 +94,7 @@ def carrier_from_resting_arbor(
 
 
 def carrier_from_parting_face(
-    parting_face_to_shoulder: MeasuredLength, casting_depth: MeasuredLength, cap_depth: MeasuredLength
+    parting_face_to_shoulder: Length, casting_depth: Length, cap_depth: Length
 ) -> WrittenSum:
     """Return axis to housing shoulder from the parting face of the bearing caps (two-depth bore method).
 
@@ -105,9 +104,9 @@ def carrier_from_parting_face(
 
     Parameters
     ----------
-    parting_face_to_shoulder : MeasuredLength
+    parting_face_to_shoulder : Length
         From the parting face to the housing shoulder.
-    casting_depth, cap_depth : MeasuredLength
+    casting_depth, cap_depth : Length
         Depth of the half bore in the casting and in the cap, from the parting face.
     """
     return WrittenSum(
@@ -116,12 +115,12 @@ def carrier_from_parting_face(
     )
 
 
-def axis_to_nose_over_case(gap: MeasuredLength, case_diameter: MeasuredLength) -> WrittenSum:
+def axis_to_nose_over_case(gap: Length, case_diameter: Length) -> WrittenSum:
     """Return axis to pinion nose from the gap between the nose and the differential case."""
     return WrittenSum(_("axis to pinion nose, over the case"), (plus(gap), plus(case_diameter, 0.5)))
 
 
-def gap_over_case(axis_to_nose: MeasuredLength, case_diameter: MeasuredLength) -> WrittenSum:
+def gap_over_case(axis_to_nose: Length, case_diameter: Length) -> WrittenSum:
     """Return the gap to set with feelers between pinion nose and differential case, ``D − C/2``.
 
     TM 10-3930-643-34 p 16-29.
@@ -129,12 +128,12 @@ def gap_over_case(axis_to_nose: MeasuredLength, case_diameter: MeasuredLength) -
     return WrittenSum(_("gap between pinion nose and case"), (plus(axis_to_nose), minus(case_diameter, 0.5)))
 
 
-def checking_distance(mounting_distance: MeasuredLength, head_length: MeasuredLength) -> WrittenSum:
+def checking_distance(mounting_distance: Length, head_length: Length) -> WrittenSum:
     """Return axis to pinion nose from the mounting distance and the head's length (locating face to nose)."""
     return WrittenSum(_("checking distance"), (plus(mounting_distance), minus(head_length)))
 
 
-def mounting_distance_from_nose(axis_to_nose: MeasuredLength, head_length: MeasuredLength) -> WrittenSum:
+def mounting_distance_from_nose(axis_to_nose: Quantity, head_length: Length) -> WrittenSum:
     """Return the mounting distance from axis to pinion nose and the head's length."""
     return WrittenSum(_("mounting distance"), (plus(axis_to_nose), plus(head_length)))
 
@@ -174,9 +173,7 @@ class DirectGauge:
     division_mm: float
     source: str
 
-    def zero_mark_spacer(
-        self, dial: float, *, standard_uncertainty_mm: float | None = None
-    ) -> MeasuredLength:
+    def zero_mark_spacer(self, dial: float, *, standard_uncertainty_mm: float | None = None) -> Length:
         """Return the spacer for a pinion marked 0.
 
         Parameters
@@ -198,8 +195,11 @@ class DirectGauge:
                     if standard_uncertainty_mm is None
                     else standard_uncertainty_mm
                 )
-                return MeasuredLength(
-                    _("spacer for a zero mark"), part.add_mm + dial * self.division_mm, u, source=self.source
+                return Length(
+                    part.add_mm + dial * self.division_mm,
+                    u,
+                    label=_("spacer for a zero mark"),
+                    source=self.source,
                 )
         good = " or ".join(f"{Shown(p.low):g} to {Shown(p.high):g}" for p in self.ranges)
         raise InputError(
@@ -247,21 +247,21 @@ EXPANSIONS: Final[Mapping[str, Expansion]] = MappingProxyType(
 
 
 def temperature_correction(
-    reading: MeasuredLength,
+    reading: Length,
     *,
     part_temperature_c: float,
     gauge_temperature_c: float,
     part: Expansion = EXPANSIONS["cast_iron"],
     gauge: Expansion = EXPANSIONS["steel"],
     temperature_uncertainty_k: float = 1.0,
-) -> MeasuredLength:
+) -> Length:
     """Return what to add to a reading so that it holds at 20 °C.
 
     ``L · (α_gauge·(t_gauge − 20) − α_part·(t_part − 20))``, first order (GUM H.1.2).
 
     Parameters
     ----------
-    reading : MeasuredLength
+    reading : Length
         What was read.
     part_temperature_c, gauge_temperature_c : float
         Temperatures of part and gauge [°C].
@@ -278,7 +278,7 @@ def temperature_correction(
             raise InputError(
                 f"{value} °C", where=where, fix=_("give the temperature in °C, between -40 and 120")
             )
-    length = abs(reading.value_mm)
+    length = abs(reading.mm)
     gauge_over = gauge_temperature_c - REFERENCE_TEMPERATURE_C
     part_over = part_temperature_c - REFERENCE_TEMPERATURE_C
     u = length * math.hypot(
@@ -288,10 +288,10 @@ def temperature_correction(
         part_over * part.standard_uncertainty,
     )
     value = length * (gauge.per_kelvin * gauge_over - part.per_kelvin * part_over)
-    return MeasuredLength(
-        _("temperature of part and gauge"),
+    return Length(
         value,
         u,
+        label=_("temperature of part and gauge"),
         source=f"part {Shown(part_temperature_c):g} °C, gauge {Shown(gauge_temperature_c):g} °C; "
         f"{part.source}; {gauge.source}",
     )
@@ -311,7 +311,7 @@ _WIDTH_TOLERANCES: Final[Mapping[str, Sequence[tuple[float, float, float, float]
 notes at hand; that of the normal class is used."""
 
 
-def unmeasured_bearing_width(nominal_mm: float, bore_mm: float, width_class: WidthClass) -> MeasuredLength:
+def unmeasured_bearing_width(nominal_mm: float, bore_mm: float, width_class: WidthClass) -> Length:
     """Return a bearing's width from its catalogue value alone, with the tolerance as uncertainty.
 
     Parameters
@@ -325,15 +325,15 @@ def unmeasured_bearing_width(nominal_mm: float, bore_mm: float, width_class: Wid
 
     Returns
     -------
-    MeasuredLength
+    Length
         Middle of the tolerance; uniform over it (GUM 4.3.7). Wide enough to show why the width is measured.
     """
     for above, up_to, low, high in _WIDTH_TOLERANCES.get(width_class, ()):
         if above < bore_mm <= up_to:
-            return MeasuredLength(
-                _("head bearing width, not measured"),
+            return Length(
                 nominal_mm + (low + high) / 2.0,
                 (high - low) / math.sqrt(12.0),
+                label=_("head bearing width, not measured"),
                 source="catalogue width with the tolerance of ISO 492 or ANSI/ABMA 19.2",
             )
     raise InputError(

@@ -15,7 +15,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from axlewright.errors import InputError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.units import MM_PER_INCH, NM_PER_LBF_IN, System, show_length, show_torque
 
 LimitUnit = Literal["mm", "N·m", "deg", "1", "µm"]

@@ -14,7 +14,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from axlewright.errors import InputError
-from axlewright.language import _, n_
+from axlewright.language import eager as _
+from axlewright.language import n_
 from axlewright.setup.marks import LARGEST_MARK_SEEN, MARK_UNITS, UNIT_MM, DepthMark, MarkMeaning, MarkUnit
 from axlewright.units import parse_length, show_length
 

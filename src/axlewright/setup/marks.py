@@ -21,9 +21,9 @@ from dataclasses import dataclass, replace
 from typing import Final, Literal, get_args
 
 from axlewright.errors import InputError
-from axlewright.language import Shown, _, n_, with_decimal_sign
-from axlewright.setup.measured import MeasuredLength
-from axlewright.units import MM_PER_INCH, show_length
+from axlewright.language import Shown, n_, with_decimal_sign
+from axlewright.language import eager as _
+from axlewright.units import MM_PER_INCH, Length, show_length
 
 MarkUnit = Literal["0.001 in", "0.01 mm", "0.001 mm"]
 MarkMeaning = Literal["plus_means_larger_mounting_distance", "plus_means_thicker_spacer"]
@@ -171,12 +171,12 @@ class DepthMark:
         index = 1 - MARK_MEANINGS.index(self.meaning)
         return replace(self, meaning=MARK_MEANINGS[index])
 
-    def deviation(self, label: str = "") -> MeasuredLength:
+    def deviation(self, label: str = "") -> Length:
         """Return the mounting distance deviation as a length with its rounding uncertainty."""
-        return MeasuredLength(
-            label or _("depth mark"),
+        return Length(
             self.mounting_distance_deviation_mm,
             self.standard_uncertainty_mm,
+            label=label or _("depth mark"),
             source=_("mark {mark}").format(mark=self.text()),
         )
 

@@ -1,4 +1,4 @@
-"""A length with its uncertainty, and a sum that can be written out.
+"""A sum of measured quantities that can be written out.
 
 Every result of this room is a `WrittenSum`: a list of signed terms, each with its own uncertainty and
 source, so that a page or a sheet can show the arithmetic and not only the answer.
@@ -13,73 +13,15 @@ uncorrelated input quantities), G.4.1 (Welch-Satterthwaite effective degrees of 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
-from typing import Final
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
 
 from axlewright.errors import InputError
-from axlewright.language import Shown, _
-from axlewright.units import MM_PER_INCH, System
+from axlewright.language import Drawn, Shown, Text, _, joined, keeps_as, read_kept
+from axlewright.units import Quantity, System, chosen_system
 
 LEVEL_95: Final = 0.95
-
-
-@dataclass(frozen=True, slots=True)
-class MeasuredLength:
-    """A length and how well it is known.
-
-    Parameters
-    ----------
-    label : str
-        What it is, in the trade's words: "axis to housing shoulder".
-    value_mm : float
-        Best estimate [mm].
-    standard_uncertainty_mm : float
-        One standard uncertainty [mm], ≥ 0.
-    degrees_of_freedom : float
-        Degrees of freedom behind the uncertainty; infinity when it is taken as exactly known.
-    source : str
-        Where the number comes from: an instrument, a stamped mark, a manual, who typed it in.
-
-    Raises
-    ------
-    InputError
-        If the value is not finite, the uncertainty negative, or the degrees of freedom not above zero.
-    """
-
-    label: str
-    value_mm: float
-    standard_uncertainty_mm: float = 0.0
-    degrees_of_freedom: float = math.inf
-    source: str = ""
-
-    def __post_init__(self) -> None:
-        if not math.isfinite(self.value_mm):
-            raise InputError(
-                _("{value_mm} is not a length").format(value_mm=self.value_mm),
-                where=self.label,
-                fix=_("type a finite number"),
-            )
-        if not (math.isfinite(self.standard_uncertainty_mm) and self.standard_uncertainty_mm >= 0.0):
-            raise InputError(
-                _("{standard_uncertainty_mm} is not an uncertainty").format(
-                    standard_uncertainty_mm=self.standard_uncertainty_mm
-                ),
-                where=self.label,
-                fix=_("give zero or a positive length"),
-            )
-        if not self.degrees_of_freedom > 0.0:
-            raise InputError(
-                _("{degrees_of_freedom} degrees of freedom").format(
-                    degrees_of_freedom=self.degrees_of_freedom
-                ),
-                where=self.label,
-                fix=_("give a number above 0"),
-            )
-
-    def shifted(self, by_mm: float, label: str | None = None) -> MeasuredLength:
-        """Return the length moved by an exactly known amount [mm]."""
-        return replace(self, value_mm=self.value_mm + by_mm, label=self.label if label is None else label)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,24 +30,22 @@ class Term:
 
     Parameters
     ----------
-    quantity : MeasuredLength
-        The length.
+    quantity : Quantity
+        The length, or the torque.
     factor : float
         What it counts in the sum: +1 added, −1 taken away, ½ for half a diameter.
+    divisor : float
+        A ratio it is divided by, written out: "35.0 / 3.73".
     """
 
-    quantity: MeasuredLength
+    quantity: Quantity
     factor: float = 1.0
+    divisor: float = 1.0
 
     @property
-    def label(self) -> str:
+    def label(self) -> Text:
         """What the term is."""
         return self.quantity.label
-
-    @property
-    def value_mm(self) -> float:
-        """The length itself, before its factor [mm]."""
-        return self.quantity.value_mm
 
     @property
     def sign(self) -> int:
@@ -113,22 +53,22 @@ class Term:
         return -1 if self.factor < 0 else 1
 
     @property
-    def contribution_mm(self) -> float:
-        """What the term adds to the sum, sign included [mm]."""
-        return self.factor * self.quantity.value_mm
+    def weight(self) -> float:
+        """What one unit of the quantity adds to the sum."""
+        return self.factor / self.divisor
 
     @property
-    def standard_uncertainty_mm(self) -> float:
-        """The term's share of the standard uncertainty [mm]."""
-        return abs(self.factor) * self.quantity.standard_uncertainty_mm
+    def contribution(self) -> float:
+        """What the term adds to the sum, sign included, in the quantity's base unit."""
+        return self.weight * self.quantity.value
 
     @property
-    def degrees_of_freedom(self) -> float:
-        """Degrees of freedom behind the term's uncertainty."""
-        return self.quantity.degrees_of_freedom
+    def standard_uncertainty(self) -> float:
+        """The term's share of the standard uncertainty."""
+        return abs(self.weight) * self.quantity.standard_uncertainty
 
     @property
-    def source(self) -> str:
+    def source(self) -> Text:
         """Where the number comes from."""
         return self.quantity.source
 
@@ -190,22 +130,26 @@ def coverage_factor(degrees_of_freedom: float, level: float = LEVEL_95) -> float
 
 
 @dataclass(frozen=True, slots=True)
-class WrittenSum:
-    """A sum of measured lengths that can be shown as it would be written on paper.
+class WrittenSum(Drawn):
+    """A sum of measured quantities of one kind that can be shown as it would be written on paper.
 
     The terms are taken as independent of each other, except that terms of one and the same quantity are
-    added before they are squared.
+    added before they are squared. Drawn, it is the line ``4.3125 − 3.0000 − 1.2490 − 0.0020 = 0.0615 in`` in
+    the reader's system.
 
     Parameters
     ----------
-    label : str
+    label : Text
         What the sum is: "spacer under the pinion head".
     terms : tuple of Term
         At least one term, in the order in which they are written.
+    note : Text
+        A remark under it.
     """
 
-    label: str
+    label: Text
     terms: tuple[Term, ...]
+    note: Text = ""
 
     def __post_init__(self) -> None:
         if not self.terms:
@@ -214,13 +158,13 @@ class WrittenSum:
             )
 
     @property
-    def value_mm(self) -> float:
-        """The result [mm]."""
-        return math.fsum(term.contribution_mm for term in self.terms)
+    def value(self) -> float:
+        """The result in the quantities' base unit."""
+        return math.fsum(term.contribution for term in self.terms)
 
     @property
-    def standard_uncertainty_mm(self) -> float:
-        """Combined standard uncertainty [mm], GUM equation (10)."""
+    def standard_uncertainty(self) -> float:
+        """Combined standard uncertainty, GUM equation (10)."""
         return math.hypot(*(u for u, _value in self._shares()))
 
     @property
@@ -230,71 +174,136 @@ class WrittenSum:
 
     def _shares(self) -> list[tuple[float, float]]:
         """Share of the uncertainty and degrees of freedom of each distinct quantity."""
-        factors: dict[MeasuredLength, float] = {}
+        weights: dict[Quantity, float] = {}
         for term in self.terms:
-            factors[term.quantity] = factors.get(term.quantity, 0.0) + term.factor
+            weights[term.quantity] = weights.get(term.quantity, 0.0) + term.weight
         return [
-            (abs(factor) * quantity.standard_uncertainty_mm, quantity.degrees_of_freedom)
-            for quantity, factor in factors.items()
+            (abs(weight) * quantity.standard_uncertainty, quantity.degrees_of_freedom)
+            for quantity, weight in weights.items()
         ]
 
     @property
-    def expanded_uncertainty_mm(self) -> float:
-        """Half-width of the 95 % interval [mm]."""
-        u = self.standard_uncertainty_mm
+    def expanded_uncertainty(self) -> float:
+        """Half-width of the 95 % interval."""
+        u = self.standard_uncertainty
         return 0.0 if u == 0.0 else coverage_factor(self.degrees_of_freedom) * u
 
     @property
-    def interval_95_mm(self) -> tuple[float, float]:
-        """The 95 % interval (low, high) [mm]."""
-        half = self.expanded_uncertainty_mm
-        return self.value_mm - half, self.value_mm + half
+    def interval_95(self) -> tuple[float, float]:
+        """The 95 % interval (low, high)."""
+        half = self.expanded_uncertainty
+        return self.value - half, self.value + half
 
-    def as_length(self, source: str = "") -> MeasuredLength:
-        """Return the result as one length, to use in a further sum."""
-        return MeasuredLength(
-            self.label,
-            self.value_mm,
-            self.standard_uncertainty_mm,
+    @property
+    def kind(self) -> type[Quantity]:
+        """What is added up."""
+        return type(self.terms[0].quantity)
+
+    def as_quantity(self, source: Text = "") -> Quantity:
+        """Return the result as one quantity, to use in a further sum."""
+        sources = dict.fromkeys(t.source for t in self.terms if t.source)
+        return self.kind(
+            self.value,
+            self.standard_uncertainty,
             self.degrees_of_freedom,
-            source or "; ".join(dict.fromkeys(t.source for t in self.terms if t.source)),
+            self.label,
+            source or joined(*sources, between="; "),
         )
 
-    def text(self, system: System = "inch") -> str:
-        """Return the sum written out, for example ``4.3125 − 3.0000 − 1.2490 − 0.0020 = 0.0615 in``.
+    @property
+    def result(self) -> Text:
+        """The result alone, in both systems."""
+        return self.kind(self.value, signed=self.terms[0].quantity.signed)
+
+    @property
+    def sure(self) -> Text:
+        """How sure the result is; empty for exact terms."""
+        if self.standard_uncertainty == 0.0:
+            return ""
+        return _("± {half}, 95 %").format(half=self.kind(self.expanded_uncertainty))
+
+    def text(self, system: System | None = None) -> str:
+        """Return the sum written out.
 
         Parameters
         ----------
-        system : {"inch", "metric"}
-            Inches start with four decimals, millimetres with three. More are shown, up to six, where the
+        system : {"inch", "metric"}, optional
+            The chosen one where none is given. The usual decimals are shown, and more, up to six, where the
             rounded numbers would not add up as written; if even that fails the line ends in "(rounded)".
         """
-        divisor, unit, decimals = (MM_PER_INCH, "in", 4) if system == "inch" else (1.0, "mm", 3)
-        parts = [term.contribution_mm / divisor for term in self.terms]
-        total = self.value_mm / divisor
+        kind = self.kind
+        unit, divisor, decimals = kind.INCH if (system or chosen_system()) == "inch" else kind.METRIC
+        parts = [term.contribution / divisor for term in self.terms]
+        total = self.value / divisor
+        ratios = {term.divisor for term in self.terms}
+        shared = ratios.pop() if len(ratios) == 1 else 1.0
         note = " (rounded)"
-        for places in range(decimals, 7):
-            if abs(sum(round(p, places) for p in parts) - round(total, places)) < 0.5 * 10.0**-places:
-                decimals, note = places, ""
-                break
+        if shared != 1.0 or ratios:
+            note = ""  # a division on the line need not come out even
+        else:
+            for places in range(decimals, 7):
+                if abs(sum(round(p, places) for p in parts) - round(total, places)) < 0.5 * 10.0**-places:
+                    decimals, note = places, ""
+                    break
         pieces = []
         for index, (term, part) in enumerate(zip(self.terms, parts, strict=True)):
-            shown = f"{Shown(abs(part)):.{decimals}f}"
+            shown = f"{Shown(abs(part) * term.divisor):.{decimals}f}"
+            if term.divisor not in (1.0, shared):
+                shown += f" / {Shown(term.divisor):.2f}"
             # A zero keeps the sign it would have: "− 0.0000" says that the term is taken away.
             minus = part < 0.0 or (part == 0.0 and term.factor < 0.0)
             if index == 0:
                 pieces.append(f"−{shown}" if minus else shown)
             else:
                 pieces.append(f"{'−' if minus else '+'} {shown}")
-        sign = "−" if round(total, decimals) < 0.0 else ""
-        return f"{' '.join(pieces)} = {sign}{Shown(abs(total)):.{decimals}f} {unit}{note}"
+        line = " ".join(pieces)
+        if shared != 1.0:
+            line = f"({line}) / {Shown(shared):.2f}"
+        sign = "−" if round(total, decimals) < 0.0 else "+" if self.terms[0].quantity.signed else ""
+        return f"{line} = {sign}{Shown(abs(total)):.{decimals}f} {unit}{note}"
+
+    def __str__(self) -> str:
+        return self.text()
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the sum as plain data, its result beside its terms."""
+
+        def plain(text: Text) -> Any:
+            return text.to_json() if isinstance(text, Drawn) else text
+
+        return {
+            "sum": plain(self.label),
+            "terms": [
+                {
+                    **t.quantity.to_json(),
+                    "factor": t.factor,
+                    **({} if t.divisor == 1.0 else {"divisor": t.divisor}),
+                }
+                for t in self.terms
+            ],
+            "value": self.value,
+            "note": plain(self.note),
+        }
 
 
-def plus(quantity: MeasuredLength, factor: float = 1.0) -> Term:
+def _read_sum(kept: Mapping[str, Any]) -> WrittenSum:
+    terms = []
+    for one in kept["terms"]:
+        quantity = read_kept({k: v for k, v in one.items() if k not in ("factor", "divisor")})
+        if not isinstance(quantity, Quantity):
+            raise ValueError("a term of a sum is no quantity")
+        terms.append(Term(quantity, float(one.get("factor", 1.0)), float(one.get("divisor", 1.0))))
+    return WrittenSum(read_kept(kept["sum"]), tuple(terms), read_kept(kept.get("note", "")))
+
+
+keeps_as("sum", _read_sum)
+
+
+def plus(quantity: Quantity, factor: float = 1.0) -> Term:
     """Return a term that is added."""
     return Term(quantity, factor)
 
 
-def minus(quantity: MeasuredLength, factor: float = 1.0) -> Term:
+def minus(quantity: Quantity, factor: float = 1.0) -> Term:
     """Return a term that is taken away."""
     return Term(quantity, -factor)

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from axlewright.errors import InputError
-from axlewright.language import _, n_
+from axlewright.language import eager as _
+from axlewright.language import n_
 from axlewright.setup.limits import Limit, judge
 from axlewright.setup.marks import ShimPlace
 from axlewright.setup.sources import manual

@@ -13,10 +13,11 @@ from itertools import pairwise
 from typing import Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.setup.limits import Limit, Verdict, judge
-from axlewright.setup.measured import MeasuredLength, WrittenSum, minus, plus
-from axlewright.units import System, show_torque
+from axlewright.setup.measured import WrittenSum, minus, plus
+from axlewright.units import Length, System, show_torque
 
 LARGEST_NUT_STEP_DEG: Final = 10.0
 FIRST_NUT_STEP_DEG: Final = 5.0
@@ -235,6 +236,6 @@ def preload_spacer(
     return second_mm + (target_nm - second_torque_nm) * thickness / torque
 
 
-def cap_spread(over_caps_preloaded: MeasuredLength, over_caps_free: MeasuredLength) -> WrittenSum:
+def cap_spread(over_caps_preloaded: Length, over_caps_free: Length) -> WrittenSum:
     """Return how far side bearing preload spreads the caps: length over both, preloaded minus free."""
     return WrittenSum(_("spread over the bearing caps"), (plus(over_caps_preloaded), minus(over_caps_free)))

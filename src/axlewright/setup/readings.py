@@ -19,14 +19,14 @@ from typing import Final
 from scipy import special
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import Text
+from axlewright.language import eager as _
 from axlewright.setup.measured import (
-    MeasuredLength,
     WrittenSum,
     coverage_factor,
     effective_degrees_of_freedom,
 )
-from axlewright.units import System, show_length
+from axlewright.units import Length, System, show_length
 
 OUTLIER_SIGNIFICANCE: Final = 0.05
 """Chance of asking about a reading although nothing is wrong (customary level, no source)."""
@@ -223,17 +223,17 @@ class RepeatedReadings:
         return 0.0 if u == 0.0 else coverage_factor(self.degrees_of_freedom) * u
 
     @property
-    def quantity(self) -> MeasuredLength:
-        """The mean as a `MeasuredLength`, for a `WrittenSum`."""
+    def quantity(self) -> Length:
+        """The mean as a `Length`, for a `WrittenSum`."""
         times = (
             _("one reading") if self.count == 1 else _("mean of {count} readings").format(count=self.count)
         )
-        return MeasuredLength(
-            self.label,
+        return Length(
             self.mean_mm,
             self.standard_uncertainty_mm,
             self.degrees_of_freedom,
-            f"{self.instrument.name}, {times}",
+            label=self.label,
+            source=f"{self.instrument.name}, {times}",
         )
 
     @property
@@ -344,7 +344,7 @@ class NextReading:
         Half-width of the 95 % interval of the result now and as expected with one more reading [mm].
     """
 
-    label: str
+    label: Text
     expanded_before_mm: float
     expanded_after_mm: float
 
@@ -376,10 +376,10 @@ def most_useful_reading(result: WrittenSum, readings: Sequence[RepeatedReadings]
     in the result at all.
     """
     by_label = {r.label: r for r in readings}
-    before = result.expanded_uncertainty_mm
+    before = result.expanded_uncertainty
     unknown = [t for t in result.terms if t.label in by_label and not by_label[t.label].spread_known]
     if unknown:
-        worst = max(unknown, key=lambda t: t.standard_uncertainty_mm)
+        worst = max(unknown, key=lambda t: t.standard_uncertainty)
         return NextReading(worst.label, before, before)
     best: NextReading | None = None
     for chosen in result.terms:
@@ -387,7 +387,7 @@ def most_useful_reading(result: WrittenSum, readings: Sequence[RepeatedReadings]
             continue
         shares = []
         for term in result.terms:
-            u, v = term.standard_uncertainty_mm, term.degrees_of_freedom
+            u, v = term.standard_uncertainty, term.quantity.degrees_of_freedom
             if term.label == chosen.label:
                 r = by_label[term.label]
                 deviation, own = r.pooled_deviation

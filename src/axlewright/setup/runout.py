@@ -21,7 +21,8 @@ from typing import Final
 import numpy as np
 
 from axlewright.errors import InputError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.units import System, show_length
 
 LEAST_READINGS: Final = 4

@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import eager as _
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from typing import Final
 
-from axlewright.language import _, n_
+from axlewright.language import eager as _
+from axlewright.language import n_
 
 CIVIL: Final = n_("civil service literature, maker withheld")
 COMMON_PRACTICE: Final = n_("common practice, no source")

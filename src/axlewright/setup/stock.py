@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.setup.depth import pinion_out_of_shim_change_mm
 from axlewright.setup.marks import ShimPlace
 from axlewright.units import System, show_length, shows_as_zero

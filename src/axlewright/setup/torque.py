@@ -18,50 +18,21 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import Shown, _, n_
+from axlewright.language import Shown, n_
+from axlewright.language import eager as _
 from axlewright.setup.default_limits import DEFAULT_LIMITS
 from axlewright.setup.limits import judge
+from axlewright.setup.measured import Term, WrittenSum
 from axlewright.units import (
     NM_PER_KGF_CM,
     NM_PER_LBF_IN,
     System,
+    Torque,
     parse_force,
     parse_length,
     parse_torque,
     show_torque,
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Torque:
-    """A torque and how well it is known.
-
-    Parameters
-    ----------
-    label : str
-        What it is: "pinion bearings", "seal".
-    value_nm : float
-        The torque [N·m], ≥ 0.
-    standard_uncertainty_nm : float
-        Standard uncertainty [N·m], ≥ 0.
-    source : str
-        How it was found.
-    """
-
-    label: str
-    value_nm: float
-    standard_uncertainty_nm: float = 0.0
-    source: str = ""
-
-    def __post_init__(self) -> None:
-        for value in (self.value_nm, self.standard_uncertainty_nm):
-            if not (math.isfinite(value) and value >= 0.0):
-                raise InputError(f"{value} N·m", where=self.label, fix=_("a drag torque is zero or positive"))
-
-    @property
-    def expanded_uncertainty_nm(self) -> float:
-        """95 % half-width [N·m], normal distribution."""
-        return 1.959963984540054 * self.standard_uncertainty_nm
 
 
 def wrench_uncertainty_nm(reading_nm: float, resolution_nm: float = 0.0) -> float:
@@ -110,12 +81,11 @@ def torque_of_cord(
             fix=_("measure where the cord runs off"),
         )
     u = math.hypot(force_uncertainty_n * radius_mm, force_n * radius_uncertainty_mm) / 1000.0
-    return Torque(label, force_n * radius_mm / 1000.0, u, _("cord and scale"))
+    return Torque(force_n * radius_mm / 1000.0, u, label=label, source=_("cord and scale"))
 
 
-@dataclass(frozen=True, slots=True)
-class TotalTorque:
-    """What is felt at the pinion with everything fitted.
+def total_at_pinion(pinion: Torque, seal: Torque, side: Torque, ratio: float) -> WrittenSum:
+    """Return the total running torque at the pinion; side drag counts less by the ratio (statics).
 
     Parameters
     ----------
@@ -123,45 +93,11 @@ class TotalTorque:
         Pinion bearings, seal, and side bearings as measured at the case.
     ratio : float
         Ring gear teeth over pinion teeth.
-    """
-
-    pinion: Torque
-    seal: Torque
-    side: Torque
-    ratio: float
-
-    @property
-    def value_nm(self) -> float:
-        """Total at the pinion [N·m]: pinion + seal + side / ratio."""
-        return self.pinion.value_nm + self.seal.value_nm + self.side.value_nm / self.ratio
-
-    @property
-    def standard_uncertainty_nm(self) -> float:
-        """Standard uncertainty of the total [N·m]."""
-        return math.hypot(
-            self.pinion.standard_uncertainty_nm,
-            self.seal.standard_uncertainty_nm,
-            self.side.standard_uncertainty_nm / self.ratio,
-        )
-
-    def text(self, system: System = "inch") -> str:
-        """Return the sum written out."""
-        unit, per = ("lb-in", NM_PER_LBF_IN) if system == "inch" else ("N·m", 1.0)
-        decimals = 1 if system == "inch" else 2
-        p, s, side, total = (
-            f"{Shown(v / per):.{decimals}f}"
-            for v in (self.pinion.value_nm, self.seal.value_nm, self.side.value_nm, self.value_nm)
-        )
-        return f"{p} + {s} + {side} / {Shown(self.ratio):.2f} = {total} {unit}"
-
-
-def total_at_pinion(pinion: Torque, seal: Torque, side: Torque, ratio: float) -> TotalTorque:
-    """Return the total running torque at the pinion; side drag counts less by the ratio (statics).
 
     Raises
     ------
     InputError
-        If the ratio is not above zero.
+        If the ratio is not above zero, or a drag torque is below zero.
     """
     if not (math.isfinite(ratio) and ratio > 0.0):
         raise InputError(
@@ -169,7 +105,14 @@ def total_at_pinion(pinion: Torque, seal: Torque, side: Torque, ratio: float) ->
             where=_("axle ratio"),
             fix=_("give ring gear teeth over pinion teeth"),
         )
-    return TotalTorque(pinion, seal, side, ratio)
+    for torque in (pinion, seal, side):
+        if torque.nm < 0.0:
+            raise InputError(
+                f"{torque.nm} N·m", where=torque.label, fix=_("a drag torque is zero or positive")
+            )
+    return WrittenSum(
+        _("pinion + seal + side bearings / ratio"), (Term(pinion), Term(seal), Term(side, divisor=ratio))
+    )
 
 
 @dataclass(frozen=True, slots=True)

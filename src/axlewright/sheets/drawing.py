@@ -16,7 +16,8 @@ from contourpy import contour_generator
 from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, gaussian_filter, label
 
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.sheets.data import Flank, Mask, RoundPlot
 
 Kind = Literal["measured", "computed"]

@@ -9,7 +9,8 @@ from typing import Any, Final
 from PIL import Image, ImageOps
 
 from axlewright.errors import PhotoError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.sheets.codes import qr_svg
 from axlewright.sheets.data import JobSheetData, PatternPicture, RoundPlot
 from axlewright.sheets.drawing import round_plot_svg, tooth_alt, tooth_svg

@@ -14,7 +14,8 @@ from urllib.parse import parse_qsl, urlencode
 from pydantic import Field
 
 from axlewright.errors import InputError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.sheets.codes import datamatrix_svg
 from axlewright.sheets.data import SheetModel
 from axlewright.sheets.typeset import set_pdf

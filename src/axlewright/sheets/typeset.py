@@ -16,7 +16,8 @@ from typing import Any, Final
 import typst
 
 from axlewright.errors import AxlewrightError
-from axlewright.language import _, chosen
+from axlewright.language import chosen
+from axlewright.language import eager as _
 from axlewright.sheets.words import SHEET_WORDS
 
 _CONTROL: Final = {code: None for code in (*range(32), *range(127, 160)) if code not in (9, 10)}

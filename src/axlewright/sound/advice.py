@@ -6,7 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from axlewright.language import Shown, _, n_
+from axlewright.language import Shown, n_
+from axlewright.language import eager as _
 from axlewright.sound.evidence import NONE, UNKNOWN, Posterior, SetEvidence
 from axlewright.sound.findings import MESH
 from axlewright.sound.orders import AxleOrders, Candidate

@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.errors import OptionalPartMissingError, SoundError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.sound.defects import Flag
 
 Block = NDArray[np.float32]

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import signal
 
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 
 FloatArray = NDArray[np.float64]
 

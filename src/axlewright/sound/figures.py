@@ -18,7 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.errors import SoundError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 
 FloatArray = NDArray[np.float64]
 _F = TypeVar("_F", float, FloatArray)

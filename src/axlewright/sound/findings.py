@@ -6,7 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.sound.evidence import NONE, UNKNOWN, Posterior
 from axlewright.sound.mesh_figures import HarmonicTrack, segment_level_db
 from axlewright.sound.names import RUNOUTS

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.errors import SoundError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.sound.advice import (
     Advice,
     Ambiguity,

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
-from axlewright.language import _, n_
+from axlewright.language import eager as _
+from axlewright.language import n_
 
 BEARING_PARTS: Final = (n_("outer race"), n_("inner race"), n_("rolling element"))
 RUNOUTS: Final[dict[str, str]] = {"pinion": n_("pinion runout"), "ring gear": n_("ring gear runout")}

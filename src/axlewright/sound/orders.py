@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 from typing import Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import _, n_
+from axlewright.language import eager as _
+from axlewright.language import n_
 
 BearingPlace = Literal["pinion", "side", "wheel"]
 

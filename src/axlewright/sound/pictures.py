@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.sound.comparison import BeforeAfter
 from axlewright.sound.evidence import NONE
 from axlewright.sound.findings import SourceFinding

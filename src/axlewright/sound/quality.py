@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy import signal
 
 from axlewright.errors import OptionalPartMissingError, SoundError
-from axlewright.language import _
+from axlewright.language import eager as _
 
 FloatArray = NDArray[np.float64]
 

@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.errors import SoundError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.sound.decoding import BLOCK_S, open_sound
 from axlewright.sound.defects import Flag, inspect_samples
 

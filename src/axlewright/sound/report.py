@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.sound.listening import Listening
 from axlewright.units import MPS_PER_MPH
 

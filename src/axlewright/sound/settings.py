@@ -12,7 +12,8 @@ import soundfile
 from axlewright.contact import Settings, roll
 from axlewright.errors import InputError
 from axlewright.gearset import GearSetDesign
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.sound.speed import Tyre, check_wheel_rate, make_trace
 from axlewright.sound.synthesis import MadeSound, Runout, SoundPath, make_sounds, speed_profile
 

@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.errors import InputError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.units import parse_length, parse_speed, show_speed
 
 FloatArray = NDArray[np.float64]

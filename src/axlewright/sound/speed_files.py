@@ -15,7 +15,7 @@ from xml.etree import ElementTree
 import numpy as np
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.sound.speed import SpeedSource, SpeedTrace, make_trace
 from axlewright.units import MPS_PER_MPH, parse_speed
 

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.errors import SoundError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.sound.figures import critical_bandwidth_hz
 from axlewright.sound.listening import Listening
 from axlewright.sound.road_noise import noise_density, road_noise

@@ -7,7 +7,8 @@ from typing import Final
 
 import numpy as np
 
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.sound.evidence import Posterior
 from axlewright.sound.names import source_name
 from axlewright.sound.orders import AxleOrders, Candidate

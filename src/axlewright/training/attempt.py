@@ -18,7 +18,8 @@ from axlewright.contact import Settings
 from axlewright.diagnosis import COST_HOURS, Goal
 from axlewright.errors import InputError
 from axlewright.gearset import GearSetDesign
-from axlewright.language import _, n_
+from axlewright.language import eager as _
+from axlewright.language import n_
 from axlewright.training.axle import Shown, show_axle
 from axlewright.training.draw import hidden_axle
 from axlewright.training.exercise import ExerciseName, HiddenAxle

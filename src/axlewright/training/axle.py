@@ -14,7 +14,7 @@ from axlewright.contact.atlas import backlash_change_mm
 from axlewright.diagnosis import Goal
 from axlewright.errors import AxlewrightError
 from axlewright.gearset import FlankName
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.pattern import PatternReading
 from axlewright.pattern.acceptance import judge
 from axlewright.training.exercise import HiddenAxle

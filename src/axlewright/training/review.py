@@ -15,7 +15,7 @@ from axlewright.diagnosis import Diagnosis, Earlier, Evidence, Goal, diagnose
 from axlewright.diagnosis.advice import COMEBACK_HOURS
 from axlewright.errors import InputError
 from axlewright.gearset.design import REFERENCE_DIAMETER_MM
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.training.attempt import ACTIONS, SPACER_STEP_MM, Action, Played, moves_since
 from axlewright.training.axle import FLANKS, Judged, judge_axle, show_axle
 from axlewright.training.draw import needs_setting

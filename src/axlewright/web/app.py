@@ -14,7 +14,8 @@ from starlette.exceptions import HTTPException
 
 from axlewright import __version__
 from axlewright.errors import AxlewrightError, InputError, MissingError
-from axlewright.language import _, using_language
+from axlewright.language import eager as _
+from axlewright.language import using_language
 from axlewright.web import (
     batch_answer_pages,
     batch_pages,
@@ -110,12 +111,14 @@ def _wants_json(request: Request) -> bool:
 async def _show_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, AxlewrightError)
     if _wants_json(request):
-        return JSONResponse({"error": str(error), "where": error.where, "fix": error.fix}, status_code=422)
+        return JSONResponse(
+            {"error": str(error), "where": str(error.where), "fix": str(error.fix)}, status_code=422
+        )
     missing = request.method == "GET" and isinstance(error, MissingError)
     return site_of(request).show(
         request,
         "error.html",
-        {"what": error.what, "where": error.where, "fix": error.fix},
+        {"what": str(error.what), "where": str(error.where), "fix": str(error.fix)},
         status=404 if missing else 422,
     )
 

@@ -10,7 +10,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from axlewright.bench import FieldError, batch, find_design
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.setup.marks import PLACE_WORDS
 from axlewright.units import MM_PER_INCH, parse_length
 from axlewright.web.batch_parts import csv_file, named_design, page_values, plain_length, with_error

@@ -11,7 +11,7 @@ from fastapi.responses import HTMLResponse, Response
 from axlewright.bench import FieldError, batch
 from axlewright.bench import batch_typed as typing_in
 from axlewright.errors import AxlewrightError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.setup.marks import MARK_UNITS
 from axlewright.web.batch_parts import csv_file, named_design, page_values, plain_length, with_error
 from axlewright.web.page import Form, go, person_of, site_of

@@ -11,7 +11,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 
 from axlewright.bench import design_names, find_design, start_job
 from axlewright.errors import AxlewrightError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.web.page import Form, go, person_of, site_of
 
 router = APIRouter()

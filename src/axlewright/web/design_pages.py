@@ -11,7 +11,7 @@ from fastapi.responses import HTMLResponse, PlainTextResponse, Response
 from axlewright.bench import design_names, find_design, put_design
 from axlewright.bench.designs import is_own, put_typed_design
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.units import parse_length
 from axlewright.web.page import Form, Posted, go, person_of, site_of
 

@@ -20,7 +20,8 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from axlewright.language import _, accepted, languages, using_language
+from axlewright.language import accepted, languages, using_language
+from axlewright.language import eager as _
 from axlewright.units import using_system
 from axlewright.web.pairing import DEVICE_COOKIE, Pairing, is_own_machine
 

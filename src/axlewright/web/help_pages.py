@@ -8,7 +8,8 @@ from typing import Final
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from axlewright.language import _, chosen, n_
+from axlewright.language import chosen, n_
+from axlewright.language import eager as _
 from axlewright.web.page import site_of
 from axlewright.web.pictures import rows, tooth
 

@@ -15,7 +15,7 @@ from axlewright.bench import FieldError, design_names, find_design
 from axlewright.bench.hearing import Heard, Passes, compare_passes, hear
 from axlewright.bench.made_sounds import BESIDE, NOW, Pair, Wish, learn_from_recording, make_pair
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.web.page import Form, person_of, site_of
 from axlewright.web.rolling_state import CONTROLS, State, state_of, state_of_form
 

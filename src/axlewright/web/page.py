@@ -21,7 +21,9 @@ from starlette.datastructures import UploadFile
 from axlewright import __version__
 from axlewright.bench.sentences import sentence
 from axlewright.errors import AxlewrightError
-from axlewright.language import Shown, _, chosen, n_, plural, script_words, with_decimal_sign
+from axlewright.language import Shown, chosen, n_, script_words, with_decimal_sign
+from axlewright.language import eager as _
+from axlewright.language import eager_plural as plural
 from axlewright.units import MPS_PER_MPH, System, chosen_system, show_length, show_number, show_speed
 from axlewright.web.guard import form_token, token_fits
 from axlewright.web.pairing import Pairing

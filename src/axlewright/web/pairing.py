@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Final
 
 from axlewright.errors import AxlewrightError
-from axlewright.language import _
+from axlewright.language import eager as _
 
 DEVICE_COOKIE: Final = "axlewright-device"
 DEVICES_FILE: Final = "page.devices.json"

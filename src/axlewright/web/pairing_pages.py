@@ -14,7 +14,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from starlette.exceptions import HTTPException
 
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.web.guard import LOOPBACK, client_of
 from axlewright.web.page import YEAR_S, Form, go, site_of
 from axlewright.web.pairing import DEVICE_COOKIE, Invitation, is_own_machine

@@ -10,7 +10,7 @@ from axlewright.bench.kept_masks import mask_rows
 from axlewright.bench.pattern_sheet import newest_read
 from axlewright.bench.pattern_shown import measures_shown
 from axlewright.bench.patterns import FLANKS, FlankName, newest_photos, tooth_photos
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.web.pattern_pictures import outlines
 from axlewright.web.pictures import tooth
 
@@ -141,7 +141,7 @@ def _show_read(shown: FlankShown, last: Round, tapered: bool) -> None:
     """Fill in what was read of a flank and what is expected of it after the change."""
     name = shown.name
     kept = last.payload["flanks"].get(name)
-    after = last.result.get("expected", {}).get(name)
+    after = last.told.get("expected", {}).get(name)
     measured = None if kept is None else mask_rows(kept["mask"])
     computed = None if after is None else mask_rows(after)
     shown.words = last.typed.get(f"{name}_words", "")
@@ -154,7 +154,7 @@ def _show_read(shown: FlankShown, last: Round, tapered: bool) -> None:
         shown.teeth = list(kept.get("teeth", ()))
         shown.other = " ".join(kept.get("other", ()))
         shown.measures = measures_shown(kept["summary"])
-        shown.acceptance = list(last.result.get("values", {}).get("acceptance", {}).get(name, ()))
+        shown.acceptance = list(last.told.get("values", {}).get("acceptance", {}).get(name, ()))
     if measured is None and computed is None:
         return
     words = "" if kept is None else str(kept["summary"]["words"])

@@ -29,7 +29,8 @@ from axlewright.bench.patterns import (
     enter_patterns,
 )
 from axlewright.errors import AxlewrightError
-from axlewright.language import _, n_
+from axlewright.language import eager as _
+from axlewright.language import n_
 from axlewright.web.page import Form, Posted, go, person_of, site_of
 from axlewright.web.pattern_flanks import flanks_shown
 from axlewright.web.rolling_state import State
@@ -69,11 +70,14 @@ def _page(
     for entry in view.entries:
         if entry.kind == "advice" and last is not None and entry.payload.get("of") == last.seq:
             newest_advice = entry
-    told = {} if last is None else dict(last.result)
-    shown, questions = advice_shown(told, system), list(told.get("questions", ()))
+    told = {} if last is None else dict(last.told)
+    shown, questions = (
+        advice_shown(told, system),
+        [] if last is None or last.result is None else list(last.result.questions),
+    )
     offered = bool(told.get("values", {}).get("offered")) and len(shown) > 1
     if offered:  # the advice itself says it
-        questions = [q for q in questions if q != told.get("why")]
+        questions = [q for q in questions if str(q) != str(told.get("why"))]
     came_words, came = compared_shown(told, system)
     standing = view.step("pattern").status
     values = {

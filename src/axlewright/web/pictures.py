@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from typing import Any, Final
 from xml.sax.saxutils import escape, quoteattr
 
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 
 _COUNTER: Final = itertools.count(1)
 Mask = tuple[tuple[bool, ...], ...]

@@ -11,7 +11,7 @@ from fastapi.responses import HTMLResponse, Response
 from axlewright.bench import design_names, find_design
 from axlewright.bench.practice import class_list, played_attempt, practice_attempt, practise, start_practice
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.units import parse_length, show_length
 from axlewright.web.page import Form, go, person_of, site_of
 from axlewright.web.pictures import rows, tooth

@@ -11,7 +11,8 @@ from urllib.parse import urlencode
 
 from axlewright.bench.kept_masks import mask_lines
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import Shown, _, n_
+from axlewright.language import Shown, n_
+from axlewright.language import eager as _
 from axlewright.units import MM_PER_INCH, NM_PER_LBF_FT, System, show_length, shows_as_zero
 from axlewright.web.pictures import bars, curve, rows, tooth
 

@@ -12,7 +12,8 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import _, n_
+from axlewright.language import eager as _
+from axlewright.language import n_
 from axlewright.web.page import TOUR_COOKIE, Form, go, keep, person_of, site_of
 
 router = APIRouter()

@@ -1,6 +1,7 @@
 """Read what was typed into the fields of a step: comma or point, units, several readings in one field.
 
-Every complaint names the field, so that the page can show it there; the text typed is never changed.
+`Answers` reads every field of a step by its declaration before the rule sees any of it. Every complaint names
+the field, so that the page can show it there; the text typed is never changed.
 """
 
 from __future__ import annotations
@@ -8,12 +9,24 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import Shown, _
-from axlewright.units import System, parse_force, parse_length, parse_torque
+from axlewright.language import Number, Shown, Text, _
+from axlewright.steps.step import UNUSUAL, Field, Reading
+from axlewright.units import (
+    Force,
+    Length,
+    Quantity,
+    System,
+    Temperature,
+    Torque,
+    parse_force,
+    parse_length,
+    parse_torque,
+)
 
 if TYPE_CHECKING:
     from axlewright.setup import PairKind
@@ -46,7 +59,7 @@ class FieldError(InputError):
     """
 
     def __init__(
-        self, field: str, label: str, what: str, fix: str = "", *, confirmable: bool = False
+        self, field: str, label: Text, what: Text, fix: Text = "", *, confirmable: bool = False
     ) -> None:
         super().__init__(what, where=label, fix=fix)
         self.field = field
@@ -54,7 +67,7 @@ class FieldError(InputError):
         self.confirmable = confirmable
 
     @classmethod
-    def of(cls, field: str, label: str, error: AxlewrightError) -> FieldError:
+    def of(cls, field: str, label: Text, error: AxlewrightError) -> FieldError:
         """Return the same complaint, tied to a field."""
         return cls(field, label, error.what, error.fix)
 
@@ -145,7 +158,7 @@ class Typed:
         Unit system of numbers typed without a unit.
     """
 
-    def __init__(self, fields: Mapping[str, str], labels: Mapping[str, str], system: System) -> None:
+    def __init__(self, fields: Mapping[str, str], labels: Mapping[str, Text], system: System) -> None:
         self.fields = {name: str(value) for name, value in fields.items()}
         self.labels = labels
         self.system: System = system
@@ -162,7 +175,18 @@ class Typed:
         """Whether a box is ticked."""
         return self.text(name).lower() in ("1", "yes", "on", "true")
 
-    def error(self, name: str, what: str, fix: str = "", *, confirmable: bool = False) -> FieldError:
+    def yes(self, name: str) -> bool:
+        """Return whether a box is ticked; anything but yes and no is refused."""
+        text = self.text(name).lower()
+        if text not in ("1", "yes", "on", "true", "0", "no", "off", "false"):
+            raise self.error(
+                name,
+                _("'{text}' is neither yes nor no").format(text=self.text(name)),
+                _("tick it or leave it; typed: yes or no"),
+            )
+        return text in ("1", "yes", "on", "true")
+
+    def error(self, name: str, what: Text, fix: Text = "", *, confirmable: bool = False) -> FieldError:
         """Return a complaint about a field, ready to raise."""
         return FieldError(name, self.labels.get(name, name), what, fix, confirmable=confirmable)
 
@@ -194,7 +218,7 @@ class Typed:
             )
         return value
 
-    def _usual(self, name: str, shown: str, value: float, low: float, high: float, band: str) -> float:
+    def _usual(self, name: str, shown: Text, value: float, low: float, high: float, band: Text) -> float:
         if not (low <= value <= high) and not self.ticked(REALLY):
             raise self.error(
                 name,
@@ -204,7 +228,7 @@ class Typed:
             )
         return value
 
-    def _band(self, low: float, high: float) -> str:
+    def _band(self, low: float, high: float) -> Text:
         if self.system == "inch":
             return _("usual are {low} to {high} in").format(
                 low=f"{Shown(low / 25.4):.4g}", high=f"{Shown(high / 25.4):.4g}"
@@ -262,7 +286,7 @@ class Typed:
         for (number, unit), as_typed in zip(parts, typed_readings(text), strict=True):
             one = f"{number} {unit}".strip()
             value = self._read(name, parse_length, one, self.length_unit)
-            shown = f"'{one}'"
+            shown: Text = f"'{one}'"
             if unit and not as_typed.unit:
                 shown = _("'{number}', counted in {unit} as at the end,").format(number=number, unit=unit)
             out.append(self._usual(name, shown, value, low, high, self._band(low, high)))
@@ -364,3 +388,208 @@ class Typed:
                 _("type a whole number from {low} to {high}").format(low=low, high=high),
             )
         return int(value)
+
+
+class Answers:
+    """What was typed into the fields of a step, every one of them read.
+
+    Parameters
+    ----------
+    fields : sequence of Field
+        All fields of the step.
+    typed : mapping of str to str
+        Field name to text; missing fields count as empty.
+    system : {"inch", "metric"}
+        Unit system of numbers typed without a unit.
+    kept : bool
+        Whether this stands in a record already: then nothing is asked, refused or missing, and what cannot
+        be read counts as empty.
+
+    Raises
+    ------
+    InputError
+        A field that is not of this step; a `FieldError` where a text is not of its field's kind, lies
+        outside the usual band without being confirmed, or belongs to another way than the one chosen.
+    """
+
+    def __init__(
+        self, fields: Sequence[Field], typed: Mapping[str, str], system: System, *, kept: bool = False
+    ) -> None:
+        self.fields: Mapping[str, Field] = {one.name: one for one in (*fields, UNUSUAL)}
+        self.system: System = system
+        self.kept = kept
+        self.typed = {name: str(value).strip() for name, value in typed.items() if str(value).strip()}
+        unknown = sorted(set(typed) - set(self.fields))
+        if unknown and not kept:
+            raise InputError(
+                _("unknown field '{unknown}'").format(unknown=unknown[0]),
+                fix=_("the fields are {labels}").format(labels=", ".join(self.fields)),
+            )
+        self._reader = Typed(self.typed, {n: _(f.label) for n, f in self.fields.items()}, system)
+        self._values: dict[str, Any] = {}
+        chosen = {name: self.typed.get(name, "") or one.default for name, one in self.fields.items()}
+        for name, one in self.fields.items():
+            if name not in self.typed:
+                continue
+            if kept:
+                with suppress(InputError):
+                    self._values[name] = self._read(one)
+                continue
+            if not one.belongs(chosen):
+                raise self.error(
+                    name,
+                    _("this does not belong to what was chosen"),
+                    _("empty it, or choose the answer it belongs to"),
+                )
+            self._values[name] = self._read(one)
+
+    def _read(self, one: Field) -> Any:
+        reader, name = self._reader, one.name
+        low, high = one.usual or (-math.inf, math.inf)
+        if one.kind in ("text", "long text"):
+            return reader.text(name)
+        if one.kind == "choice":
+            return reader.choice(name, [choice.key for choice in one.choices])
+        if one.kind == "yes":
+            return reader.yes(name)
+        if one.kind == "length":
+            return reader.length(name, low=low, high=high)
+        if one.kind == "lengths":
+            return reader.lengths(name, low=low, high=high)
+        if one.kind == "torque":
+            return reader.torque(name)
+        if one.kind == "force":
+            return reader.force(name)
+        if one.kind == "temperature":
+            return reader.temperature(name)
+        if one.kind == "count":
+            low, high = one.usual or (0, 10_000)
+            return reader.count(name, low=int(low), high=int(high))
+        return reader.number(name)
+
+    def _value(self, name: str, *kinds: str) -> Any:
+        one = self.fields[name]
+        if one.kind not in kinds:
+            raise ValueError(f"field '{name}' is of kind {one.kind}, not {' or '.join(kinds)}")
+        return self._values.get(name)
+
+    def error(self, name: str, what: Text, fix: Text = "", *, confirmable: bool = False) -> FieldError:
+        """Return a complaint about a field, ready to raise."""
+        return FieldError(name, _(self.fields[name].label), what, fix, confirmable=confirmable)
+
+    def given(self, name: str) -> bool:
+        """Whether anything was typed into a field."""
+        return self.fields[name].name in self._values
+
+    def need(self, *names: str) -> None:
+        """Refuse empty fields, in this order, each in the words of its declaration."""
+        for name in names:
+            if not self.given(name) and not self.kept:
+                one = self.fields[name]
+                what = _("nothing chosen") if one.kind == "choice" else _("nothing typed")
+                raise self.error(name, what, _(one.missing))
+
+    def text(self, name: str) -> str:
+        """Return a text, or what was typed into a field of any kind; empty where nothing was."""
+        return self.typed.get(self.fields[name].name, "")
+
+    def ticked(self, name: str) -> bool:
+        """Whether a box is ticked."""
+        return bool(self._value(name, "yes"))
+
+    def choice(self, name: str) -> str:
+        """Return the answer chosen, else the default; empty where neither is."""
+        return str(self._value(name, "choice") or self.fields[name].default)
+
+    def length(self, name: str) -> float | None:
+        """Return a length [mm], or None."""
+        value: float | None = self._value(name, "length")
+        return value
+
+    def lengths(self, name: str) -> tuple[float, ...]:
+        """Return several lengths [mm] in the order typed."""
+        return tuple(self._value(name, "lengths") or ())
+
+    def last_digit_mm(self, name: str) -> float:
+        """Return what the finest last digit of several lengths is worth [mm]; 0 where there is none."""
+        self._value(name, "lengths")
+        return self._reader.last_digit_mm(name)
+
+    def torque(self, name: str) -> float | None:
+        """Return a torque [N·m], or None."""
+        value: float | None = self._value(name, "torque")
+        return value
+
+    def force(self, name: str) -> float | None:
+        """Return a force [N], or None."""
+        value: float | None = self._value(name, "force")
+        return value
+
+    def temperature(self, name: str) -> float | None:
+        """Return a temperature [°C], or None."""
+        value: float | None = self._value(name, "temperature")
+        return value
+
+    def number(self, name: str) -> float | None:
+        """Return a plain number, or None."""
+        value: float | None = self._value(name, "number")
+        return value
+
+    def count(self, name: str) -> int | None:
+        """Return a whole number, or None."""
+        value: int | None = self._value(name, "count")
+        return value
+
+    def reading(self, name: str, *, note: Text = "") -> list[Reading]:
+        """Return what was answered in one field as readings, as record and sheet show it."""
+        one = self.fields[name]
+        if not self.given(name) or (one.kind == "yes" and not self.ticked(name)):
+            return []
+        label = _(one.short or one.label)
+        value = self._values[name]
+        if one.kind == "lengths":
+            several = len(value) > 1
+            return [
+                Reading(
+                    _("{what}, {index}").format(what=label, index=index) if several else label,
+                    Length(length),
+                    place=one.place,
+                    note=note,
+                )
+                for index, length in enumerate(value, start=1)
+            ]
+        shown: Text
+        if one.kind == "choice":
+            choice = next(c for c in one.choices if c.key == value)
+            shown = _(choice.short or choice.label)
+        elif one.kind == "yes":
+            shown = _("yes")
+        elif one.kind in _KINDS:
+            shown = _KINDS[one.kind](value)
+        elif one.kind in ("number", "count"):
+            shown = Number(float(value), "g")
+        else:
+            shown = str(value)
+        return [Reading(label, shown, place=one.place, note=note)]
+
+    def readings(self, notes: Mapping[str, Text] | None = None) -> list[Reading]:
+        """Return everything that was answered, in the order of the fields.
+
+        Parameters
+        ----------
+        notes : mapping of str to Text, optional
+            By field: what to add to its line.
+        """
+        out: list[Reading] = []
+        for name, one in self.fields.items():
+            if one.listed:
+                out += self.reading(name, note=(notes or {}).get(name, ""))
+        return out
+
+
+_KINDS: Final[Mapping[str, Callable[[float], Quantity]]] = {
+    "length": Length,
+    "torque": Torque,
+    "force": Force,
+    "temperature": Temperature,
+}
