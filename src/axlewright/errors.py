@@ -6,7 +6,7 @@ bench can act on. The command line prints it and leaves with code 2; the page sh
 
 from __future__ import annotations
 
-from axlewright.language import Text
+from axlewright.language import Text, joined
 
 
 class AxlewrightError(ValueError):
@@ -30,9 +30,14 @@ class AxlewrightError(ValueError):
         self.fix = fix
         super().__init__(what)
 
+    @property
+    def text(self) -> Text:
+        """The whole complaint in one line."""
+        first = joined(self.where, self.what, between=": ")
+        return joined(first, self.fix, between="; ")
+
     def __str__(self) -> str:
-        text = f"{self.where}: {self.what}" if self.where else str(self.what)
-        return f"{text}; {self.fix}" if self.fix else text
+        return str(self.text)
 
 
 class InputError(AxlewrightError):

@@ -70,7 +70,7 @@ def test_runout_is_judged_by_the_readings_and_names_whose_it_is(store: JobStore,
     heavy = enter(store, job.number, "fits", {**fields, "axle": "heavy"}, who="b")
     assert heavy.verdict == "ok", "a heavy axle's default is 0.008 in (TM 10-3930-660-34)"
     own = {**fields, "limit_face": "0.007", "limit_source": "service data of this axle"}
-    assert enter(store, job.number, "fits", own, who="b").limits[-1]["origin"] == "typed in"
+    assert enter(store, job.number, "fits", own, who="b").limits[-1].origin == "typed in"
     bent = {"bearings": "good", "flange_runout": "0.004"}
     assert any("The flange runs out" in n for n in enter(store, job.number, "fits", bent, who="b").notes)
 
@@ -221,7 +221,7 @@ def test_the_total_adds_the_sides_through_the_ratio(store: JobStore, job: Job) -
     assert not any("more than the wrenches explain" in note for note in outcome.notes)
     latest = job_view(store, job.number).step("final").latest
     assert latest is not None
-    shown = {one["name"]: one["value"] for one in latest.readings}
+    shown = {str(one.name): str(one.value) for one in latest.readings}
     assert shown["of that the seal"].startswith("3.0 lb-in")
     assert shown["torque to turn the case"].startswith("35.0 lb-in")
     off = enter(store, job.number, "final", {**fields, "torque": "50"}, who="b")

@@ -52,9 +52,8 @@ def test_every_way_of_measuring_the_carrier_finds_the_same_spacer(
 def test_the_sum_shows_every_part_and_adds_up(store: JobStore, job: Job) -> None:
     fields = {**SET, "method": "centred", "gap": "1.0006", "arbor": "2.5000", "block": "3.3748"}
     outcome = enter(store, job.number, "depth", fields, who="b")
-    terms = outcome.sums[0]["terms"]
-    assert sum(value * sign for _label, value, sign in terms) == pytest.approx(0.0609 * INCH, abs=1e-9)
-    assert outcome.sums[0]["text"]["inch"].startswith("1.0006 + 1.2500 + 3.3748 − ")
+    assert outcome.sums[0].value == pytest.approx(0.0609 * INCH, abs=1e-9)
+    assert outcome.sums[0].text("inch").startswith("1.0006 + 1.2500 + 3.3748 − ")
 
 
 @pytest.mark.parametrize(

@@ -35,9 +35,9 @@ def test_one_more_photo_not_taken_leaves_the_next_advice(store: JobStore, job: J
     assert len(written) == 2
     step = job_view(store, job.number).step("pattern")
     assert step.latest is not None
-    assert "offered" not in step.latest.result["values"], "the result is written anew"
-    assert any("Type the spacer that was in" in q for q in step.latest.result["questions"])
-    assert not any("one more photo" in q for q in step.latest.result["questions"])
+    assert "offered" not in step.latest.told["values"], "the result is written anew"
+    assert any("Type the spacer that was in" in q for q in step.latest.told["questions"])
+    assert not any("one more photo" in q for q in step.latest.told["questions"])
     assert written[1].payload["pinion_move_mm"] < -0.08
     assert written[1].payload["of"] == offer.payload["of"]
     now = {"spacer_now_mm": None, "place": "under_head", "ring_moved_total_mm": 0.0}
@@ -99,7 +99,7 @@ def test_going_without_asks_all_that_is_asked_before_a_press(store: JobStore, jo
     answer_advice(store, job.number, offer.seq, False, "no paint left", who="b")
     step = job_view(store, job.number).step("pattern")
     assert step.latest is not None
-    told = step.latest.result
+    told = step.latest.told
     assert any("do not agree: measure the depth again" in q for q in told["questions"])
     assert told["sums"], "now and fit"
     assert told["diagnosis"]["advice"][0]["pinion_move_mm"] < -0.08

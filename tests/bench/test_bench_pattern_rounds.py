@@ -276,7 +276,7 @@ def test_a_housing_out_of_true_stops_the_job(store: JobStore, job: Job) -> None:
     assert len(stops) == 1
     assert "measure the housing" in stops[0].text
     assert shown.index(stops[0]) <= (0 if outcome.values["explained"] else 1)
-    assert outcome.sums == ()
+    assert outcome.sums == []
     assert outcome.verdict in ("not ok", "ask")
 
 

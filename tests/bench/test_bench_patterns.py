@@ -101,7 +101,7 @@ def test_without_a_fitted_spacer_the_change_is_relative(store: JobStore, job: Jo
     outcome = enter_patterns(store, job.number, looks(photos), who="b")
     assert outcome.questions[0].startswith("Type the spacer that was in when these patterns were rolled")
     assert outcome.values["spacer_to_fit_mm"] is None
-    assert outcome.sums == ()
+    assert outcome.sums == []
     assert "spacer_of_sum_mm" not in outcome.values
 
 

@@ -42,7 +42,7 @@ def test_five_carrier_readings_give_the_spacer_with_its_sum(store: JobStore, job
     outcome = enter(store, job.number, "depth", DEPTH, who="bench one")
     # Plain geometry of the mounting: mean 5.6254 − 4.3125 − 1.2500 − 0.0020 = 0.0609 in.
     assert outcome.values["spacer_mm"] == pytest.approx(0.0609 * 25.4, abs=1e-9)
-    assert outcome.sums[0]["text"]["inch"] == "5.6254 − 4.3125 − 1.2500 − 0.0020 = 0.0609 in"
+    assert outcome.sums[0].text("inch") == "5.6254 − 4.3125 − 1.2500 − 0.0020 = 0.0609 in"
     # The opposite meaning of plus turns the sign of the mark: twice the mark more.
     assert outcome.values["other_convention_mm"] - outcome.values["spacer_mm"] == pytest.approx(0.004 * 25.4)
     assert outcome.verdict == "ask", "nothing fitted and nothing on the shelf: which one went in?"
@@ -176,9 +176,9 @@ def test_limits_typed_in_win_over_defaults_and_say_so(store: JobStore, job: Job)
     }
     outcome = enter(store, job.number, "backlash", fields, who="bench one")
     assert outcome.verdict == "ok"
-    assert outcome.limits[0]["origin"] == "typed in"
-    assert outcome.limits[0]["source"] == "service data of this axle"
-    assert outcome.limits[1]["origin"] == "default"
+    assert outcome.limits[0].origin == "typed in"
+    assert str(outcome.limits[0].source) == "service data of this axle"
+    assert outcome.limits[1].origin == "default"
 
 
 def test_a_crushed_sleeve_is_crept_up_on_and_never_backed_off(store: JobStore, job: Job) -> None:
@@ -303,7 +303,7 @@ def test_the_ring_gear_waits_while_the_depth_is_wrong(store: JobStore, job: Job)
     assert outcome.values["ring_move_waits"]
     assert outcome.notes[0].startswith("Not yet: the pinion depth is not right")
     assert "ring_side_new_mm" not in outcome.values
-    assert not any("move" in s["name"] or "shim" in s["name"] for s in outcome.sums)
+    assert not any("move" in str(s.label) or "shim" in str(s.label) for s in outcome.sums)
     # The pinion goes in, so backlash falls: what is foretold is what the rolled factor gives.
     _, pinion = backlash_per_move(load_design("TY-222"))
     wanted = 0.0125 - 0.005 * pinion.computed
@@ -316,7 +316,7 @@ def test_the_ring_gear_waits_while_the_depth_is_wrong(store: JobStore, job: Job)
     enter(store, job.number, "depth", {**DEPTH_OUT, "fitted": "0.0629"}, who="b")
     outcome = enter(store, job.number, "backlash", LOOSE, who="b")
     assert "ring_move_waits" not in outcome.values
-    assert any("move" in s["name"] for s in outcome.sums)
+    assert any("move" in str(s.label) for s in outcome.sums)
 
 
 def test_backlash_inside_its_limits_asks_for_no_move(store: JobStore, job: Job) -> None:
@@ -324,9 +324,9 @@ def test_backlash_inside_its_limits_asks_for_no_move(store: JobStore, job: Job) 
     outcome = enter(store, job.number, "backlash", fields, who="b")
     assert outcome.verdict == "ok"
     assert outcome.notes[0].startswith("Inside; no move needed. Remark:")
-    assert not any("move" in s["name"] for s in outcome.sums)
+    assert not any("move" in str(s.label) for s in outcome.sums)
     outcome = enter(store, job.number, "backlash", {**fields, "target": "0.008"}, who="b")
-    assert any("move" in s["name"] for s in outcome.sums), "a wish typed in is followed"
+    assert any("move" in str(s.label) for s in outcome.sums), "a wish typed in is followed"
 
 
 def test_written_sums_add_up_as_written_in_both_systems(store: JobStore, job: Job) -> None:
@@ -335,7 +335,7 @@ def test_written_sums_add_up_as_written_in_both_systems(store: JobStore, job: Jo
     (spread,) = [
         s
         for s in enter(store, job.number, "backlash", fields, who="b").sums
-        if s["name"].startswith("spread")
+        if str(s.label).startswith("spread")
     ]
-    assert spread["text"]["metric"] == "0.1778 − 0.1524 = 0.0254 mm"
-    assert spread["text"]["inch"] == "0.0070 − 0.0060 = 0.0010 in"
+    assert spread.text("metric") == "0.1778 − 0.1524 = 0.0254 mm"
+    assert spread.text("inch") == "0.0070 − 0.0060 = 0.0010 in"

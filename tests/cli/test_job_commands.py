@@ -50,7 +50,7 @@ DEPTH = (
 
 def test_a_step_is_tried_and_then_kept_corrected_and_taken_back(shop: Shop) -> None:
     tried = shop.json("job", "add", "1", "depth", *DEPTH, "--who", "b", "--try")
-    assert tried["sums"][0]["text"]["inch"].endswith("= 0.0609 in")
+    assert tried["sums"][0]["shown"].endswith("= 0.0609 in")
     assert tried["entries"] == []
     assert len(shop.json("job", "show", "1")["entries_list"]) == 1, "nothing was kept"
     kept = shop.json("job", "add", "1", "depth", *DEPTH, "fitted=0.0559", "--who", "b", "--key", "k1")

@@ -7,7 +7,7 @@ from itertools import pairwise
 import pytest
 
 from axlewright import setup
-from axlewright.units import NM_PER_LBF_IN, Length, parse_force, parse_length, parse_torque
+from axlewright.units import NM_PER_LBF_IN, Length, Torque, parse_force, parse_length, parse_torque
 
 INCH = 25.4
 
@@ -20,23 +20,23 @@ INCH = 25.4
 )
 def test_cord_and_scale(pull: str, radius: str, printed_lb_in: float) -> None:
     torque = setup.torque_of_cord(parse_force(pull), parse_length(radius))
-    assert torque.value_nm / NM_PER_LBF_IN == pytest.approx(printed_lb_in, abs=0.05)
+    assert torque.nm / NM_PER_LBF_IN == pytest.approx(printed_lb_in, abs=0.05)
 
 
 def test_misprinted_pull_does_not_give_the_printed_torque() -> None:
     # The same manual prints 7.75 x 3.31 = 24.8 beside the recorded 7.5 lb: 7.75 would give 25.7.
     torque = setup.torque_of_cord(parse_force("7.75 lbf"), parse_length("3.31 in"))
-    assert torque.value_nm / NM_PER_LBF_IN == pytest.approx(25.65, abs=0.01)
+    assert torque.nm / NM_PER_LBF_IN == pytest.approx(25.65, abs=0.01)
 
 
 def test_side_bearing_drag_seen_at_the_pinion() -> None:
     # 35 / 3.73 = 9.4 lb-in (derived), which lies in the printed rise of 7 to 11 lb-in (civil service
     # literature, maker withheld).
-    zero = setup.Torque("none", 0.0)
-    side = setup.Torque("side bearings", 35.0 * NM_PER_LBF_IN)
+    zero = Torque(0.0, label="none")
+    side = Torque(35.0 * NM_PER_LBF_IN, label="side bearings")
     total = setup.total_at_pinion(zero, zero, side, 3.73)
-    assert total.value_nm / NM_PER_LBF_IN == pytest.approx(9.4, abs=0.05)
-    assert setup.judge(total.value_nm, setup.DEFAULT_LIMITS["side_preload_rise"]).kind == "inside"
+    assert total.value / NM_PER_LBF_IN == pytest.approx(9.4, abs=0.05)
+    assert setup.judge(total.value, setup.DEFAULT_LIMITS["side_preload_rise"]).kind == "inside"
 
 
 def test_cap_spread() -> None:
@@ -78,7 +78,7 @@ def test_pinion_drag_a_hundred_times_too_big_is_doubted(printed: str) -> None:
     # TM 10-3930-669-34 p 10-24 prints 89 to 125 lb-ft (120 to 170 N·m); 120 to 170 N·cm = 10.6 to 15 lb-in
     # fits.
     doubts = setup.doubt_preload_unit(parse_torque(printed))
-    meant = {d.meant: d.value_nm / NM_PER_LBF_IN for d in doubts}
+    meant = {d.meant: d.nm / NM_PER_LBF_IN for d in doubts}
     assert "N·cm, not N·m" in meant
     assert 10.5 <= meant["N·cm, not N·m"] <= 15.1
 

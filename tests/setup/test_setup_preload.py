@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from axlewright import setup
 from axlewright.errors import InputError
-from axlewright.units import NM_PER_LBF_IN
+from axlewright.units import NM_PER_LBF_IN, Torque
 
 UNITS = pint.UnitRegistry()
 LIMIT = setup.lbf_in_limit("pinion running torque", 17.0, 25.0, "service data typed in by bench one")
@@ -25,13 +25,13 @@ def nut(degrees: float, lbf_in: float) -> setup.NutReading:
 def test_cord_against_another_unit_library(pull_lbf: float, radius_mm: float) -> None:
     expected = (pull_lbf * UNITS.force_pound * radius_mm * UNITS.mm).to("newton * meter").magnitude
     force_n = (pull_lbf * UNITS.force_pound).to("newton").magnitude
-    assert setup.torque_of_cord(force_n, radius_mm).value_nm == pytest.approx(expected)
+    assert setup.torque_of_cord(force_n, radius_mm).nm == pytest.approx(expected)
 
 
 def test_uncertainty_of_the_cord() -> None:
     # Relative parts add in squares: 10 % of pull and 5 % of radius make 11.2 % of torque.
     torque = setup.torque_of_cord(20.0, 80.0, force_uncertainty_n=2.0, radius_uncertainty_mm=4.0)
-    assert torque.standard_uncertainty_nm / torque.value_nm == pytest.approx(math.hypot(0.10, 0.05))
+    assert torque.standard_uncertainty / torque.nm == pytest.approx(math.hypot(0.10, 0.05))
 
 
 def test_wrench_deviation_is_larger_at_small_torque() -> None:
@@ -42,15 +42,15 @@ def test_wrench_deviation_is_larger_at_small_torque() -> None:
 
 
 def test_total_is_written_out() -> None:
-    parts = [setup.Torque(n, v * NM_PER_LBF_IN) for n, v in (("pinion", 20.0), ("seal", 3.0), ("side", 35.0))]
+    parts = [Torque(v * NM_PER_LBF_IN, label=n) for n, v in (("pinion", 20.0), ("seal", 3.0), ("side", 35.0))]
     total = setup.total_at_pinion(*parts, 41 / 11)
     assert total.text() == "20.0 + 3.0 + 35.0 / 3.73 = 32.4 lb-in"
     assert total.text("metric") == "2.26 + 0.34 + 3.95 / 3.73 = 3.66 N·m"
 
 
 def test_uncertainty_of_the_total_counts_the_side_by_the_ratio() -> None:
-    parts = [setup.Torque(n, 1.0, u) for n, u in (("pinion", 0.03), ("seal", 0.0), ("side", 0.16))]
-    assert setup.total_at_pinion(*parts, 4.0).standard_uncertainty_nm == pytest.approx(0.05)
+    parts = [Torque(1.0, u, label=n) for n, u in (("pinion", 0.03), ("seal", 0.0), ("side", 0.16))]
+    assert setup.total_at_pinion(*parts, 4.0).standard_uncertainty == pytest.approx(0.05)
 
 
 def test_first_step_without_a_slope() -> None:
@@ -151,8 +151,8 @@ def test_cords_that_cannot_be_are_refused(force: float, radius: float) -> None:
 
 
 def test_ratio_that_cannot_be_is_refused() -> None:
-    drag = setup.Torque("drag", 1.0)
+    drag = Torque(1.0, label="drag")
     with pytest.raises(InputError, match="ratio"):
         setup.total_at_pinion(drag, drag, drag, 0.0)
     with pytest.raises(InputError):
-        setup.Torque("drag", -1.0)
+        setup.total_at_pinion(drag, Torque(-1.0, label="seal"), drag, 4.0)

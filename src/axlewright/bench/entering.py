@@ -16,7 +16,7 @@ from axlewright.units import System, using_system
 if TYPE_CHECKING:
     from axlewright.records import Entry, JobStore
     from axlewright.steps.answers import Typed
-    from axlewright.steps.step import Context, Result, StepForm
+    from axlewright.steps.step import Context, Result
 
 
 @dataclass(slots=True)
@@ -52,7 +52,7 @@ Finder = Callable[["Typed", "Context"], "Result"]
 
 def finder_of(step: str) -> Finder:
     """Return what works out a step; loads the numerics."""
-    from axlewright.bench import backlash, depth, fits, identity, plain_steps, preload
+    from axlewright.bench import backlash, depth, fits, identity, plain_steps
 
     finders: dict[str, Finder] = {
         "complaint": plain_steps.find_complaint,
@@ -60,7 +60,6 @@ def finder_of(step: str) -> Finder:
         "identity": identity.find_identity,
         "fits": fits.find_fits,
         "depth": depth.find_depth,
-        "preload": preload.find_preload,
         "backlash": backlash.find_backlash,
         "pattern": plain_steps.find_pattern,
         "final": plain_steps.find_final,
@@ -139,36 +138,25 @@ def work_out(
     InputError
         A `FieldError` when it is about one field.
     """
-    from axlewright.steps.answers import Typed
+    from axlewright.steps.answers import Answers, Typed
 
-    finder = finder_of(step)
-    form = FORMS[step]
-    unknown = sorted(set(fields) - set(form.labels()) - {"really"})
-    if unknown:
+    if step not in FORMS:
         raise InputError(
-            _("unknown field '{unknown}'").format(unknown=unknown[0]),
-            where=step,
-            fix=_("the fields are {labels}").format(labels=", ".join(form.labels())),
+            _("there is no step '{step}'").format(step=step),
+            where=_("step"),
+            fix=_("use one of {forms}").format(forms=", ".join(FORMS)),
         )
-    typed = Typed(fields, form.labels(), system)
-    _refuse_strays(typed, form)
-    used = fields.get("instrument", "")
-    known = known_of(store, number, who=who, system=system, step=step, instrument=used)
-    found = finder(typed, known)
+    form = FORMS[step]
+    answers = Answers(form.fields, fields, system)
+    known = known_of(
+        store, number, who=who, system=system, step=step, instrument=fields.get("instrument", "")
+    )
+    if form.rule is not None:
+        found = form.rule(answers, known)
+    else:
+        found = finder_of(step)(Typed(fields, form.labels(), system), known)
     _say_calibration(found, known)
     return found
-
-
-def _refuse_strays(typed: Typed, form: StepForm) -> None:
-    """Refuse what was typed for another way than the one chosen: it would be kept but not counted."""
-    answers = {one.name: typed.text(one.name) or one.default for one in form.fields}
-    for one in form.fields:
-        if typed.given(one.name) and not one.belongs(answers):
-            raise typed.error(
-                one.name,
-                _("this does not belong to what was chosen"),
-                _("empty it, or choose the answer it belongs to"),
-            )
 
 
 def _say_calibration(found: Result, known: Context) -> None:

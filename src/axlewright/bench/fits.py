@@ -90,7 +90,7 @@ def find_fits(typed: Typed, known: Context) -> Result:
         if value is None:
             assert fit is not None  # one of both is there
             value = fit.tir_mm
-        found.read_length(_(limit.name), value, typed.system)
+        found.read_length(_(str(limit.name)), value, typed.system)
         found.judged(judge(value, limit, expanded_uncertainty=half))
         found.values[f"{name}_mm"] = value
     apart = _apart(typed, found, flange_fit, face_fit, turned_fit)
@@ -176,9 +176,9 @@ def _high_to_low(typed: Typed, found: Result, apart: Separated) -> None:
 def _say_whose(found: Result) -> None:
     """Say whether flange or gear runs out, as the order of looking goes (civil service literature)."""
     verdicts: dict[str, str] = {str(one.name): one.verdict for one in found.limits}
-    flange = verdicts.get(_(choose_limit("flange_runout").name))
+    flange = verdicts.get(_(str(choose_limit("flange_runout").name)))
     faces = [
-        verdicts.get(_(choose_limit(key).name)) for key in ("ring_face_runout", "ring_face_runout_heavy")
+        verdicts.get(_(str(choose_limit(key).name))) for key in ("ring_face_runout", "ring_face_runout_heavy")
     ]
     if flange == "not ok":
         found.notes.append(_("The flange runs out: bearings first, then the case."))

@@ -11,7 +11,8 @@ from typing import Final
 
 from axlewright.bench.forms_depth import DEPTH
 from axlewright.bench.forms_found import AS_FOUND, COMPLAINT, FITS, IDENTITY
-from axlewright.bench.forms_set import BACKLASH, CLOSE, FINAL, PATTERN, PRELOAD
+from axlewright.bench.forms_set import BACKLASH, CLOSE, FINAL, PATTERN
+from axlewright.steps.preload import PRELOAD
 from axlewright.steps.step import StepForm
 
 FORMS: Final[Mapping[str, StepForm]] = MappingProxyType(

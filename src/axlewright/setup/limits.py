@@ -15,9 +15,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 from axlewright.errors import InputError
-from axlewright.language import Shown
-from axlewright.language import eager as _
-from axlewright.units import MM_PER_INCH, NM_PER_LBF_IN, System, show_length, show_torque
+from axlewright.language import Number, Text, _, joined
+from axlewright.units import MM_PER_INCH, NM_PER_LBF_IN, Length, Torque
+
+
+def told(text: Text) -> Text:
+    """Return a name or source that stands in a table of the program as a message; others stay as they are."""
+    return _(text) if isinstance(text, str) else text
+
 
 LimitUnit = Literal["mm", "N·m", "deg", "1", "µm"]
 VerdictKind = Literal["inside", "outside", "near the edge: measure again"]
@@ -29,24 +34,24 @@ class Limit:
 
     Parameters
     ----------
-    name : str
+    name : Text
         What is limited, in the trade's words.
     low, high : float or None
         Edges of the band in `unit`, both permitted; ``None`` leaves that side open.
     unit : {"mm", "N·m", "deg", "1", "µm"}
         Unit of the edges.
-    source : str
+    source : Text
         Where the limit comes from: "service data typed in by …", "design file", a manual, "common practice,
         no source". Required: a limit without a source is no limit.
     is_default : bool
         True when it is a generic default of this program and not data for this axle.
     """
 
-    name: str
+    name: Text
     low: float | None
     high: float | None
     unit: LimitUnit
-    source: str
+    source: Text
     is_default: bool = False
 
     def __post_init__(self) -> None:
@@ -62,12 +67,12 @@ class Limit:
         if self.low is not None and self.high is not None and self.low > self.high:
             raise InputError(
                 _("least value {low} is above the largest {high} {unit}").format(
-                    low=f"{Shown(self.low):g}", high=f"{Shown(self.high):g}", unit=self.unit
+                    low=Number(self.low), high=Number(self.high), unit=self.unit
                 ),
                 where=self.name,
                 fix=_("exchange them"),
             )
-        if not self.source.strip():
+        if not str(self.source).strip():
             raise InputError(_("the limit has no source"), where=self.name, fix=_("say where it comes from"))
 
     @property
@@ -78,26 +83,28 @@ class Limit:
             return self.high
         return self.low if self.high is None else (self.low + self.high) / 2.0
 
-    def show_value(self, value: float, system: System = "inch") -> str:
-        """Return a value of this limit's kind in words, both unit systems where there are two."""
+    def shown(self, value: float) -> Text:
+        """Return a value of this limit's kind, drawn with its unit."""
         if self.unit == "mm":
-            return show_length(value, system)
+            return Length(value)
         if self.unit == "N·m":
-            return show_torque(value, system)
-        return f"{Shown(value):.3g}" if self.unit == "1" else f"{Shown(value):.3g} {self.unit}"
+            return Torque(value)
+        number = Number(value, ".3g")
+        return number if self.unit == "1" else joined(number, self.unit)
 
-    def text(self, system: System = "inch") -> str:
-        """Return the band, its source, and that it is a default where it is one."""
+    @property
+    def band(self) -> Text:
+        """The band alone."""
         if self.low is None:
-            band = _("at most {show_value}").format(show_value=self.show_value(self.middle, system))
-        elif self.high is None:
-            band = _("at least {show_value}").format(show_value=self.show_value(self.middle, system))
-        else:
-            band = _("{low} to {high}").format(
-                low=self.show_value(self.low, system), high=self.show_value(self.high, system)
-            )
-        kind = _("default, ") if self.is_default else ""
-        return f"{_(self.name)}: {band} ({kind}{self.source})"
+            return _("at most {show_value}").format(show_value=self.shown(self.middle))
+        if self.high is None:
+            return _("at least {show_value}").format(show_value=self.shown(self.middle))
+        return _("{low} to {high}").format(low=self.shown(self.low), high=self.shown(self.high))
+
+    def text(self) -> Text:
+        """Return the band, its source, and that it is a default where it is one."""
+        words = _("{name}: {band} (default, {source})") if self.is_default else _("{name}: {band} ({source})")
+        return words.format(name=told(self.name), band=self.band, source=told(self.source))
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,19 +129,16 @@ class Verdict:
     limit: Limit
     margin: float
 
-    def text(self, system: System = "inch") -> str:
+    def text(self) -> Text:
         """Return the verdict with value, uncertainty, limit and source."""
-        value = self.limit.show_value(self.value, system)
-        sure = (
-            f" ± {self.limit.show_value(self.expanded_uncertainty, system)}"
-            if self.expanded_uncertainty
-            else ""
-        )
-        text = {
+        value = self.limit.shown(self.value)
+        if self.expanded_uncertainty:
+            value = joined(value, "±", self.limit.shown(self.expanded_uncertainty))
+        words = {
             "inside": _("{value} is inside. Limit: {limit}"),
             "outside": _("{value} is outside. Limit: {limit}"),
         }.get(self.kind, _("{value} is near the edge: measure again. Limit: {limit}"))
-        return text.format(value=value + sure, limit=self.limit.text(system))
+        return words.format(value=value, limit=self.limit.text())
 
 
 def judge(value: float, limit: Limit, *, expanded_uncertainty: float = 0.0) -> Verdict:

@@ -13,11 +13,10 @@ from itertools import pairwise
 from typing import Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.language import Number, Text, _
 from axlewright.setup.limits import Limit, Verdict, judge
 from axlewright.setup.measured import WrittenSum, minus, plus
-from axlewright.units import Length, System, show_torque
+from axlewright.units import Length, Torque
 
 LARGEST_NUT_STEP_DEG: Final = 10.0
 FIRST_NUT_STEP_DEG: Final = 5.0
@@ -73,27 +72,26 @@ class SleeveAdvice:
     verdict: Verdict
     expected_nm: float | None = None
 
-    def text(self, system: System = "inch") -> str:
+    def text(self) -> Text:
         """Return what to do, in one or two sentences."""
-        stop = show_torque(self.stop_line_nm, system)
+        stop = Torque(self.stop_line_nm)
         if self.state == "tighten":
-            expected = (
-                ""
-                if self.expected_nm is None
-                else _(", expect about {expected_nm}").format(
-                    expected_nm=show_torque(self.expected_nm, system)
-                )
-            )
+            step = Number(self.next_step_deg, ".2g")
+            if self.expected_nm is None:
+                return _(
+                    "Tighten {next_step_deg}° more, turn the pinion several times, read again. "
+                    "Stop line {stop}. Never back the nut off."
+                ).format(next_step_deg=step, stop=stop)
             return _(
-                "Tighten {next_step_deg}° more{expected}, turn the pinion several times, "
+                "Tighten {next_step_deg}° more, expect about {expected_nm}, turn the pinion several times, "
                 "read again. Stop line {stop}. Never back the nut off."
-            ).format(next_step_deg=f"{Shown(self.next_step_deg):.2g}", expected=expected, stop=stop)
+            ).format(next_step_deg=step, expected_nm=Torque(self.expected_nm), stop=stop)
         if self.state == "stop":
-            return _("{text} Stop here; do not tighten further.").format(text=self.verdict.text(system))
+            return _("{text} Stop here; do not tighten further.").format(text=self.verdict.text())
         return _(
             "{text} Past the stop line {stop}: fit a new sleeve, and the nut and seal "
             "that its data call for. Never back the nut off to lower the preload."
-        ).format(text=self.verdict.text(system), stop=stop)
+        ).format(text=self.verdict.text(), stop=stop)
 
 
 def next_sleeve_step(

@@ -18,20 +18,17 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import Shown, n_
-from axlewright.language import eager as _
+from axlewright.language import Number, Text, _, n_
 from axlewright.setup.default_limits import DEFAULT_LIMITS
 from axlewright.setup.limits import judge
 from axlewright.setup.measured import Term, WrittenSum
 from axlewright.units import (
     NM_PER_KGF_CM,
     NM_PER_LBF_IN,
-    System,
     Torque,
     parse_force,
     parse_length,
     parse_torque,
-    show_torque,
 )
 
 
@@ -57,7 +54,7 @@ def torque_of_cord(
     *,
     force_uncertainty_n: float = 0.0,
     radius_uncertainty_mm: float = 0.0,
-    label: str = "pinion bearings",
+    label: Text = "pinion bearings",
 ) -> Torque:
     """Return the running torque from a cord wound round a flange and pulled with a scale, ``T = F·R``.
 
@@ -121,19 +118,19 @@ class UnitSuspicion:
 
     Parameters
     ----------
-    meant : str
+    meant : Text
         What the number would be in.
     value_nm : float
         The torque it would then be [N·m].
     """
 
-    meant: str
+    meant: Text
     value_nm: float
 
-    def text(self, system: System = "inch") -> str:
+    def text(self) -> Text:
         """Return the question."""
         return _("Was it in {meant}? That would be {value_nm}.").format(
-            meant=self.meant, value_nm=show_torque(self.value_nm, system)
+            meant=self.meant, value_nm=Torque(self.value_nm)
         )
 
 
@@ -197,7 +194,7 @@ def _last_digit(text: str) -> float:
     return 10.0**-decimals
 
 
-def printed_pair_question(first: str, second: str, kind: PairKind) -> str | None:
+def printed_pair_question(first: str, second: str, kind: PairKind) -> Text | None:
     """Return a question when a value printed in two units does not agree with itself.
 
     Parameters
@@ -210,7 +207,7 @@ def printed_pair_question(first: str, second: str, kind: PairKind) -> str | None
 
     Returns
     -------
-    str or None
+    Text or None
         ``None`` when both agree within the last printed digit of the second.
     """
     read = _READERS[kind]
@@ -220,7 +217,10 @@ def printed_pair_question(first: str, second: str, kind: PairKind) -> str | None
     slack = _last_digit(second) * abs(unit_b)
     if abs(a - b) <= slack * (1.0 + 1e-9):
         return None
-    times = _(", {a} times apart").format(a=f"{Shown(max(a, b) / min(a, b)):.3g}") if min(a, b) > 0.0 else ""
-    return _("'{first}' and '{second}' are not the same{times}. Which one is right?").format(
-        first=first, second=second, times=times
+    if min(a, b) <= 0.0:
+        return _("'{first}' and '{second}' are not the same. Which one is right?").format(
+            first=first, second=second
+        )
+    return _("'{first}' and '{second}' are not the same, {a} times apart. Which one is right?").format(
+        first=first, second=second, a=Number(max(a, b) / min(a, b), ".3g")
     )

@@ -341,7 +341,7 @@ class Typed:
         if question is not None and not self.ticked(REALLY):
             raise self.error(
                 name,
-                question.rstrip("?."),
+                question,
                 _("type the right one, or tick 'the numbers are really so'"),
                 confirmable=True,
             )

@@ -11,9 +11,10 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final, Literal
 
-from axlewright.language import Drawn, Number, Text, _, decode, encode, joined, keep, keeps_as, n_, read_kept
+from axlewright.language import Drawn, Text, _, decode, encode, joined, keep, keeps_as, n_, read_kept
 from axlewright.setup import Limit, Term, Verdict, WrittenSum
-from axlewright.units import Length, System, Torque, chosen_system
+from axlewright.setup.limits import told
+from axlewright.units import Length, System, chosen_system
 
 if TYPE_CHECKING:
     from axlewright.bench.fitted import LastFitted
@@ -332,10 +333,10 @@ class Result:
         )
         self.limits.append(
             JudgedLimit(
-                _(limit.name) if isinstance(limit.name, str) else limit.name,
-                band_text(limit),
-                shown_value(limit, verdict.value),
-                _(limit.source) if isinstance(limit.source, str) else limit.source,
+                told(limit.name),
+                limit.band,
+                limit.shown(verdict.value),
+                told(limit.source),
                 origin_of(limit),
                 word,
             )
@@ -461,26 +462,6 @@ def _kept_limit(kept: Mapping[str, Any]) -> JudgedLimit:
 def _named(kept: Any) -> Text:
     """Return a name; an older record kept it in the program's own language, untranslated."""
     return _(kept) if isinstance(kept, str) else read_kept(kept)
-
-
-def shown_value(limit: Limit, value: float) -> Text:
-    """Return a value of a limit's kind."""
-    if limit.unit == "mm":
-        return Length(value)
-    if limit.unit == "N·m":
-        return Torque(value)
-    if limit.unit == "1":
-        return Number(value, ".3g")
-    return joined(Number(value, ".3g"), limit.unit)
-
-
-def band_text(limit: Limit) -> Text:
-    """Return the band alone."""
-    if limit.low is None:
-        return _("at most {show_value}").format(show_value=shown_value(limit, limit.middle))
-    if limit.high is None:
-        return _("at least {show_value}").format(show_value=shown_value(limit, limit.middle))
-    return _("{low} to {high}").format(low=shown_value(limit, limit.low), high=shown_value(limit, limit.high))
 
 
 def origin_of(limit: Limit) -> Origin:
