@@ -22,7 +22,7 @@ from axlewright.contact.once import OncePerKey
 from axlewright.contact.rolling import roll_unloaded
 from axlewright.errors import ContactError
 from axlewright.gearset import EaseOffSpread, FlankName, GearSetDesign
-from axlewright.gearset.estimates import REFERENCE_DIAMETER_MM
+from axlewright.gearset.design import REFERENCE_DIAMETER_MM
 
 Array = NDArray[np.float64]
 

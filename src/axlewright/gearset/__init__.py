@@ -4,6 +4,7 @@ from axlewright.gearset.blank import Blank, make_blank
 from axlewright.gearset.conjugate import ConjugatePinion, conjugate_pinion, rotation_about
 from axlewright.gearset.design import (
     DesignFields,
+    Estimate,
     GearSetDesign,
     complete,
     design_from_fields,
@@ -13,9 +14,7 @@ from axlewright.gearset.design import (
     parse_design,
     shipped_designs,
 )
-from axlewright.gearset.ease_off_spread import EaseOffSpread
-from axlewright.gearset.easeoff import EaseOff
-from axlewright.gearset.estimates import Estimate
+from axlewright.gearset.easeoff import EaseOff, EaseOffSpread
 from axlewright.gearset.flank import (
     FlankName,
     Patches,
