@@ -16,9 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.contact.atlas import CENTER_FIGURES, Atlas, atlas_of
-from axlewright.contact.kept_tables import kept_array
 from axlewright.contact.mesh import Settings, build_mesh
-from axlewright.contact.once import OncePerKey
+from axlewright.contact.once import OncePerKey, kept_array
 from axlewright.contact.rolling import roll_unloaded
 from axlewright.errors import ContactError
 from axlewright.gearset import EaseOffSpread, FlankName, GearSetDesign

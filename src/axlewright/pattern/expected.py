@@ -17,8 +17,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from axlewright.contact.kept_tables import kept_array
 from axlewright.contact.mesh import Settings, build_mesh
+from axlewright.contact.once import kept_array
 from axlewright.contact.rolling import roll_unloaded
 from axlewright.errors import ContactError
 from axlewright.gearset import EaseOffSpread, FlankName, GearSetDesign
