@@ -13,7 +13,7 @@ from axlewright.bench.typed import FieldError
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import Shown, _, n_
 from axlewright.plant import COLUMNS, Practice, Roll
-from axlewright.plant.cells import read_number
+from axlewright.plant.reading_log import read_number
 from axlewright.units import MM_PER_INCH, System, parse_length
 
 if TYPE_CHECKING:
