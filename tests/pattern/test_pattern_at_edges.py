@@ -12,8 +12,8 @@ import axlewright as aw
 from axlewright.contact import measure_mask
 from axlewright.gearset import GearSetDesign
 from axlewright.pattern import PatternReading, judge, pattern_from_sketch, pattern_from_words, read_photo
-from axlewright.pattern.at_edges import EDGES, HARD_LINE_SHARE, EdgeReading, hard_lines, read_edges
-from axlewright.pattern.two_outlines import with_other
+from axlewright.pattern.expected import with_other
+from axlewright.pattern.readings import EDGES, HARD_LINE_SHARE, EdgeReading, hard_lines, read_edges
 
 ROWS, COLS = 48, 96
 

@@ -12,7 +12,7 @@ import axlewright as aw
 from axlewright.contact import roll
 from axlewright.errors import InputError
 from axlewright.pattern import PatternReading, combine_looks
-from axlewright.pattern.several_looks import SHARED
+from axlewright.pattern.several import SHARED
 
 
 def look(x: float, y: float, sd: tuple[float, float] = (0.02, 0.04), flank: str = "drive") -> PatternReading:

@@ -15,8 +15,7 @@ from axlewright.contact.marks import EDGE_WORDS, edge_words
 from axlewright.errors import InputError
 from axlewright.gearset.design import ToothForm
 from axlewright.language import Shown, _, n_
-from axlewright.pattern.at_edges import SURE, hard_lines, read_edges
-from axlewright.pattern.readings import PatternReading
+from axlewright.pattern.readings import SURE, PatternReading, hard_lines, read_edges
 from axlewright.setup.limits import Limit, Verdict
 from axlewright.setup.limits import judge as judge_limit
 from axlewright.setup.sources import CIVIL, manual
