@@ -10,9 +10,8 @@ from axlewright.diagnosis.advice import (
 )
 from axlewright.diagnosis.cause import Posterior, Spread
 from axlewright.diagnosis.cure import Goal
-from axlewright.diagnosis.diagnose import Diagnosis, diagnose
+from axlewright.diagnosis.diagnose import Diagnosis, diagnose, figures_words
 from axlewright.diagnosis.evidence import Earlier, Evidence
-from axlewright.diagnosis.figures import figures_words
 from axlewright.diagnosis.habits import Habits, habits_of
 from axlewright.diagnosis.learning import (
     SURPRISE,
