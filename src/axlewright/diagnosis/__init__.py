@@ -21,28 +21,3 @@ from axlewright.diagnosis.learning import (
     learn_design,
 )
 from axlewright.diagnosis.priors import Priors
-
-__all__ = [
-    "COST_HOURS",
-    "COST_WORDS",
-    "SURPRISE",
-    "Advice",
-    "Diagnosis",
-    "Earlier",
-    "Evidence",
-    "ExpectedVsCame",
-    "Goal",
-    "Habits",
-    "LearnedDesign",
-    "Posterior",
-    "Priors",
-    "Spread",
-    "compare_expected",
-    "diagnose",
-    "figures_words",
-    "habits_of",
-    "learn_design",
-    "show_chance",
-    "side_shims_sentence",
-    "spacer_sign",
-]

@@ -25,33 +25,3 @@ from axlewright.gearset.flank import (
 )
 from axlewright.gearset.geometry import Geometry, build_geometry
 from axlewright.gearset.pitch import PitchCones, solve_pitch_cones
-
-__all__ = [
-    "Blank",
-    "ConjugatePinion",
-    "DesignFields",
-    "EaseOff",
-    "EaseOffSpread",
-    "Estimate",
-    "FlankName",
-    "GearSetDesign",
-    "Geometry",
-    "Patches",
-    "PitchCones",
-    "RingFlank",
-    "build_geometry",
-    "complete",
-    "conjugate_pinion",
-    "design_from_fields",
-    "design_schema",
-    "design_to_toml",
-    "form_cut_flank",
-    "indexed_flank",
-    "load_design",
-    "make_blank",
-    "make_patches",
-    "parse_design",
-    "rotation_about",
-    "shipped_designs",
-    "solve_pitch_cones",
-]

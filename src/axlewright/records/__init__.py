@@ -3,8 +3,6 @@
 The door is `open_store`; everything else comes from the `JobStore` it returns.
 """
 
-from __future__ import annotations
-
 from axlewright.records.backup import backup, restore
 from axlewright.records.steps import (
     STEP_KEYS,
@@ -35,36 +33,3 @@ from axlewright.records.types import (
     StoredFile,
     Verdict,
 )
-
-__all__ = [
-    "STEPS",
-    "STEP_KEYS",
-    "ChainReport",
-    "Entry",
-    "EntryKind",
-    "HeaderChange",
-    "Instrument",
-    "Job",
-    "JobConflictError",
-    "JobState",
-    "JobStore",
-    "NextStep",
-    "Person",
-    "Role",
-    "Step",
-    "StepStatus",
-    "StockItem",
-    "StockMove",
-    "StoredFile",
-    "Verdict",
-    "backup",
-    "export_job",
-    "import_job",
-    "job_file_schema",
-    "not_done",
-    "open_store",
-    "restore",
-    "standing",
-    "stopped_by",
-    "waits_behind",
-]

@@ -1,4 +1,4 @@
-"""The database: SQLite in a folder by default, PostgreSQL by address; its tables brought up to date; sessions.
+"""The database: SQLite in a folder by default, PostgreSQL by address; its tables kept up to date; sessions.
 
 References
 ----------
