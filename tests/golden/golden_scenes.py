@@ -7,18 +7,21 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import re
 import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Callable, Mapping
+import time
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any, Final
 
-from golden_split import Split, split_data, split_pages
+from golden_split import Split, masked, split_data, split_pages
 
 from axlewright.bench import Outcome, enter, job_sheet_pdf, put_on_shelf, spacers, start_job, take_back
 from axlewright.bench.patterns import FlankLook, enter_patterns
@@ -224,23 +227,40 @@ def every_step(language: str, system: System) -> Split:
     return split_data(jobs(language, system)[2])
 
 
+FOOT: Final = re.compile(r"\w+ \d+(?: · [^·<]{1,40})? · \w+ <hash> \w+ \d+ \w+ \d+")
+"""The foot of a page, which stands wherever the page ends."""
+
+
 def sheets(language: str, system: System) -> Split:
-    """The text of both jobs' sheets, line by line as poppler lays it out."""
+    """The text of both jobs' sheets, a sentence a line, however the lines are broken on paper."""
     home = jobs(language, system)[0]
     out = {}
-    with using_language(language), open_store(home) as store:
+    with using_language(language), open_store(home) as store, _one_time_zone():
         for number in (1, 2):
             pdf = job_sheet_pdf(store, number, system=system, shop=scenario.SHOP)
             text = subprocess.run(
-                ["pdftotext", "-layout", "-", "-"], input=pdf, capture_output=True, check=True, timeout=60
+                ["pdftotext", "-raw", "-", "-"], input=pdf, capture_output=True, check=True, timeout=60
             ).stdout.decode("utf-8")
-            out[f"job {number}"] = _whole_hashes(text)
+            whole = re.sub(r"(?<=[0-9a-f]\u200b)\s+(?=[0-9a-f]\u200b)", "", text)  # hashes break anywhere
+            line = masked(" ".join(whole.replace("\u200b", "").split()))
+            out[f"job {number}"] = re.sub(r"(?<=[.;:?]) (?=\D)", "\n", FOOT.sub("\n", line))
     return split_pages(out)
 
 
-def _whole_hashes(text: str) -> str:
-    """Put hashes together again, which the sheet lets break anywhere."""
-    return re.sub(r"(?<=[0-9a-f]\u200b)\s+(?=[0-9a-f]\u200b)", "", text).replace("\u200b", "")
+@contextmanager
+def _one_time_zone() -> Iterator[None]:
+    """Print in UTC: a longer zone breaks the lines of a sheet elsewhere."""
+    before = os.environ.get("TZ")
+    os.environ["TZ"] = "UTC"
+    time.tzset()
+    try:
+        yield
+    finally:
+        if before is None:
+            del os.environ["TZ"]
+        else:
+            os.environ["TZ"] = before
+        time.tzset()
 
 
 def _command(language: str, *arguments: str) -> Any:

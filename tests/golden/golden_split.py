@@ -26,7 +26,7 @@ LONG_LIST: Final = 8
 _TIME: Final = re.compile(
     r"\d{4}-\d\d-\d\d(?:[T ]\d\d:\d\d(?::\d\d(?:\.\d+)?)?)?(?:Z|[+-]\d\d:\d\d| UTC(?:[+-]\d\d:\d\d)?)?"
 )
-_HASH: Final = re.compile(r"\b(?=[0-9a-f]*[a-f])(?=[0-9a-f]*[0-9])[0-9a-f]{12,}(?:…|\b)")
+_HASH: Final = re.compile(r"(?<![\w.,])[0-9a-f]{12,}(?:…|\b)")
 _FOLDER: Final = re.compile(r"(?:/[\w.+-]+)*/golden-place-\w*(?=/|\b)")
 _NUMBER: Final = re.compile(r"(?<![\w.,])[+−-]?\d+(?:[.,]\d+)*(?:e[+-]?\d+)?|\d+(?:[.,]\d+)*")
 

@@ -1,7 +1,7 @@
 """Write the records of this version for those to come: ``python tests/records/make_kept.py``.
 
-Run once with axlewright 0.1.0; it needs the source of that version and refuses any other. Do not run it to make
-a test pass: what stands in ``kept/`` is what people have, and later versions must go on reading it.
+Run once with axlewright 0.1.0; it needs the source of that version and refuses any other. Do not run it to
+make a test pass: what stands in ``kept/`` is what people have, and later versions must go on reading it.
 ``test_records_kept.py`` does not import it. Everything in it is invented.
 """
 
