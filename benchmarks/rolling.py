@@ -23,8 +23,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.contact import Mesh, Settings, build_mesh, compiled, reference
-from axlewright.contact.mesh import ROLL_ANGLES, prepare_mesh, relieved_points, roll_transforms
-from axlewright.contact.rolling import motion_error, roll, roll_unloaded, y_floor
+from axlewright.contact.mesh import ROLL_ANGLES, prepare_mesh, relieved_points, roll_transforms, y_floor
+from axlewright.contact.rolling import motion_error, roll, roll_unloaded
 from axlewright.gearset import FlankName, GearSetDesign, design_from_fields, load_design, shipped_designs
 
 FLANKS: tuple[FlankName, ...] = ("drive", "coast")

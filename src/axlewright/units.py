@@ -21,7 +21,8 @@ from dataclasses import dataclass
 from typing import Any, ClassVar, Final, Literal, Self
 
 from axlewright.errors import InputError
-from axlewright.language import Drawn, Text, _, decimal_sign, keeps_as, read_kept
+from axlewright.language import Drawn, Text, decimal_sign, keeps_as, read_kept
+from axlewright.language import eager as _
 
 MM_PER_INCH: Final = 25.4
 NEWTON_PER_POUND_FORCE: Final = 4.4482216152605

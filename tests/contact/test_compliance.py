@@ -11,11 +11,11 @@ from axlewright.contact import compliance, tooth_solid
 from axlewright.contact.compliance import (
     LENGTHWISE_CELLS,
     DesignInfluence,
-    cache_folder,
     content_key,
     flank_nodes,
     hat_load,
     influence,
+    influence_folder,
     member_influence,
     middle_feet,
 )
@@ -192,7 +192,7 @@ def test_kept_on_disk_and_read_back(
         for key, part in first.parts.items():
             assert np.array_equal(part.bend, again.parts[key].bend)
             assert np.array_equal(part.depth, again.parts[key].depth)
-        files = list(cache_folder().iterdir())
+        files = list(influence_folder().iterdir())
         assert [f.name for f in files] == [f"{content_key(design)}.npz"]
         for damage in (b"", files[0].read_bytes()[:500]):
             files[0].write_bytes(damage)
@@ -208,7 +208,7 @@ def test_kept_on_disk_and_read_back(
         for thread in asked:
             thread.join(30)
         assert solved == 4  # four threads, one solution
-        assert {f.suffix for f in cache_folder().iterdir()} == {".npz"}  # no half-written file is left
+        assert {f.suffix for f in influence_folder().iterdir()} == {".npz"}  # no half-written file is left
         blocked = tmp_path / "file"
         blocked.write_text("")
         monkeypatch.setenv("AXLEWRIGHT_HOME", str(blocked))

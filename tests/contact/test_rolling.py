@@ -9,8 +9,7 @@ import pytest
 
 from axlewright.contact import Settings, build_mesh, compiled, reference, roll
 from axlewright.contact.marks import onto_ring
-from axlewright.contact.mesh import relieved_points, roll_transforms
-from axlewright.contact.rolling import y_floor
+from axlewright.contact.mesh import relieved_points, roll_transforms, y_floor
 from axlewright.errors import InputError
 from axlewright.gearset import design_from_fields, load_design, shipped_designs
 

@@ -14,8 +14,8 @@ from axlewright.contact.rolling import roll_unloaded
 from axlewright.errors import DesignError
 from axlewright.gearset import build_geometry, design_from_fields, design_schema, load_design
 from axlewright.gearset.checks import check_design, ring_thickness_mm, top_lands_mm
+from axlewright.gearset.easeoff import read_ease_off
 from axlewright.gearset.measured import fit_flank, flank_csv, measured_geometry
-from axlewright.gearset.measured_easeoff import read_ease_off
 from axlewright.gearset.points import read_flank_points
 
 

@@ -13,8 +13,7 @@ from axlewright.contact import measure_mask
 from axlewright.errors import PhotoError
 from axlewright.gearset import GearSetDesign
 from axlewright.pattern import PhotoReading, read_photo, settle_pair
-from axlewright.pattern.expected import expected_marks, figures_of
-from axlewright.pattern.two_outlines import with_other
+from axlewright.pattern.expected import expected_marks, figures_of, with_other
 
 
 def _oval(x: float, y: float, a: float, b: float) -> np.ndarray[Any, np.dtype[np.bool_]]:

@@ -9,7 +9,7 @@ from pdf_reading import text_of
 
 from axlewright.language import using_language
 from axlewright.sheets import blank_bench_sheet
-from axlewright.sheets.words import SHEET_WORDS
+from axlewright.sheets.typeset import SHEET_WORDS
 
 
 def test_every_word_of_the_templates_is_in_the_table_and_none_is_left_over() -> None:

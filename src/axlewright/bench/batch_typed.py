@@ -13,7 +13,7 @@ from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import Shown, n_
 from axlewright.language import eager as _
 from axlewright.plant import COLUMNS, Practice, Roll
-from axlewright.plant.cells import read_number
+from axlewright.plant.reading_log import read_number
 from axlewright.steps.answers import FieldError
 from axlewright.units import MM_PER_INCH, System, parse_length
 

@@ -99,7 +99,7 @@ def put_design(store: JobStore, data: bytes) -> GearSetDesign:
             _("is no text file"), where=_("design file"), fix=_("save it as UTF-8 text")
         ) from error
     design = _parsed(text, "design file")
-    from axlewright.contact.atlas import write_atomically
+    from axlewright.contact.once import write_atomically
     from axlewright.gearset import build_geometry, shipped_designs
 
     if not NAME.fullmatch(design.name) or design.name.startswith("."):

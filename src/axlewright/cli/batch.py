@@ -329,7 +329,7 @@ def labels(
 ) -> None:
     """Print the labels of decided sets as one PDF, a label on each page."""
     from axlewright.bench import batch_answers as answers
-    from axlewright.contact.atlas import write_atomically
+    from axlewright.contact.once import write_atomically
     from axlewright.records import open_store
 
     new_file(out, overwrite)
@@ -367,7 +367,7 @@ def study(
     """Say what spread of settings puts what share of patterns outside acceptance."""
     from dataclasses import asdict
 
-    from axlewright.contact.atlas import write_atomically
+    from axlewright.contact.once import write_atomically
     from axlewright.gearset import load_design
     from axlewright.plant import SettingSpread, tolerance_study
     from axlewright.units import parse_angle, parse_length

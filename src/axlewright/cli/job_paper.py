@@ -25,7 +25,7 @@ SHOP = Annotated[str, typer.Option(help="Name of the shop.")]
 
 
 def _write(out: Path, data: bytes, said: str) -> None:
-    from axlewright.contact.atlas import write_atomically
+    from axlewright.contact.once import write_atomically
 
     write_atomically(out, data)
     typer.echo(f"{said}: {out}")

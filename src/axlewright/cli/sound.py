@@ -60,7 +60,7 @@ def sound(
             fix=_("give a setting, such as --pinion-out 0.005in"),
         )
     from axlewright.contact import Settings
-    from axlewright.contact.atlas import write_atomically
+    from axlewright.contact.once import write_atomically
     from axlewright.gearset import load_design
     from axlewright.sound.settings import sounds_of_settings, wav_bytes
     from axlewright.sound.synthesis import Runout

@@ -8,29 +8,3 @@ from axlewright.contact.mesh import Mesh, Settings, build_mesh
 from axlewright.contact.rolling import Rolling, roll
 from axlewright.contact.runout import Runout, RunoutRolling, roll_runout
 from axlewright.contact.sweep import SweepTable, sweep
-
-__all__ = [
-    "Backlash",
-    "BacklashPerMove",
-    "Calibration",
-    "ContactPattern",
-    "FittedField",
-    "MeasuredSet",
-    "Mesh",
-    "Rolling",
-    "Runout",
-    "RunoutRolling",
-    "Settings",
-    "SweepTable",
-    "backlash_at",
-    "backlash_per_move",
-    "build_mesh",
-    "calibrate",
-    "fit_ease_off",
-    "measure_mask",
-    "measured_mesh",
-    "read_measured",
-    "roll",
-    "roll_runout",
-    "sweep",
-]

@@ -12,23 +12,19 @@ import contextlib
 import hashlib
 import io
 import itertools
-import os
-import tempfile
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from platformdirs import user_cache_dir
 from scipy.stats import norm, qmc
 
 from axlewright.contact.mesh import Settings, build_mesh
-from axlewright.contact.once import OncePerKey
+from axlewright.contact.once import OncePerKey, cache_folder, write_atomically
 from axlewright.contact.rolling import motion_error, roll_unloaded
 from axlewright.errors import ContactError
 from axlewright.gearset import FlankName, GearSetDesign
-from axlewright.gearset.estimates import REFERENCE_DIAMETER_MM
+from axlewright.gearset.design import REFERENCE_DIAMETER_MM
 from axlewright.language import eager as _
 
 Array = NDArray[np.float64]
@@ -221,32 +217,6 @@ def _key(design: GearSetDesign) -> str:
     parts = {k: v for k, v in design.fields().items() if k not in ("name", "title", "mounting_distance_mm")}
     text = f"{VERSION}|{DEGREE}|{EVEN}|{LIKELY}|{LENGTHWISE}|{HALF_RANGE}|{sorted(parts.items())!r}"
     return hashlib.sha256(text.encode()).hexdigest()[:32]
-
-
-def cache_folder() -> Path:
-    """Return the folder of computed tables: under AXLEWRIGHT_HOME when set, else the user's cache."""
-    home = os.environ.get("AXLEWRIGHT_HOME")
-    return Path(home) / "cache" if home else Path(user_cache_dir("axlewright", appauthor=False))
-
-
-def write_atomically(path: Path, data: bytes) -> None:
-    """Write a file so that a reader sees all of it or none.
-
-    Parameters
-    ----------
-    path : Path
-        Its folder is made when missing.
-    data : bytes
-    """
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(dir=path.parent)
-    try:
-        with os.fdopen(handle, "wb") as out:
-            out.write(data)
-        os.replace(name, path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
 
 
 _KEPT: OncePerKey[GearSetDesign, Atlas] = OncePerKey(16)

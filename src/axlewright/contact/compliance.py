@@ -13,15 +13,13 @@ Influence between neighbouring teeth through the rim is left out.
 from __future__ import annotations
 
 import hashlib
+import io
 import json
-import os
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-import platformdirs
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 from scipy.sparse import coo_matrix, csc_matrix
@@ -29,7 +27,7 @@ from scipy.sparse.linalg import splu
 
 from axlewright.contact import tooth_solid
 from axlewright.contact.hertz import POISSON, YOUNG_MPA
-from axlewright.contact.once import OncePerKey
+from axlewright.contact.once import OncePerKey, cache_folder, write_atomically
 from axlewright.contact.tooth_solid import LEVELS, Member, Solid, mesh_tooth
 from axlewright.gearset import FlankName, GearSetDesign, build_geometry
 
@@ -290,11 +288,9 @@ def member_influence(
     return out
 
 
-def cache_folder() -> Path:
-    """Return the folder of kept influences: under AXLEWRIGHT_HOME when set, else the user's cache."""
-    home = os.environ.get("AXLEWRIGHT_HOME")
-    base = Path(home) / "cache" if home else Path(platformdirs.user_cache_dir("axlewright", appauthor=False))
-    return base / "influence"
+def influence_folder() -> Path:
+    """Return the folder of kept influences, in the cache folder."""
+    return cache_folder() / "influence"
 
 
 def content_key(design: GearSetDesign) -> str:
@@ -355,15 +351,9 @@ def _write(path: Path, result: DesignInfluence) -> None:
         for name in ("u", "v", "bend", "depth"):
             arrays[f"{member}_{flank}_{name}"] = getattr(part, name)
         arrays[f"{member}_{flank}_asymmetry"] = np.array(part.asymmetry)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, temporary = tempfile.mkstemp(dir=path.parent, suffix=".part")
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            np.savez(stream, **arrays)  # type: ignore[arg-type]
-        Path(temporary).replace(path)
-    except BaseException:
-        Path(temporary).unlink(missing_ok=True)
-        raise
+    out = io.BytesIO()
+    np.savez(out, **arrays)  # type: ignore[arg-type]
+    write_atomically(path, out.getvalue())
 
 
 _KEPT: OncePerKey[tuple[GearSetDesign, Path], DesignInfluence] = OncePerKey(16)
@@ -392,5 +382,5 @@ def influence(design: GearSetDesign) -> DesignInfluence:
     DesignError
         When the teeth cannot be made solid, with the number that causes it.
     """
-    folder = cache_folder()
+    folder = influence_folder()
     return _KEPT.get((design, folder), lambda: _read_or_solve(design, folder))

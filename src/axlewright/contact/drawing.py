@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from axlewright.contact.atlas import write_atomically
+from axlewright.contact.once import write_atomically
 from axlewright.contact.rolling import Rolling
 from axlewright.language import Shown
 from axlewright.language import eager as _

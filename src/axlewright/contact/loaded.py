@@ -14,9 +14,16 @@ from numpy.typing import NDArray
 from axlewright.contact import compiled, loaded_kernel, loaded_reference
 from axlewright.contact.loaded_setup import COLUMNS, MODULUS, POISSON_TERM, SLOPE, LoadedFlank, prepare
 from axlewright.contact.marks import ContactPattern, measure_mask, onto_ring
-from axlewright.contact.mesh import FlankMesh, Mesh, Settings, relieved_points, roll_transforms
+from axlewright.contact.mesh import (
+    FlankMesh,
+    Kernel,
+    Mesh,
+    Settings,
+    relieved_points,
+    roll_transforms,
+    y_floor,
+)
 from axlewright.contact.mounts import MeshForces, MountStiffness, give, resolve
-from axlewright.contact.rolling import Kernel, y_floor
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import EaseOff, FlankName, rotation_about
 from axlewright.language import eager as _

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,7 @@ from axlewright.gearset import (
 from axlewright.language import eager as _
 
 Array = NDArray[np.float64]
+Kernel = Literal["auto", "compiled", "reference"]
 
 LENGTHWISE_POINTS = 96
 PROFILE_POINTS = 48
@@ -249,6 +251,17 @@ def relieved_points(flank: FlankMesh, ease_off: EaseOff) -> Array:
     """
     back = ease_off(flank.x[None, :], flank.y[:, None])
     return flank.points + back[..., None] * flank.normals
+
+
+def y_floor(mesh: Mesh) -> float:
+    """Return the lowest profile place where the ring gear still has a flank, below −1 by its clearance.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    """
+    blank = mesh.geometry.blank
+    return -1.0 - 2.0 * 0.8 * blank.clearance / blank.working_depth
 
 
 def roll_transforms(geometry: Geometry, settings: Settings, roll: Array) -> tuple[Array, Array]:

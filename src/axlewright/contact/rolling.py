@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import Akima1DInterpolator
 
 from axlewright.contact import compiled, reference
+from axlewright.contact.loaded import LoadedResult, roll_loaded
 from axlewright.contact.marks import ContactPattern, measure_mask, onto_ring
 from axlewright.contact.measured import MeasuredSet
 from axlewright.contact.mesh import (
@@ -17,22 +18,20 @@ from axlewright.contact.mesh import (
     PROFILE_POINTS,
     ROLL_ANGLES,
     FlankMesh,
+    Kernel,
     Mesh,
     Settings,
     build_mesh,
     relieved_points,
     roll_transforms,
+    y_floor,
 )
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import EaseOff, FlankName, GearSetDesign
 from axlewright.language import Shown
 from axlewright.language import eager as _
 
-if TYPE_CHECKING:
-    from axlewright.contact.loaded import LoadedResult
-
 Array = NDArray[np.float64]
-Kernel = Literal["auto", "compiled", "reference"]
 FINER = 4  # the motion error is given at this many times the roll angles
 # How far beyond its own share of the envelope a pair's curve is followed [rad]. Only a set without ease-off
 # needs it, whose envelope is level; elsewhere anything from 0 to 1e-3 gives the same motion error.
@@ -138,17 +137,6 @@ def check_flank(flank: str) -> FlankName:
     raise InputError(
         _("unknown flank '{flank}'").format(flank=flank), where=_("flank"), fix=_("use drive or coast")
     )
-
-
-def y_floor(mesh: Mesh) -> float:
-    """Return the lowest profile place where the ring gear still has a flank, below −1 by its clearance.
-
-    Parameters
-    ----------
-    mesh : Mesh
-    """
-    blank = mesh.geometry.blank
-    return -1.0 - 2.0 * 0.8 * blank.clearance / blank.working_depth
 
 
 def roll_unloaded(
@@ -305,8 +293,6 @@ def roll(
     pair = mesh.flank(name)
     ease = ease if ease_off is None else ease_off
     if torque_nm > 0.0:
-        from axlewright.contact.loaded import roll_loaded  # the load room builds on this one
-
         loaded = roll_loaded(
             mesh, name, settings, ease, design.compound_film_mm, float(torque_nm), kernel=kernel
         )

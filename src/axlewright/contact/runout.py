@@ -16,8 +16,7 @@ from numpy.typing import NDArray
 from axlewright.contact import reference
 from axlewright.contact.backlash import FLANKS
 from axlewright.contact.marks import ContactPattern, measure_mask, onto_ring
-from axlewright.contact.mesh import Mesh, Settings, build_mesh, relieved_points, roll_transforms
-from axlewright.contact.rolling import y_floor
+from axlewright.contact.mesh import Mesh, Settings, build_mesh, relieved_points, roll_transforms, y_floor
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import FlankName, GearSetDesign, rotation_about
 from axlewright.language import Shown

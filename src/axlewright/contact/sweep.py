@@ -15,6 +15,7 @@ from typing import Any
 
 from axlewright.contact.measured import MeasuredSet
 from axlewright.contact.mesh import LENGTHWISE_POINTS, PROFILE_POINTS, ROLL_ANGLES, Settings
+from axlewright.contact.once import write_atomically
 from axlewright.contact.rolling import Rolling, check_flank, roll
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import FlankName, GearSetDesign
@@ -80,8 +81,6 @@ class SweepTable:
         ----------
         path : Path or str
         """
-        from axlewright.contact.atlas import write_atomically  # the atlas is slow to load
-
         write_atomically(Path(path), self.csv_text().encode("utf-8"))
 
 

@@ -54,7 +54,7 @@ def run_demo(folder: Path, say: Callable[[str], None]) -> DemoResult:
     """
     from axlewright.bench import enter, job_sheet_pdf, put_on_shelf, spacers, start_job
     from axlewright.bench.patterns import FlankLook, enter_patterns
-    from axlewright.contact.atlas import write_atomically
+    from axlewright.contact.once import write_atomically
     from axlewright.records import open_store
 
     home = folder / "records"
@@ -110,7 +110,7 @@ def run_demo(folder: Path, say: Callable[[str], None]) -> DemoResult:
 def _sounds(folder: Path, number: int, told: Mapping[str, Any], say: Callable[[str], None]) -> None:
     """Make the sound of the set as it is believed to be and as it will be after the advice."""
     from axlewright.contact import Settings
-    from axlewright.contact.atlas import write_atomically
+    from axlewright.contact.once import write_atomically
     from axlewright.gearset import load_design
     from axlewright.sound.settings import sounds_of_settings, wav_bytes
     from axlewright.units import parse_length, parse_speed, show_number

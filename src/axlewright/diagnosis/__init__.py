@@ -10,9 +10,8 @@ from axlewright.diagnosis.advice import (
 )
 from axlewright.diagnosis.cause import Posterior, Spread
 from axlewright.diagnosis.cure import Goal
-from axlewright.diagnosis.diagnose import Diagnosis, diagnose
+from axlewright.diagnosis.diagnose import Diagnosis, diagnose, figures_words
 from axlewright.diagnosis.evidence import Earlier, Evidence
-from axlewright.diagnosis.figures import figures_words
 from axlewright.diagnosis.habits import Habits, habits_of
 from axlewright.diagnosis.learning import (
     SURPRISE,
@@ -22,28 +21,3 @@ from axlewright.diagnosis.learning import (
     learn_design,
 )
 from axlewright.diagnosis.priors import Priors
-
-__all__ = [
-    "COST_HOURS",
-    "COST_WORDS",
-    "SURPRISE",
-    "Advice",
-    "Diagnosis",
-    "Earlier",
-    "Evidence",
-    "ExpectedVsCame",
-    "Goal",
-    "Habits",
-    "LearnedDesign",
-    "Posterior",
-    "Priors",
-    "Spread",
-    "compare_expected",
-    "diagnose",
-    "figures_words",
-    "habits_of",
-    "learn_design",
-    "show_chance",
-    "side_shims_sentence",
-    "spacer_sign",
-]

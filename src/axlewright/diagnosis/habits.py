@@ -16,13 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.contact.atlas import CENTER_FIGURES, Atlas, atlas_of
-from axlewright.contact.kept_tables import kept_array
 from axlewright.contact.mesh import Settings, build_mesh
-from axlewright.contact.once import OncePerKey
+from axlewright.contact.once import OncePerKey, kept_array
 from axlewright.contact.rolling import roll_unloaded
 from axlewright.errors import ContactError
 from axlewright.gearset import EaseOffSpread, FlankName, GearSetDesign
-from axlewright.gearset.estimates import REFERENCE_DIAMETER_MM
+from axlewright.gearset.design import REFERENCE_DIAMETER_MM
 
 Array = NDArray[np.float64]
 

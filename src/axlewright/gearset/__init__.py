@@ -4,6 +4,7 @@ from axlewright.gearset.blank import Blank, make_blank
 from axlewright.gearset.conjugate import ConjugatePinion, conjugate_pinion, rotation_about
 from axlewright.gearset.design import (
     DesignFields,
+    Estimate,
     GearSetDesign,
     complete,
     design_from_fields,
@@ -13,9 +14,7 @@ from axlewright.gearset.design import (
     parse_design,
     shipped_designs,
 )
-from axlewright.gearset.ease_off_spread import EaseOffSpread
-from axlewright.gearset.easeoff import EaseOff
-from axlewright.gearset.estimates import Estimate
+from axlewright.gearset.easeoff import EaseOff, EaseOffSpread
 from axlewright.gearset.flank import (
     FlankName,
     Patches,
@@ -26,33 +25,3 @@ from axlewright.gearset.flank import (
 )
 from axlewright.gearset.geometry import Geometry, build_geometry
 from axlewright.gearset.pitch import PitchCones, solve_pitch_cones
-
-__all__ = [
-    "Blank",
-    "ConjugatePinion",
-    "DesignFields",
-    "EaseOff",
-    "EaseOffSpread",
-    "Estimate",
-    "FlankName",
-    "GearSetDesign",
-    "Geometry",
-    "Patches",
-    "PitchCones",
-    "RingFlank",
-    "build_geometry",
-    "complete",
-    "conjugate_pinion",
-    "design_from_fields",
-    "design_schema",
-    "design_to_toml",
-    "form_cut_flank",
-    "indexed_flank",
-    "load_design",
-    "make_blank",
-    "make_patches",
-    "parse_design",
-    "rotation_about",
-    "shipped_designs",
-    "solve_pitch_cones",
-]

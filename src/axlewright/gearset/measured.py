@@ -22,14 +22,17 @@ from axlewright.gearset.flank import (
     make_patches,
 )
 from axlewright.gearset.geometry import Geometry, build_geometry
-from axlewright.gearset.point_checks import (
+from axlewright.gearset.points import (
+    MIRROR,
+    NORMAL_COLUMNS,
+    POINT_COLUMNS,
+    read_flank_points,
     refuse_few,
     refuse_holes,
     refuse_normals,
     refuse_off_tooth,
     refuse_outlier,
 )
-from axlewright.gearset.points import MIRROR, NORMAL_COLUMNS, POINT_COLUMNS, read_flank_points
 from axlewright.gearset.smoothing import smooth_surface
 from axlewright.language import eager as _
 

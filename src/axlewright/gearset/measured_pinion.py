@@ -18,11 +18,15 @@ from scipy.spatial import KDTree
 from axlewright.errors import DesignError
 from axlewright.gearset.conjugate import conjugate_pinion
 from axlewright.gearset.design import GearSetDesign
+from axlewright.gearset.easeoff import MeasuredEaseOff, ease_off_from_grid
 from axlewright.gearset.flank import X_CELLS, X_REACH, Y_CELLS, Y_REACH, FlankName
 from axlewright.gearset.geometry import Geometry, build_geometry
 from axlewright.gearset.measured import SAME_FLANK
-from axlewright.gearset.measured_easeoff import MeasuredEaseOff, ease_off_from_grid
-from axlewright.gearset.point_checks import (
+from axlewright.gearset.points import (
+    FLANK_COLUMN,
+    MIRROR,
+    NORMAL_COLUMNS,
+    POINT_COLUMNS,
     refuse_few,
     refuse_holes,
     refuse_normals,
@@ -30,7 +34,6 @@ from axlewright.gearset.point_checks import (
     refuse_outlier,
     working_places,
 )
-from axlewright.gearset.points import FLANK_COLUMN, MIRROR, NORMAL_COLUMNS, POINT_COLUMNS
 from axlewright.gearset.smoothing import smooth_surface
 from axlewright.language import eager as _
 

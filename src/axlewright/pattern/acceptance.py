@@ -16,8 +16,7 @@ from axlewright.errors import InputError
 from axlewright.gearset.design import ToothForm
 from axlewright.language import Shown, n_
 from axlewright.language import eager as _
-from axlewright.pattern.at_edges import SURE, hard_lines, read_edges
-from axlewright.pattern.readings import PatternReading
+from axlewright.pattern.readings import SURE, PatternReading, hard_lines, read_edges
 from axlewright.setup.limits import Limit, Verdict
 from axlewright.setup.limits import judge as judge_limit
 from axlewright.setup.sources import CIVIL, manual

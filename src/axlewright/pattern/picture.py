@@ -224,3 +224,7 @@ def strip_private_data(data: bytes) -> bytes:
     else:
         clean.save(out, "JPEG", quality=93, subsampling=0)
     return out.getvalue()
+
+
+class RefusedPhotoError(PhotoError):
+    """A picture of the right tooth is no ground for a reading; its `fix` says how to take it again."""

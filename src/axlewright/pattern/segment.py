@@ -17,17 +17,17 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from axlewright.language import eager as _
-from axlewright.pattern.candidates import candidates
 from axlewright.pattern.outline import (
     FULL_CONTRAST,
     LEAST_SHAPE,
     OutlineProbe,
+    candidates,
     edge_cells,
     half_coat,
     likeness,
     settle,
 )
-from axlewright.pattern.refusal import RefusedPhotoError
+from axlewright.pattern.picture import RefusedPhotoError
 from axlewright.pattern.surface_features import features, halved, usual_difference, views
 
 Array = NDArray[np.float64]

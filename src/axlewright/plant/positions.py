@@ -12,11 +12,14 @@ however few or crooked the readings are.
 
 The sound of a mesh is taken to follow its motion error at equal speed: a level L is used as 10^(L/20).
 Common practice, no source.
+
+A pattern read at one depth says where it would lie at another, because the design's own pattern moves by a
+known way with depth; how this set's pattern lies against the design's is taken as the same at every depth.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -25,14 +28,107 @@ from numpy.typing import NDArray
 
 from axlewright.errors import InputError
 from axlewright.language import eager as _
+from axlewright.language import eager_plural as plural
 from axlewright.plant.curves import DesignCurve
 from axlewright.plant.practice import Practice
 from axlewright.plant.rolls import Roll
-from axlewright.plant.sufficiency import misfit, why_not
 from axlewright.setup.marks import DepthMark
 from axlewright.units import System, show_length
 
 Array = NDArray[np.float64]
+
+FEWEST_POSITIONS: Final = 3
+MISFIT_SHARE: Final = 1.0 / 3.0
+"""Share of readings that do not fit from which on a set stays undecided (common practice, no source)."""
+
+
+def misfit(readings: int, doubtful: int) -> str:
+    """Say that too many readings do not fit: then neither the curve nor its spread can be believed.
+
+    Parameters
+    ----------
+    readings, doubtful : int
+        All readings of the set, and those of them that do not fit.
+
+    Returns
+    -------
+    str
+        A clause; empty when they are few enough.
+    """
+    if doubtful < MISFIT_SHARE * readings:
+        return ""
+    return plural(
+        "{doubtful} of {count} readings does not fit the curve, run the set again",
+        "{doubtful} of {count} readings do not fit the curve, run the set again",
+        doubtful,
+    ).format(doubtful=doubtful, count=readings)
+
+
+def why_not(
+    counted: int,
+    likely_mm: tuple[float, float, float],
+    positions_mm: Array,
+    practice: Practice,
+    fitting: Mapping[str, int],
+    doubtful: int,
+) -> tuple[str, int]:
+    """Say why a set is not decided.
+
+    Parameters
+    ----------
+    counted : int
+        Different positions with a reading.
+    likely_mm : (float, float, float)
+        Best position: 2.5, 50 and 97.5 of a hundred [mm].
+    positions_mm : array, shape (n,)
+        Positions run, in order [mm].
+    practice : Practice
+    fitting : mapping of flank to int
+        Different positions whose reading fits, of each flank that counts.
+    doubtful : int
+        Readings that do not fit.
+
+    Returns
+    -------
+    str
+        A clause; empty when the set is decided.
+    int
+        +1 or −1 when the set is to be run beyond the last or the first position, else 0.
+    """
+    low, mid, high = likely_mm
+    first, last = float(positions_mm[0]), float(positions_mm[-1])
+    if counted < FEWEST_POSITIONS:
+        return _("only {count} of at least {fewest} positions").format(
+            count=counted, fewest=FEWEST_POSITIONS
+        ), 0
+    if not first - 1e-9 <= mid <= last + 1e-9:
+        return _("the best position lies outside those that were run"), 1 if mid > last else -1
+    for flank, count in fitting.items():
+        if count < FEWEST_POSITIONS:
+            text = (
+                _("only {count} of at least {fewest} positions fit on the drive flank")
+                if flank == "drive"
+                else _("only {count} of at least {fewest} positions fit on the coast flank")
+            )
+            return text.format(count=count, fewest=FEWEST_POSITIONS), 0
+    half = (high - low) / 2.0
+    if half > practice.needed_mm:
+        if doubtful:
+            return plural(
+                "one reading does not fit the others and the spread is ±{spread}",
+                "{count} readings do not fit the others and the spread is ±{spread}",
+                doubtful,
+            ).format(spread=show_length(half), count=doubtful), 0
+        return _("the spread is ±{spread}, wanted is ±{needed}").format(
+            spread=show_length(half), needed=show_length(practice.needed_mm)
+        ), 0
+    if low < first - 1e-9 or high > last + 1e-9:
+        return _(
+            "the best position lies at the edge of those that were run"
+        ), 1 if last - mid < mid - first else -1
+    return "", 0
+
+
 Method = Literal["motion error", "sound"]
 
 SLIP_SHARE: Final = 0.05
@@ -359,3 +455,77 @@ def _next_position(
     # Of places that tell nearly as much, one not run yet is taken: a new place also checks the shape.
     new = np.array([np.min(np.abs(positions - p)) > 0.4 * step for p in places])
     return float(places[np.argmin(left * np.where(new, 0.9, 1.0))])
+
+
+DRAWS = 400
+
+
+@dataclass(frozen=True, slots=True)
+class PatternPosition:
+    """Where the patterns lie best.
+
+    Attributes
+    ----------
+    best_mm : float
+        Median [mm], positive out.
+    interval_95_mm : (float, float)
+    readings : int
+    """
+
+    best_mm: float
+    interval_95_mm: tuple[float, float]
+    readings: int
+
+
+def pattern_position(
+    rolls: Sequence[Roll],
+    curve: DesignCurve,
+    practice: Practice | None = None,
+    *,
+    wanted: tuple[float, float] = (0.0, 0.0),
+) -> PatternPosition | None:
+    """Return the depth at which the pattern centres come nearest to where they belong.
+
+    Parameters
+    ----------
+    rolls : sequence of Roll
+        Readings of one set.
+    curve : DesignCurve
+        Of its design.
+    wanted : (float, float)
+        Place wanted (lengthwise, profile) of both flanks.
+
+    Returns
+    -------
+    PatternPosition or None
+        None when no pattern was read in profile. Distances of both flanks are weighed as the shop weighs
+        them; a lengthwise place that was not read is left out.
+    """
+    practice = practice or Practice()
+    grid = curve.pinion_out_mm[0] + np.arange(
+        0.0, curve.pinion_out_mm[-1] - curve.pinion_out_mm[0] + 1e-9, 0.0025
+    )
+    rng = np.random.default_rng(21)
+    cost = np.zeros((DRAWS, len(grid)))
+    used: set[int] = set()
+    for flank in ("drive", "coast"):
+        for k, axis in enumerate(("lengthwise", "profile")):
+            kept = [n for n, r in enumerate(rolls) if getattr(r, f"{flank}_{axis}") is not None]
+            if not kept:
+                continue
+            seen = np.array([getattr(rolls[n], f"{flank}_{axis}") for n in kept])
+            depth = np.array([rolls[n].pinion_out_mm for n in kept])
+            lie = seen - curve.center_at(flank, depth)[:, k]
+            sd = practice.reading_place / np.sqrt(len(kept))
+            draws = float(lie.mean()) + rng.normal(0.0, sd, DRAWS)
+            cost += (
+                practice.weight(flank)
+                * (draws[:, None] + curve.center_at(flank, grid)[:, k] - wanted[k]) ** 2
+            )
+            if axis == "profile":
+                used.update(kept)
+    if not used:
+        return None
+    best = grid[np.argmin(cost, axis=1)]
+    low, mid, high = (float(v) for v in np.percentile(best, (2.5, 50.0, 97.5)))
+    return PatternPosition(mid, (low, high), len(used))

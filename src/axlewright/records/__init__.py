@@ -3,10 +3,7 @@
 The door is `open_store`; everything else comes from the `JobStore` it returns.
 """
 
-from __future__ import annotations
-
 from axlewright.records.backup import backup, restore
-from axlewright.records.opening import open_store
 from axlewright.records.steps import (
     STEP_KEYS,
     STEPS,
@@ -18,7 +15,7 @@ from axlewright.records.steps import (
     stopped_by,
     waits_behind,
 )
-from axlewright.records.store import JobStore
+from axlewright.records.store import JobStore, open_store
 from axlewright.records.transfer import export_job, import_job, job_file_schema
 from axlewright.records.types import (
     ChainReport,
@@ -36,36 +33,3 @@ from axlewright.records.types import (
     StoredFile,
     Verdict,
 )
-
-__all__ = [
-    "STEPS",
-    "STEP_KEYS",
-    "ChainReport",
-    "Entry",
-    "EntryKind",
-    "HeaderChange",
-    "Instrument",
-    "Job",
-    "JobConflictError",
-    "JobState",
-    "JobStore",
-    "NextStep",
-    "Person",
-    "Role",
-    "Step",
-    "StepStatus",
-    "StockItem",
-    "StockMove",
-    "StoredFile",
-    "Verdict",
-    "backup",
-    "export_job",
-    "import_job",
-    "job_file_schema",
-    "not_done",
-    "open_store",
-    "restore",
-    "standing",
-    "stopped_by",
-    "waits_behind",
-]

@@ -3,13 +3,20 @@
 The file is a zip: ``tables/NAME/00000.jsonl`` hold the rows of each table as JSON lines, ``files/`` the
 photos and recordings, ``manifest.json`` the sizes and hashes of all. It carries over from SQLite to
 PostgreSQL and back.
+
+A backup of an older revision is put into a throw-away database with the tables of that time, which is then
+migrated like any other database, so that there is one way from the old form to the new one.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import json
+import math
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
+from datetime import date, datetime
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
@@ -18,20 +25,154 @@ from axlewright import __version__
 from axlewright.errors import RecordError
 from axlewright.language import eager as _
 from axlewright.records import journal
-from axlewright.records.archive import open_archive, write_archive
-from axlewright.records.chain import sha256_hex, utc_now, write_time
-from axlewright.records.database import HEAD_REVISION
+from axlewright.records.archive import Archive, open_archive, write_archive
+from axlewright.records.chain import canonical_json, read_time, sha256_hex, utc_now, write_time
+from axlewright.records.database import HEAD_REVISION, MIGRATING, alembic_config, known_revisions
 from axlewright.records.files import SHA256
-from axlewright.records.models import Base, DesignTextRow, FileRow, JobRow, PersonRow
-from axlewright.records.older import all_rows
+from axlewright.records.models import Base, DesignTextRow, FileRow, JobRow, Moment, PersonRow
 from axlewright.records.people import PIN_HASH
 from axlewright.records.store import JobStore
-from axlewright.records.table_rows import row_line
 from axlewright.records.types import ROLES
+
+
+def row_line(row: sa.Row[Any]) -> str:
+    """Return one row as a JSON line."""
+    return canonical_json({key: _plain(value) for key, value in row._mapping.items()})
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, datetime):
+        return write_time(value)
+    if isinstance(value, date):
+        return value.isoformat()
+    return value
+
+
+def table_rows(archive: Archive, name: str, table: sa.Table) -> Sequence[dict[str, Any]]:
+    """Return the rows in one member of a backup, each value checked against its column.
+
+    Parameters
+    ----------
+    archive : Archive
+    name : str
+        Name of the member.
+    table : Table
+        The table as it was in the backup's revision.
+
+    Raises
+    ------
+    RecordError
+        Other columns, or a value its column cannot hold.
+    """
+    readers: dict[str, Callable[[str], Any]] = {}
+    for column in table.columns:
+        if isinstance(column.type, Moment):
+            readers[column.name] = read_time
+        elif isinstance(column.type, sa.Date):
+            readers[column.name] = date.fromisoformat
+    names = {column.name for column in table.columns}
+    again = {"where": archive.where, "fix": _("make the backup again")}
+    rows = []
+    try:
+        lines = archive.read(name).decode("utf-8").split("\n")
+        for number, line in enumerate(lines, start=1):
+            if not line:
+                continue
+            row = json.loads(line)
+            if not isinstance(row, dict) or set(row) != names:
+                raise RecordError(_("'{name}' has other columns").format(name=name), **again)
+            for column in table.columns:
+                if not _fits(column, row[column.name]):
+                    raise RecordError(
+                        _("'{name}' line {number} has no good {name2}").format(
+                            name=name, number=number, name2=column.name
+                        ),
+                        **again,
+                    )
+            for key, read in readers.items():
+                row[key] = None if row[key] is None else read(row[key])
+            rows.append(row)
+    except (ValueError, RecursionError) as problem:
+        if isinstance(problem, RecordError) and problem.where == archive.where:
+            raise
+        raise RecordError(_("'{name}' cannot be read").format(name=name), **again) from None
+    return rows
+
+
+def _fits(column: sa.Column[Any], value: Any) -> bool:
+    """Return whether the JSON value is one this column may hold; SQLite itself would take any."""
+    if value is None:
+        return bool(column.nullable) and not column.primary_key
+    if isinstance(column.type, sa.Boolean):
+        return isinstance(value, bool)
+    if isinstance(column.type, sa.Integer):
+        return isinstance(value, int) and not isinstance(value, bool) and abs(value) < 2**31
+    if isinstance(column.type, sa.Float):
+        return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    longest = getattr(column.type, "length", None)
+    return isinstance(value, str) and "\0" not in value and (longest is None or len(value) <= longest)
+
+
+_ROWS: Final = 5_000
+
+Rows = Sequence[dict[str, Any]]
+
+
+def all_rows(archive: Archive) -> Iterator[tuple[sa.Table, Rows]]:
+    """Yield the rows of a backup by today's tables, in an order in which they can be inserted.
+
+    Raises
+    ------
+    RecordError
+        A newer axlewright made the backup, or a row in it is not as it should be.
+    """
+    made_with = archive.manifest.get("revision")
+    if made_with == HEAD_REVISION:
+        for table in Base.metadata.sorted_tables:
+            for name in archive.names(f"tables/{table.name}/"):
+                if rows := table_rows(archive, name, table):
+                    yield table, rows
+        return
+    if not isinstance(made_with, str) or made_with not in known_revisions():
+        raise RecordError(
+            _("a newer axlewright made this backup (tables {theirs}, this one knows {ours})").format(
+                theirs=str(made_with)[:40], ours=HEAD_REVISION
+            ),
+            where=archive.where,
+            fix=_("update axlewright on this machine"),
+        )
+    with tempfile.TemporaryDirectory(prefix="axlewright-restore-") as folder:
+        engine = sa.create_engine(f"sqlite:///{Path(folder) / 'older.sqlite3'}")
+        try:
+            with engine.begin() as connection:
+                yield from _upgraded(archive, connection, made_with)
+        finally:
+            engine.dispose()
+
+
+def _upgraded(archive: Archive, connection: sa.Connection, made_with: str) -> Iterator[tuple[sa.Table, Rows]]:
+    from alembic import command
+
+    config = alembic_config()
+    config.attributes["connection"] = connection
+    with MIGRATING:
+        command.upgrade(config, made_with)
+    then = sa.MetaData()
+    then.reflect(connection)
+    for table in then.sorted_tables:
+        for name in archive.names(f"tables/{table.name}/"):
+            if rows := table_rows(archive, name, table):
+                connection.execute(sa.insert(table), rows)
+    with MIGRATING:
+        command.upgrade(config, "head")
+    for table in Base.metadata.sorted_tables:
+        found = connection.execute(sa.select(table), execution_options={"yield_per": _ROWS})
+        for chunk in found.partitions(_ROWS):
+            yield table, [dict(row._mapping) for row in chunk]
+
 
 KIND: Final = "axlewright backup"
 VERSION: Final = 1
-_ROWS: Final = 5_000
 
 
 def backup(store: JobStore, path: Path, *, overwrite: bool = False) -> Path:

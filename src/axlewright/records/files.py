@@ -13,8 +13,8 @@ from sqlalchemy import select
 from axlewright.errors import RecordError
 from axlewright.language import eager as _
 from axlewright.records.chain import sha256_hex, utc_now
+from axlewright.records.database import Sessions, insert_once
 from axlewright.records.models import FileRow
-from axlewright.records.session import Sessions, insert_once
 from axlewright.records.types import StoredFile
 
 MAX_FILE_BYTES: Final = 512 * 1024 * 1024

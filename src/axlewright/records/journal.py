@@ -16,8 +16,8 @@ from axlewright.errors import MissingError, RecordError
 from axlewright.language import eager as _
 from axlewright.language import eager_plural as plural
 from axlewright.records.chain import MAX_PAYLOAD_BYTES, canonical_json, first_link, sha256_hex, utc_now
+from axlewright.records.database import insert_once
 from axlewright.records.models import DesignTextRow, EntryRow, FileRow, InstrumentRow, JobRow
-from axlewright.records.session import insert_once
 from axlewright.records.types import (
     JOB_STATES,
     VERDICTS,

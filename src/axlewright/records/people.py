@@ -26,8 +26,8 @@ from sqlalchemy.orm import Session
 from axlewright.errors import RecordError
 from axlewright.language import eager as _
 from axlewright.records.chain import utc_now
+from axlewright.records.database import Sessions, plain_text
 from axlewright.records.models import PersonRow
-from axlewright.records.session import Sessions, plain_text
 from axlewright.records.types import ROLES, Person, Role
 
 RIGHTS: Final[dict[Role, frozenset[str]]] = {

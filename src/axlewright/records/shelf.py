@@ -14,8 +14,8 @@ from axlewright.errors import ConflictError, RecordError
 from axlewright.language import Shown
 from axlewright.language import eager as _
 from axlewright.records.chain import utc_now
+from axlewright.records.database import Sessions, plain_text
 from axlewright.records.models import InstrumentRow, StockMoveRow, StockRow
-from axlewright.records.session import Sessions, plain_text
 from axlewright.records.types import Instrument, StockItem, StockMove
 
 

@@ -21,8 +21,8 @@ from axlewright.language import eager as _
 from axlewright.records import journal
 from axlewright.records.archive import Archive, open_archive, write_archive
 from axlewright.records.chain import first_link, read_time, sha256_hex, write_time
+from axlewright.records.database import insert_once
 from axlewright.records.models import FileRow, JobRow
-from axlewright.records.session import insert_once
 from axlewright.records.store import JobStore
 from axlewright.records.types import JOB_STATES, Entry, EntryKind, Job, JobState
 

@@ -19,8 +19,7 @@ from typing import Final, Literal
 
 from axlewright.errors import InputError
 from axlewright.language import Number, Text, _, n_
-from axlewright.setup.default_limits import DEFAULT_LIMITS
-from axlewright.setup.limits import judge
+from axlewright.setup.limits import DEFAULT_LIMITS, judge
 from axlewright.setup.measured import Term, WrittenSum
 from axlewright.units import (
     NM_PER_KGF_CM,

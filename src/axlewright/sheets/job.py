@@ -1,4 +1,4 @@
-"""The job sheet."""
+"""The job sheet, and the blank one for days with paper only."""
 
 from __future__ import annotations
 
@@ -12,9 +12,53 @@ from axlewright.errors import PhotoError
 from axlewright.language import Shown
 from axlewright.language import eager as _
 from axlewright.sheets.codes import qr_svg
-from axlewright.sheets.data import JobSheetData, PatternPicture, RoundPlot
+from axlewright.sheets.data import (
+    JobSheetData,
+    LongText,
+    Paper,
+    PatternPicture,
+    RoundPlot,
+    SheetModel,
+    ShortText,
+)
 from axlewright.sheets.drawing import round_plot_svg, tooth_alt, tooth_svg
 from axlewright.sheets.typeset import set_pdf
+
+
+class BlankSheetData(SheetModel):
+    """What is known before the work begins; all of it may be left empty.
+
+    Attributes
+    ----------
+    cautions : tuple of str
+        Printed at the head.
+    tapered : bool
+        Form of the teeth to draw the pattern on.
+    """
+
+    shop: ShortText = ""
+    number: ShortText = ""
+    design: ShortText = ""
+    set_number: ShortText = ""
+    vehicle: ShortText = ""
+    complaint: LongText = ""
+    cautions: tuple[LongText, ...] = ()
+    tapered: bool = True
+    paper: Paper = "a4"
+
+
+def blank_bench_sheet(data: BlankSheetData | None = None) -> bytes:
+    """Set the blank bench sheet: lines to write on for every step, teeth to draw the patterns on.
+
+    Parameters
+    ----------
+    data : BlankSheetData, optional
+        What is printed already.
+    """
+    data = data or BlankSheetData()
+    values = data.model_dump(mode="json") | {"tooth": tooth_svg(tapered=data.tapered)}
+    return set_pdf("bench_sheet.typ", values)
+
 
 MAX_PIXELS: Final = 1800
 """Longest side of a printed photo: about 500 dots per inch in its place on the sheet."""

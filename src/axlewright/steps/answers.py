@@ -14,7 +14,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import Number, Shown, Text, _
+from axlewright.language import Number, Shown, Text
+from axlewright.language import eager as _
 from axlewright.steps.step import UNUSUAL, Field, Reading
 from axlewright.units import (
     Force,

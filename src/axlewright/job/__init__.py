@@ -1,0 +1,1 @@
+"""A WHOLE job: photos, pattern, sheet, batch, practice."""
