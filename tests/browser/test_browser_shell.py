@@ -53,7 +53,7 @@ def test_scripts_speak_the_language_of_the_page(own_server: Served, sit_down: Ca
     with using_language("de"):
         from axlewright.language import _
 
-        assert _("Settings") in page.inner_text("header nav")
+        assert str(_("Settings")) in page.inner_text("header nav")
 
 
 @pytest.mark.parametrize("size", ["phone", "laptop"])

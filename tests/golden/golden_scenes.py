@@ -28,7 +28,7 @@ from axlewright.bench.patterns import FlankLook, enter_patterns
 from axlewright.demo import scenario
 from axlewright.language import using_language
 from axlewright.records import JobStore, open_store
-from axlewright.units import System
+from axlewright.units import System, using_system
 
 LANGUAGES: Final = ("en", "de")
 SYSTEMS: Final[tuple[System, ...]] = ("inch", "metric")
@@ -161,7 +161,45 @@ def in_inches(fields: Mapping[str, str]) -> dict[str, str]:
 
 def _told(outcome: Outcome) -> dict[str, Any]:
     """Return an outcome as plain data, without the numbers of its entries."""
-    return {name: value for name, value in outcome.to_json().items() if name != "entries"}
+    both: tuple[System, System] = ("inch", "metric")
+
+    def in_both(text: object) -> dict[str, str]:
+        out = {}
+        for system in both:
+            with using_system(system):
+                out[system] = str(text)
+        return out
+
+    return {
+        "step": outcome.step,
+        "verdict": outcome.verdict,
+        "why": str(outcome.why),
+        "sums": [
+            {
+                "name": str(one.label),
+                "text": in_both(one),
+                "result": in_both(one.result),
+                "uncertainty": in_both(one.sure),
+                "note": str(one.note),
+            }
+            for one in outcome.sums
+        ],
+        "limits": [
+            {
+                "name": str(one.name),
+                "value": in_both(one.allowed),
+                "read": in_both(one.read),
+                "source": str(one.source),
+                "origin": one.origin,
+                "verdict": one.verdict,
+            }
+            for one in outcome.limits
+        ],
+        "notes": [str(one) for one in outcome.notes],
+        "questions": [str(one) for one in outcome.questions],
+        "cautions": list(outcome.cautions),
+        "values": outcome.payload()["values"],
+    }
 
 
 @cache

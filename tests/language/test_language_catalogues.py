@@ -165,10 +165,10 @@ def test_the_language_holds_inside_the_block_only() -> None:
     assert chosen() == "en"
     with using_language("de"):
         assert chosen() == "de"
-        assert _("Settings") == "Einstellungen"
+        assert str(_("Settings")) == "Einstellungen"
         with using_language("xx"):
-            assert _("Settings") == "Settings"
-    assert _("Settings") == "Settings"
+            assert str(_("Settings")) == "Settings"
+    assert str(_("Settings")) == "Settings"
     assert _("") == ""
     assert plural("{count} tooth", "{count} teeth", 2) == "{count} teeth"
 

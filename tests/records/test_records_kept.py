@@ -121,7 +121,7 @@ def test_the_demonstration_job_shows_its_sums_photos_and_signature(kept: JobStor
     view = job_view(kept, JOBS["demo"])
     depth = view.step("depth")
     # 5.6230 − 4.3125 − 1.2490 − 0.0020 in, plain geometry of the mounting
-    assert [r.result["values"]["spacer_mm"] for r in depth.rounds] == pytest.approx([0.0595 * INCH] * 2)
+    assert [r.told["values"]["spacer_mm"] for r in depth.rounds] == pytest.approx([0.0595 * INCH] * 2)
     sheet = sheet_data(kept, JOBS["demo"], system="inch")
     sums = [one for block in sheet.steps for one in block.sums]
     assert "5.6230 − 4.3125 − 1.2490 − 0.0020 = 0.0595" in " ".join(f"{one.text}" for one in sums)
@@ -141,8 +141,8 @@ def test_a_job_typed_in_german_and_millimetres_keeps_what_was_typed(kept: JobSto
     assert depth is not None
     assert (depth.system, depth.typed["carrier"]) == ("metric", "142,89 142,88 142,89")
     # Mean 142.8867 − 109.54 − mean 31.755 and a mark of −5 hundredths whose plus means a thicker spacer.
-    assert depth.result["values"]["spacer_mm"] == pytest.approx(142.88667 - 109.54 - 31.755 - 0.05, abs=1e-4)
-    assert "das Ritzel sitzt" in depth.result["why"]
+    assert depth.told["values"]["spacer_mm"] == pytest.approx(142.88667 - 109.54 - 31.755 - 0.05, abs=1e-4)
+    assert "das Ritzel sitzt" in depth.told["why"]
     assert depth.note == "kalt gemessen"
 
 
@@ -157,8 +157,8 @@ def test_what_no_longer_counts_is_shown_as_such(kept: JobStore) -> None:
     assert "slip of the pen" in fates
     (backlash,) = view.step("backlash").rounds
     assert backlash.typed["readings"] == "0.0070 0.0072"
-    (limit,) = [one for one in backlash.result["limits"] if one["origin"] == "typed in"]
-    assert limit["source"] == "own data"
+    (limit,) = [one for one in backlash.result.limits if one.origin == "typed in"]
+    assert str(limit.source) == "own data"
     assert "came without a driver" in view.step("complaint").status.why
 
 
