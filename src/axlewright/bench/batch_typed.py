@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.bench import batch
 from axlewright.bench.designs import find_design
-from axlewright.bench.typed import FieldError
+from axlewright.bench.typed import FieldError, in_field
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import Shown, _, n_
 from axlewright.plant import COLUMNS, Practice, Roll
 from axlewright.plant.reading_log import read_number
-from axlewright.units import MM_PER_INCH, System, parse_length
+from axlewright.units import MM_PER_INCH, System, parse_length, parse_number
 
 if TYPE_CHECKING:
     from axlewright.records import JobStore
@@ -138,12 +138,8 @@ def practice_of(fields: Mapping[str, str], before: Practice, system: System) -> 
     ):
         text = fields.get(name, "").strip().rstrip("%").strip()
         if text:
-            try:
-                changes[name] = float(text.replace(",", ".")) * factor
-            except ValueError:
-                raise FieldError(
-                    name, label, _("'{text}' is not a number").format(text=text[:20]), _("type one like 2.0")
-                ) from None
+            number = in_field(name, label, lambda t=text: parse_number(t, fix=_("type one like 2.0")))  # type: ignore[misc]
+            changes[name] = number * factor
     needed = fields.get("needed", "").strip()
     if needed:
         label = _("Decided within ±")

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
-from axlewright.bench.hearing import in_field, trace_of, tyre_of
-from axlewright.bench.typed import FieldError
+from axlewright.bench.hearing import trace_of, tyre_of
+from axlewright.bench.typed import FieldError, in_field
 from axlewright.errors import InputError
 from axlewright.language import Shown, _
 from axlewright.units import parse_speed
