@@ -7,6 +7,11 @@ bench can act on. The command line prints it and leaves with code 2; the page sh
 from __future__ import annotations
 
 
+def _writable(text: str) -> str:
+    """Return what is said with halves of characters, which no page or terminal can write, spelt out."""
+    return text if text.isascii() else text.encode("utf-8", "backslashreplace").decode()
+
+
 class AxlewrightError(ValueError):
     """Base of all errors a user can cause and mend.
 
@@ -21,12 +26,12 @@ class AxlewrightError(ValueError):
     """
 
     def __init__(self, what: str, *, where: str = "", fix: str = "") -> None:
-        self.what = what
-        self.where = where
-        self.fix = fix
-        text = f"{where}: {what}" if where else what
+        self.what = _writable(what)
+        self.where = _writable(where)
+        self.fix = _writable(fix)
+        text = f"{self.where}: {self.what}" if where else self.what
         if fix:
-            text = f"{text}; {fix}"
+            text = f"{text}; {self.fix}"
         super().__init__(text)
 
 

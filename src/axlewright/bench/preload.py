@@ -94,7 +94,7 @@ def find_preload(typed: Typed, known: Known) -> Found:
 
 def _unit(typed: Typed) -> TorqueUnit | None:
     """Return the unit the torque was typed in; None for one worked out from a cord, or another."""
-    text = typed.text("torque").lower().replace(" ", "")
+    text = "".join(typed.text("torque").lower().split())
     if not text:
         return None
     letters = text.lstrip("+-−0123456789.,") or typed.torque_unit

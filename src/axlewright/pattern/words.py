@@ -112,7 +112,7 @@ def pattern_from_words(text: str, flank: str) -> PatternReading:
     t = re.sub(r"\bbetween (?:the )?(\w++) and (?:the )?(\w++)", r"between \1 \2", t)
     said = _Said([None, None], [False, False])
     unknown: list[str] = []
-    clauses = [c for c in re.split(r"[,;:.()\n]+(?!\d)|\band\b|\bbut\b|\bwith\b", t) if c.strip()]
+    clauses = [c for c in re.split(r"[,;:.()\n](?!\d)|\band\b|\bbut\b|\bwith\b", t) if c.strip()]
     if not clauses:
         raise InputError(
             _("no words"), where=_("pattern"), fix=_("write for example: {example}").format(example=EXAMPLE)

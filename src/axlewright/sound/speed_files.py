@@ -183,7 +183,7 @@ def parse_gpx(text: str, *, where: str = "GPX", source: SpeedSource = "satellite
         raise InputError(_("the track declares entities, which are not read"), where=where)
     try:
         root = ElementTree.fromstring(text)
-    except ElementTree.ParseError as error:
+    except (ElementTree.ParseError, ValueError) as error:
         raise InputError(_("the track is damaged ({error})").format(error=error), where=where) from None
     stamps: list[float] = []
     places: list[tuple[float, float]] = []
