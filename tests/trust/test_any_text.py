@@ -28,10 +28,9 @@ from axlewright.gearset.points import POINT_COLUMNS, read_table
 from axlewright.language import accepted
 from axlewright.pattern.corners import parse_corners
 from axlewright.pattern.words import pattern_from_words
-from axlewright.plant.cells import read_moment, read_number
-from axlewright.plant.reading_log import read_log
+from axlewright.plant.reading_log import read_log, read_moment, read_number
 from axlewright.plant.rolls import COLUMNS
-from axlewright.setup.mark_text import parse_mark
+from axlewright.setup.marks import parse_mark
 from axlewright.setup.torque import printed_pair_question
 from axlewright.sound.speed_files import parse_clock, parse_gpx, parse_marks, parse_table
 from axlewright.units import (
