@@ -9,6 +9,11 @@ from __future__ import annotations
 from axlewright.language import Text, joined
 
 
+def _writable(text: str) -> str:
+    """Return what is said with halves of characters, which no page or terminal can write, spelt out."""
+    return text if text.isascii() else text.encode("utf-8", "backslashreplace").decode()
+
+
 class AxlewrightError(ValueError):
     """Base of all errors a user can cause and mend.
 
@@ -37,7 +42,7 @@ class AxlewrightError(ValueError):
         return joined(first, self.fix, between="; ")
 
     def __str__(self) -> str:
-        return str(self.text)
+        return _writable(str(self.text))
 
 
 class InputError(AxlewrightError):

@@ -21,8 +21,7 @@ from dataclasses import dataclass
 from typing import Any, ClassVar, Final, Literal, Self
 
 from axlewright.errors import InputError
-from axlewright.language import Drawn, Text, decimal_sign, keeps_as, read_kept
-from axlewright.language import eager as _
+from axlewright.language import Drawn, Text, _, decimal_sign, keeps_as, read_kept
 
 MM_PER_INCH: Final = 25.4
 NEWTON_PER_POUND_FORCE: Final = 4.4482216152605
@@ -117,13 +116,88 @@ _FORCE: Final[dict[str, float]] = {
     "kgf": 9.80665,
 }
 
+LONGEST_QUANTITY: Final = 200
+LONGEST_LIST: Final = 4_000
+LONGEST_NOTE: Final = 8_000
+"""Most characters of one quantity, of several readings or words in one field, and of a note: far more than
+anybody types, few enough to be read at once and printed (common practice, no source)."""
+
+# Possessive throughout: what a part has taken it never gives back, so that reading takes one pass.
 _NUMBER: Final = re.compile(
-    r"^\s*([+\-−]?)\s*(?:(\d+)\s+(\d+)/(\d+)|(\d+)/(\d+)|(\d+[.,]?\d*(?:[eE][+\-]?\d+)?|[.,]\d+(?:[eE][+\-]?\d+)?))\s*(.*?)\s*$"
+    r"([+\-]?) ?(?:(\d++) (\d++)/(\d++)|(\d++)/(\d++)|"
+    r"((?:\d++(?:[.,]\d*+)?|[.,]\d++)(?:[eE][+\-]?\d++)?)) ?(.*+)"
 )
 
 
+def as_typed(text: str, *, where: str = "", longest: int = LONGEST_QUANTITY) -> str:
+    """Return a typed text with one plain space for each gap, none outside, and "-" for the sign "−".
+
+    Every parser begins here, so that none meets a text too long for it or a space it does not know.
+
+    Parameters
+    ----------
+    text : str
+        What was typed; spaces of any width, tabs and new lines count as gaps.
+    where : str
+        Name of the field, used in the message.
+    longest : int
+        Most characters taken, counted before anything is left out.
+
+    Raises
+    ------
+    InputError
+        When it is too long, or holds halves of characters, which cannot be shown or kept.
+    """
+    check_text(text, where=where, longest=longest)
+    return " ".join(text.replace("−", "-").split())
+
+
+def check_text(text: str, *, where: str = "", longest: int) -> None:
+    """Refuse a text that is too long or cannot be written; see `as_typed`."""
+    if len(text) > longest:
+        raise InputError(
+            _("{count} characters are too many").format(count=len(text)),
+            where=where,
+            fix=_("shorten it to {longest}").format(longest=longest),
+        )
+    if not text.isascii() and any("\ud800" <= letter <= "\udfff" for letter in text):
+        raise InputError(
+            _("there are damaged characters in it"), where=where, fix=_("type it again instead of pasting")
+        )
+
+
+def parse_number(text: str, *, where: str = "", fix: Text = "") -> float:
+    """Read a plain number, finite and without a unit; point or comma.
+
+    Parameters
+    ----------
+    text : str
+        ``"12.5"``, ``"−0,3"``, ``"1e-3"``.
+    where : str
+        Name of the field, used in the message.
+    fix : Text
+        What would be right.
+
+    Raises
+    ------
+    InputError
+        If it is anything else.
+    """
+    found = _NUMBER.fullmatch(as_typed(text, where=where))
+    value = math.nan
+    if found is not None and found[7] is not None and not found[8]:
+        value = float(found[1] + found[7].replace(",", "."))
+    if not math.isfinite(value):
+        raise InputError(
+            _("'{text}' is not a number").format(text=text),
+            where=where,
+            fix=fix or _("type a number such as 12.5"),
+        )
+    return value
+
+
 def _split(text: str, where: str, example: Text) -> tuple[float, str]:
-    match = _NUMBER.match(text)
+    match = _NUMBER.fullmatch(as_typed(text, where=where))
     if match is None:
         raise InputError(
             _("'{text}' is not a number").format(text=text),
@@ -142,26 +216,28 @@ def _split(text: str, where: str, example: Text) -> tuple[float, str]:
                 fix=_("type for example {example}").format(example=example),
             )
         value = int(whole or 0) + int(num or num2) / denominator
+    return (-value if sign == "-" else value), unit.lower()
+
+
+def _finite(value: float, text: str, where: str, example: Text) -> float:
     if not math.isfinite(value):
         raise InputError(
             _("'{text}' is not a finite number").format(text=text),
             where=where,
             fix=_("type for example {example}").format(example=example),
         )
-    return (-value if sign in ("-", "−") else value), unit.lower()
+    return value
 
 
 def _parse(
     text: str | float, table: dict[str, float], default_unit: str, where: str, kind: str, example: Text
 ) -> float:
     if isinstance(text, (int, float)):
-        if not math.isfinite(text):
-            raise InputError(
-                _("{text} is not a finite number").format(text=text),
-                where=where,
-                fix=_("type for example {example}").format(example=example),
-            )
-        return float(text) * table[default_unit]
+        try:
+            value = float(text) * table[default_unit]
+        except OverflowError:  # a whole number of hundreds of digits
+            value = math.inf
+        return _finite(value, f"{value}", where, example)
     value, unit = _split(text, where, example)
     if unit == "":
         if default_unit == "":
@@ -178,7 +254,7 @@ def _parse(
             where=where,
             fix=_("known units are {known}").format(known=known),
         )
-    return value * table[unit]
+    return _finite(value * table[unit], text, where, example)
 
 
 def parse_length(text: str | float, *, default_unit: str = "", where: str = "length") -> float:

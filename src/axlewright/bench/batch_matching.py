@@ -13,8 +13,8 @@ from axlewright.errors import AxlewrightError
 from axlewright.language import eager as _
 from axlewright.plant import Carrier, MarkedSet, MatchingAnswer, Order, match, stock_to_order
 from axlewright.setup.stock import StockItem
-from axlewright.steps.answers import FieldError
-from axlewright.units import System, parse_length, show_length
+from axlewright.steps.answers import FieldError, in_field
+from axlewright.units import LONGEST_LIST, System, as_typed, check_text, parse_length, show_length
 
 if TYPE_CHECKING:
     from axlewright.records import JobStore
@@ -23,14 +23,15 @@ if TYPE_CHECKING:
 def read_carriers(text: str, system: System) -> tuple[Carrier, ...]:
     """Read carriers, one on a line: number and spacer for a zero mark, ``C-101 1.522 mm``."""
     out, seen = [], set()
-    for row, line in enumerate(text.splitlines(), start=1):
-        if not line.strip():
-            continue
-        parts = re.split(r"[;\t]|\s+", line.strip(), maxsplit=1)
+    for row, typed in enumerate(text.splitlines(), start=1):
         label = _("Carriers, line {row}").format(row=row)
+        line = in_field("carriers", label, lambda one=typed: as_typed(one))  # type: ignore[misc]
+        if not line:
+            continue
+        parts = re.split("[; ]", line, maxsplit=1)
         if len(parts) < 2:
             raise FieldError(
-                "carriers", label, _("'{line}' has no spacer").format(line=line.strip()[:40]),
+                "carriers", label, _("'{line}' has no spacer").format(line=line[:40]),
                 _("type the carrier's number and its spacer for a zero mark, such as C-101 1.522 mm"),
             )  # fmt: skip
         number = parts[0].strip(" ,;")
@@ -46,10 +47,7 @@ def read_carriers(text: str, system: System) -> tuple[Carrier, ...]:
 
 def _spacer(text: str, field: str, label: str, system: System) -> float:
     unit = "in" if system == "inch" else "mm"
-    try:
-        thickness = parse_length(text.strip(" ;"), default_unit=unit, where=label)
-    except AxlewrightError as error:
-        raise FieldError.of(field, label, error) from error
+    thickness = in_field(field, label, lambda: parse_length(text.strip(" ;"), default_unit=unit))
     if not 0.05 <= thickness <= 15.0:
         raise FieldError(
             field, label, _("{length} is no spacer").format(length=show_length(thickness, system)),
@@ -61,12 +59,14 @@ def _spacer(text: str, field: str, label: str, system: System) -> float:
 def read_spacers(text: str, system: System) -> tuple[StockItem, ...]:
     """Read spacers there are, ``1.500mm*3 1.525mm*2``; a size without a count is there once."""
     out = []
-    for token in re.split(r"[;\n]|\s+(?![a-zµ\"])|,\s", text.strip()):
+    label = _("Spacers there are")
+    in_field("spacers", label, lambda: check_text(text, longest=LONGEST_LIST))
+    lines = (as_typed(line, longest=LONGEST_LIST) for line in text.splitlines())
+    for token in (one for line in lines for one in re.split(r"; ?| (?![a-zµ\"])|, ", line)):
         if not token.strip():
             continue
         size, _sep, count = token.replace("×", "*").partition("*")
-        label = _("Spacers there are")
-        if count and not (count.strip().isdecimal() and int(count) <= 10_000):
+        if count and not (count.strip().isdecimal() and len(count) < 7 and int(count) <= 10_000):
             raise FieldError(
                 "spacers", label, _("'{token}' has no count").format(token=token[:40]),
                 _("write size*count, such as 1.500mm*3"),
@@ -117,10 +117,12 @@ def match_answer(store: JobStore, fields: Mapping[str, str], system: System) -> 
             stock,
             place=place,  # type: ignore[arg-type]
             coming=_number(fields.get("coming", ""), "coming", _("Sets in the coming week"), 40),
-            step_mm=parse_length(
-                fields.get("step", "") or "0.001 in",
-                default_unit="in" if system == "inch" else "mm",
-                where=_("Step of sizes"),
+            step_mm=in_field(
+                "step",
+                _("Step of sizes"),
+                lambda: parse_length(
+                    fields.get("step", "") or "0.001 in", default_unit="in" if system == "inch" else "mm"
+                ),
             ),
             service_level=_number(fields.get("service", ""), "service", _("Service level"), 95) / 100.0,
         )
@@ -143,14 +145,15 @@ def _number(text: str, field: str, label: str, default: int) -> int:
 
 
 def _chosen(every: Sequence[MarkedSet], text: str, most: int, design: str) -> list[MarkedSet]:
-    wanted = [n for n in re.split(r"[\s,;]+", text.strip()) if n]
+    wanted = text.replace(",", " ").replace(";", " ").split()
     known = {one.number: one for one in every}
     missing = [n for n in wanted if n not in known]
     label = _("Sets")
     if missing:
+        shown = ", ".join(number[:40] for number in missing[:8])
         raise FieldError(
             "sets", label,
-            _("no decided best position of {numbers}").format(numbers=", ".join(missing[:8])),
+            _("no decided best position of {numbers}").format(numbers=shown),
             _("run them first, or leave them out"),
         )  # fmt: skip
     found = [known[n] for n in dict.fromkeys(wanted)] if wanted else list(every[-most:])

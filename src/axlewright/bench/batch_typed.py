@@ -14,8 +14,8 @@ from axlewright.language import Shown, n_
 from axlewright.language import eager as _
 from axlewright.plant import COLUMNS, Practice, Roll
 from axlewright.plant.reading_log import read_number
-from axlewright.steps.answers import FieldError
-from axlewright.units import MM_PER_INCH, System, parse_length
+from axlewright.steps.answers import FieldError, in_field
+from axlewright.units import MM_PER_INCH, System, parse_length, parse_number
 
 if TYPE_CHECKING:
     from axlewright.records import JobStore
@@ -139,12 +139,8 @@ def practice_of(fields: Mapping[str, str], before: Practice, system: System) -> 
     ):
         text = fields.get(name, "").strip().rstrip("%").strip()
         if text:
-            try:
-                changes[name] = float(text.replace(",", ".")) * factor
-            except ValueError:
-                raise FieldError(
-                    name, label, _("'{text}' is not a number").format(text=text[:20]), _("type one like 2.0")
-                ) from None
+            number = in_field(name, label, lambda t=text: parse_number(t, fix=_("type one like 2.0")))  # type: ignore[misc]
+            changes[name] = number * factor
     needed = fields.get("needed", "").strip()
     if needed:
         label = _("Decided within ±")

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import re
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 from axlewright.bench.designs import find_design
-from axlewright.errors import AxlewrightError
 from axlewright.language import eager as _
-from axlewright.steps.answers import FieldError
+from axlewright.steps.answers import FieldError, in_field
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -19,8 +17,6 @@ if TYPE_CHECKING:
     from axlewright.gearset import GearSetDesign
     from axlewright.records import Entry, JobStore
     from axlewright.sound import Listening, SpeedTrace, Tyre
-
-T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,16 +42,6 @@ class Heard:
     evidence: bytes
     level: bytes
     entry: Entry | None = None
-
-
-def in_field(name: str, label: str, work: Callable[[], T]) -> T:
-    """Do something; what goes wrong with it is said at the field."""
-    try:
-        return work()
-    except FieldError:
-        raise
-    except AxlewrightError as error:
-        raise FieldError.of(name, label, error) from error
 
 
 def tyre_of(text: str) -> Tyre:
@@ -232,7 +218,8 @@ def compare_passes(
                 _("no file chosen"),
                 _("choose one pass or more; three or more make the spread known"),
             )
-        blocks = [b for b in re.split(r"\n\s*\n", speed.replace("\r", "").strip()) if b.strip()] or [""]
+        lines = "\n".join(line.strip() for line in speed.splitlines())
+        blocks = [block for block in lines.split("\n\n") if block.strip()] or [""]
         if len(blocks) not in (1, len(files)):
             raise FieldError(
                 field,

@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
-from axlewright.bench.hearing import in_field, trace_of, tyre_of
+from axlewright.bench.hearing import trace_of, tyre_of
 from axlewright.errors import InputError
 from axlewright.language import Shown
 from axlewright.language import eager as _
-from axlewright.steps.answers import FieldError
+from axlewright.steps.answers import FieldError, in_field
 from axlewright.units import parse_speed
 
 if TYPE_CHECKING:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
@@ -9,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from axlewright.bench.kept_masks import COLUMNS, mask_rows
 from axlewright.errors import InputError
 from axlewright.language import eager as _
+from axlewright.units import parse_number
 
 if TYPE_CHECKING:
     from axlewright.pattern import PhotoReading
@@ -139,9 +141,9 @@ def edges_of(texts: Sequence[str], where: str) -> tuple[float, float, float, flo
     out = []
     for name, text in zip(EDGES, texts, strict=True):
         try:
-            value = float(text.replace(",", ".").replace("−", "-") or 0.0) / 100.0
-        except ValueError:
-            value = float("nan")
+            value = parse_number(text or "0") / 100.0
+        except InputError:
+            value = math.nan
         if not abs(value) <= FARTHEST:
             raise InputError(
                 _("'{text}' is no nudge of the {edge} edge").format(text=text, edge=name),

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import math
+import reprlib
 import tomllib
 from dataclasses import dataclass, field
 from importlib import resources
@@ -320,7 +321,7 @@ def parse_design(text: str, *, where: str = "design file") -> GearSetDesign:
     """
     try:
         data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # also for thousands of digits, or of brackets in brackets
         raise DesignError(
             _("is not readable as TOML ({error})").format(error=error),
             where=where,
@@ -343,7 +344,7 @@ def design_from_fields(data: dict[str, Any], *, where: str = "design") -> GearSe
         fields = DesignFields.model_validate(data)
     except ValidationError as error:
         first = error.errors()[0]
-        field = ".".join(str(part) for part in first["loc"]) or "fields"
+        field = ".".join(str(part) for part in first["loc"])[:80] or "fields"
         message = str(first["msg"]).removeprefix("Value error, ")
         if first["type"] == "extra_forbidden":
             near = ", ".join(sorted(DesignFields.model_fields))
@@ -353,7 +354,7 @@ def design_from_fields(data: dict[str, Any], *, where: str = "design") -> GearSe
                 fix=_("known fields are {near}").format(near=near),
             ) from error
         given = first.get("input")
-        shown = f" (found {given!r})" if not isinstance(given, dict) else ""
+        shown = f" (found {reprlib.repr(given)})" if not isinstance(given, dict) else ""
         raise DesignError(
             f"{field}: {message}{shown}", where=where, fix=_("see docs/designs.md for each field")
         ) from error

@@ -57,7 +57,7 @@ def _text_of(source: str | Path, where: str) -> tuple[str, str]:
     path = Path(source)
     try:
         return path.read_text(encoding="utf-8-sig"), path.name
-    except (OSError, UnicodeDecodeError) as error:
+    except (OSError, ValueError) as error:
         raise DesignError(
             _("cannot be read ({reason})").format(reason=error.__class__.__name__),
             where=str(path),
@@ -93,8 +93,16 @@ def read_table(
         For a missing column, naming it, or a line without numbers, naming the line.
     """
     text, where = _text_of(source, where)
-    reader = csv.DictReader(io.StringIO(text), skipinitialspace=True)
-    missing = [c for c in columns if c not in (reader.fieldnames or ())]
+    try:
+        reader = csv.DictReader(io.StringIO(text), skipinitialspace=True)
+        names, table = reader.fieldnames or (), list(reader)
+    except csv.Error as error:
+        raise DesignError(
+            _("the table cannot be taken apart ({reason})").format(reason=error),
+            where=where,
+            fix=_("look for a quotation mark without its partner"),
+        ) from error
+    missing = [c for c in columns if c not in names]
     if missing:
         raise DesignError(
             _("column {column} is missing").format(column=missing[0]),
@@ -102,7 +110,7 @@ def read_table(
             fix=_("name the columns {columns}").format(columns=",".join(columns)),
         )
     rows, labels = [], []
-    for number, row in enumerate(reader, start=2):
+    for number, row in enumerate(table, start=2):
         try:
             values = [float(row[c]) for c in columns]
         except (TypeError, ValueError):

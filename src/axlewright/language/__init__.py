@@ -166,7 +166,7 @@ def accepted(header: str) -> str:
         One of `languages`; the program's own where nothing fits.
     """
     best, weight = SOURCE_LANGUAGE, 0.0
-    for item in header.split(",")[:40]:
+    for item in header[:2_000].split(",")[:40]:
         tag, _sep, parameters = item.partition(";")
         language = tag.strip().partition("-")[0].lower()
         quality = 1.0

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +24,7 @@ from axlewright.pattern.camera import (
 )
 from axlewright.pattern.colour import lab, linear_light
 from axlewright.pattern.picture import Picture
+from axlewright.units import LONGEST_LIST, as_typed, parse_number
 
 Array = NDArray[np.float64]
 
@@ -192,12 +192,12 @@ def parse_corners(text: str) -> Array:
     PhotoError
         When there are not four pairs of numbers.
     """
-    pairs = [p for p in re.split(r"[\s;]+", text.strip()) if p]
+    pairs = as_typed(text.replace(";", " "), where=_("corners"), longest=LONGEST_LIST).split()
     values = []
     for pair in pairs:
         parts = pair.split(",")
         try:
-            x, y = (float(v) for v in parts)
+            x, y = (parse_number(v) for v in parts)
         except ValueError:
             raise PhotoError(
                 _("'{pair}' is not a place in the picture").format(pair=pair),

@@ -14,6 +14,7 @@ from axlewright.errors import InputError
 from axlewright.language import eager as _
 from axlewright.pattern.readings import PatternReading
 from axlewright.pattern.unroll import COLS, ROWS
+from axlewright.units import LONGEST_LIST, check_text
 
 Mask = NDArray[np.bool_]
 
@@ -101,14 +102,17 @@ def pattern_from_words(text: str, flank: str) -> PatternReading:
         For words that contradict each other or that are not known; all unknown words are named at once.
     """
     name = check_flank(flank)
-    t = re.sub(r"(\d)\s*[.,]\s*(?=\d)", r"\1.", text.lower().replace("½", " half ").replace("⅓", " third "))
+    check_text(text, where=_("pattern"), longest=LONGEST_LIST)
+    t = "\n".join(" ".join(line.split()) for line in text.lower().splitlines())
+    t = re.sub(r"(\d) ?[.,] ?(?=\d)", r"\1.", t)
+    t = t.replace("½", " half ").replace("⅓", " third ")
     t = t.replace("⅔", " two thirds ").replace("¼", " quarter ").replace("¾", " three quarters ")
     t = re.sub(r"\b1/2\b", " half ", t)
     t = re.sub(r"\b([123])/([34])\b", lambda m: f" {m[1]} {'third' if m[2] == '3' else 'quarter'} ", t)
-    t = re.sub(r"\bbetween (?:the )?(\w+) and (?:the )?(\w+)", r"between \1 \2", t)
+    t = re.sub(r"\bbetween (?:the )?(\w++) and (?:the )?(\w++)", r"between \1 \2", t)
     said = _Said([None, None], [False, False])
     unknown: list[str] = []
-    clauses = [c for c in re.split(r"[,;:.()\n]+(?!\d)|\band\b|\bbut\b|\bwith\b", t) if c.strip()]
+    clauses = [c for c in re.split(r"[,;:.()\n](?!\d)|\band\b|\bbut\b|\bwith\b", t) if c.strip()]
     if not clauses:
         raise InputError(
             _("no words"), where=_("pattern"), fix=_("write for example: {example}").format(example=EXAMPLE)
@@ -225,7 +229,7 @@ def _clause(clause: str, said: _Said) -> list[str]:
 
 
 def _percent(clause: str, said: _Said) -> str:
-    found = re.search(r"(\d{1,4}(?:\.\d+)?)\s*(%|per ?cent\b|percent\b)", clause)
+    found = re.search(r"(\d{1,4}(?:\.\d++)?) ?(%|per ?cent\b|percent\b)", clause)
     if not found:
         return clause
     value = float(found.group(1)) / 100.0

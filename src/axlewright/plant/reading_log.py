@@ -19,7 +19,7 @@ from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import Shown, Text
 from axlewright.language import eager as _
 from axlewright.plant.rolls import COLUMNS, Column, Roll
-from axlewright.units import MM_PER_INCH, parse_length
+from axlewright.units import LONGEST_QUANTITY, MM_PER_INCH, as_typed, parse_length
 
 _LENGTH_UNITS: Final[dict[str, float]] = {
     "mm": 1.0,
@@ -42,7 +42,7 @@ _ANGLE_UNITS: Final[dict[str, float]] = {
 }
 _LEVEL_UNITS: Final[dict[str, float]] = {"db": 1.0, "db(a)": 1.0}
 UNITS: Final = {"length": _LENGTH_UNITS, "motion error": _ANGLE_UNITS, "sound level": _LEVEL_UNITS}
-_NUMBER: Final = re.compile(r"^([+\-−]?\s*(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+\-]?\d+)?)\s*(.*)$")
+_NUMBER: Final = re.compile(r"([+\-]? ?(?:\d++(?:[.,]\d*+)?|[.,]\d++)(?:[eE][+\-]?\d++)?) ?(.*+)")
 _DATES: Final = ("%Y-%m-%dT%H:%M:%S", "%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M:%S", "%Y-%m-%d %H:%M", "%Y-%m-%d")
 
 
@@ -56,13 +56,13 @@ def read_number(text: str, column: Column, factor: float | None, where: str = ""
     factor : float or None
         Size of the heading's unit; None when it has none.
     """
-    found = _NUMBER.match(text.strip())
+    found = _NUMBER.fullmatch(as_typed(text, where=where))
     if found is None:
         raise InputError(
             _("'{text}' is not a number").format(text=text[:40]), where=where, fix=_("type one like 0.05")
         )
-    value = float(found[1].replace(" ", "").replace(",", ".").replace("−", "-"))
-    unit = found[2].strip()
+    value = float(found[1].replace(" ", "").replace(",", "."))
+    unit = found[2]
     if column.kind == "place":
         if unit == "%":
             return value / 100.0
@@ -106,7 +106,7 @@ def read_moment(text: str, where: str = "") -> str:
     InputError
         For any other order of day and month, because 03/04 may be March or April.
     """
-    clean = text.strip().removesuffix("Z")
+    clean = as_typed(text, where=where).removesuffix("Z")
     for form in _DATES:
         try:
             moment = datetime.strptime(clean, form)
@@ -122,7 +122,6 @@ def read_moment(text: str, where: str = "") -> str:
 
 LARGEST_FILE: Final = 8 * 1024 * 1024
 MOST_ROWS: Final = 50_000
-_UNIT_IN_NAME: Final = re.compile(r"^(?P<name>.*?)[\s_]*[\[(]\s*(?P<unit>[^\])]+?)\s*[\])]\s*$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,11 +222,21 @@ def _plain(text: str) -> str:
     return " ".join(text.replace("_", " ").replace("-", " ").casefold().split())
 
 
+def _parted(heading: str) -> tuple[str, str]:
+    """Part a heading such as ``pinion out [mm]`` into name and unit; without brackets at its end, no unit."""
+    if not heading.endswith(("]", ")")):
+        return heading, ""
+    body = heading[:-1]
+    last = max(body.rfind("]"), body.rfind(")"))
+    opened = [at for at in (body.find("[", last + 1), body.find("(", last + 1)) if at >= 0]
+    if not opened:
+        return heading, ""
+    at = min(opened)
+    return body[:at].rstrip(" _"), body[at + 1 :].strip()
+
+
 def _heading(text: str) -> _Heading | None:
-    name, unit = text.strip(), ""
-    found = _UNIT_IN_NAME.match(name)
-    if found:
-        name, unit = found["name"], found["unit"]
+    name, unit = _parted(as_typed(text))
     plain = _plain(name)
     for column in COLUMNS:
         own = _plain(column.name)
@@ -265,7 +274,7 @@ def _headings(cells: Sequence[str], problems: list[Problem]) -> tuple[list[_Head
         try:
             heading = _heading(cell)
         except AxlewrightError as error:
-            problems.append(Problem(1, cell.strip(), error.what, error.fix))
+            problems.append(Problem(1, cell.strip()[:LONGEST_QUANTITY], error.what, error.fix))
             out.append(None)
             continue
         if heading is None:

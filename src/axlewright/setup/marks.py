@@ -30,7 +30,7 @@ from typing import Final, Literal, get_args
 from axlewright.errors import InputError
 from axlewright.language import Shown, n_, with_decimal_sign
 from axlewright.language import eager as _
-from axlewright.units import MM_PER_INCH, Length, parse_length, show_length
+from axlewright.units import MM_PER_INCH, Length, as_typed, parse_length, show_length
 
 MarkUnit = Literal["0.001 in", "0.01 mm", "0.001 mm"]
 MarkMeaning = Literal["plus_means_larger_mounting_distance", "plus_means_thicker_spacer"]
@@ -259,10 +259,11 @@ class DepthMark:
         )
 
 
-_NUMBER: Final = r"[+\-]?\s*(?:\d+(?:\.\d*)?|\.\d+)"
-_DUAL: Final = re.compile(rf"^m\s*({_NUMBER})\s*\(\s*({_NUMBER})\s*\)$", re.IGNORECASE)
-_SINGLE: Final = re.compile(rf"^(?P<letters>[a-z]{{0,3}})\s*(?P<number>{_NUMBER})$", re.IGNORECASE)
-_WITH_UNIT: Final = re.compile(rf"^[a-z]{{0,3}}\s*({_NUMBER}\s*[a-zµ\"]+)$", re.IGNORECASE)
+_NUMBER: Final = r"[+\-]? ?(?:\d++(?:\.\d*+)?|\.\d++)"
+_DUAL: Final = re.compile(rf"m ?({_NUMBER}) ?\( ?({_NUMBER}) ?\)", re.IGNORECASE)
+_SINGLE: Final = re.compile(rf"(?P<letters>[a-z]{{0,3}}) ?(?P<number>{_NUMBER})", re.IGNORECASE)
+_WITH_UNIT: Final = re.compile(rf"[a-z]{{0,3}} ?({_NUMBER} ?[a-zµ\"]++)", re.IGNORECASE)
+_INCHES: Final = ("in", "inch", "inches", "thou", "mil", "thousandth", "thousandths", '"')
 _EXAMPLE: Final = n_("type what is stamped, for example +2, -3, +.03 or m+8 (+3)")
 
 LEAST_MOUNTING_DISTANCE_MM: Final = 25.0
@@ -318,7 +319,7 @@ def _number(text: str) -> float:
 
 def _of_explicit_length(text: str) -> tuple[MarkCandidate, ...]:
     mm = parse_length(text.replace(" ", ""), where=_("depth mark"))
-    inch = bool(re.search(r'(in|inch|inches|thou|mil|thousandths?|")$', text.strip(), re.IGNORECASE))
+    inch = text.lower().endswith(_INCHES)
     unit: MarkUnit = "0.001 in" if inch else ("0.01 mm" if abs(mm) >= 0.005 else "0.001 mm")
     found = _candidate(mm / UNIT_MM[unit], unit, _("unit typed with it"))
     if abs(mm) >= LEAST_MOUNTING_DISTANCE_MM:
@@ -380,13 +381,13 @@ def parse_mark(text: str) -> tuple[MarkCandidate, ...]:
     InputError
         If the text is no mark, is an outright mounting distance, or is too large in every unit.
     """
-    clean = text.strip().replace("−", "-").replace("–", "-").replace(",", ".")
-    dual = _DUAL.match(clean)
+    clean = as_typed(text, where=_("depth mark")).replace("–", "-").replace(",", ".")
+    dual = _DUAL.fullmatch(clean)
     if dual is not None:
         return _of_dual(_number(dual[1]), _number(dual[2]))
-    single = _SINGLE.match(clean)
+    single = _SINGLE.fullmatch(clean)
     if single is None:
-        with_unit = _WITH_UNIT.match(clean)
+        with_unit = _WITH_UNIT.fullmatch(clean)
         if with_unit is not None:
             return _of_explicit_length(with_unit[1])
         raise InputError(

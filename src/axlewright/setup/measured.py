@@ -18,8 +18,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from axlewright.errors import InputError
-from axlewright.language import Drawn, Shown, Text, joined, keeps_as, read_kept
-from axlewright.language import eager as _
+from axlewright.language import Drawn, Shown, Text, _, joined, keeps_as, read_kept
 from axlewright.units import Quantity, System, chosen_system
 
 LEVEL_95: Final = 0.95

@@ -13,8 +13,7 @@ from itertools import pairwise
 from typing import Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import Number, Text
-from axlewright.language import eager as _
+from axlewright.language import Number, Text, _
 from axlewright.setup.limits import Limit, Verdict, judge
 from axlewright.setup.measured import WrittenSum, minus, plus
 from axlewright.units import Length, Torque

@@ -25,6 +25,7 @@ from axlewright.units import (
     NM_PER_KGF_CM,
     NM_PER_LBF_IN,
     Torque,
+    as_typed,
     parse_force,
     parse_length,
     parse_torque,
@@ -188,8 +189,8 @@ _READERS: Final[dict[str, Callable[[str], float]]] = {
 
 def _last_digit(text: str) -> float:
     """Return the last printed digit's worth, in the text's own unit."""
-    number = re.match(r"\s*[+\-−]?\s*(\d*)[.,]?(\d*)", text)
-    decimals = 0 if number is None else len(number[2])
+    number = re.match(r"[+\-]? ?\d*+[.,]?(\d*+)", as_typed(text))
+    decimals = 0 if number is None else len(number[1])
     return 10.0**-decimals
 
 
@@ -211,7 +212,7 @@ def printed_pair_question(first: str, second: str, kind: PairKind) -> Text | Non
     """
     read = _READERS[kind]
     a, b = read(first), read(second)
-    unit_b = read(re.sub(r"^\s*[+\-−]?\s*[\d.,]+", "1", second))
+    unit_b = read(re.sub(r"^[+\-]? ?[\d.,]++", "1", as_typed(second)))
     # Some texts cut the last digit off and do not round it: a whole digit is allowed.
     slack = _last_digit(second) * abs(unit_b)
     if abs(a - b) <= slack * (1.0 + 1e-9):

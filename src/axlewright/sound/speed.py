@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from axlewright.errors import InputError
 from axlewright.language import Shown
 from axlewright.language import eager as _
-from axlewright.units import parse_length, parse_speed, show_speed
+from axlewright.units import as_typed, parse_length, parse_speed, show_speed
 
 FloatArray = NDArray[np.float64]
 SpeedSource = Literal["typed", "dashboard", "satellite", "wheel sensor"]
@@ -90,10 +90,8 @@ def tyre_from_revolutions_per_mile(revolutions: float) -> Tyre:
     return Tyre(1609.344 / revolutions, 0.015, _("revolutions per mile"))
 
 
-_METRIC: Final = re.compile(
-    r"^\s*(?:P|LT)?\s*(\d{3})\s*/\s*(\d{2,3})\s*(?:Z?R|-|B|D)?\s*(\d{2}(?:\.5)?)\b", re.I
-)
-_FLOTATION: Final = re.compile(r"^\s*(\d{2}(?:\.\d+)?)\s*[x×]\s*\d{1,2}(?:\.\d+)?\s*(?:R|-)?\s*\d{2}\b", re.I)
+_METRIC: Final = re.compile(r"(?:P|LT)? ?(\d{3}) ?/ ?(\d{2,3}) ?(?:Z?R|-|B|D)? ?(\d{2}(?:\.5)?)\b", re.I)
+_FLOTATION: Final = re.compile(r"(\d{2}(?:\.\d++)?) ?[x×] ?\d{1,2}(?:\.\d++)? ?(?:R|-)? ?\d{2}\b", re.I)
 
 
 def tyre_from_size(text: str) -> Tyre:
@@ -102,12 +100,13 @@ def tyre_from_size(text: str) -> Tyre:
     The outer diameter is rim plus twice the section height; a loaded radial tyre rolls 3.05 diameters
     a turn instead of 3.14 (European tyre makers' design factor, from memory). Standard deviation 2 %.
     """
-    match = _METRIC.match(text)
+    clean = as_typed(text, where=_("tyre"))
+    match = _METRIC.match(clean)
     if match:
         width, aspect, rim = float(match[1]), float(match[2]), float(match[3])
         diameter = rim * 25.4 + 2 * width * aspect / 100.0
     else:
-        other = _FLOTATION.match(text)
+        other = _FLOTATION.match(clean)
         if other is None:
             raise InputError(
                 _("'{text}' is no tyre size that can be read").format(text=text),

@@ -17,29 +17,27 @@ import numpy as np
 from axlewright.errors import InputError
 from axlewright.language import eager as _
 from axlewright.sound.speed import SpeedSource, SpeedTrace, make_trace
-from axlewright.units import MPS_PER_MPH, parse_speed
+from axlewright.units import MPS_PER_MPH, as_typed, parse_number, parse_speed
 
 EARTH_RADIUS_M: Final = 6371008.8
 """Mean radius of the Earth (IUGG)."""
 LARGEST_BYTES: Final = 50_000_000
 
-_CLOCK: Final = re.compile(r"^\s*(?:(\d+):)?(\d+):(\d{1,2}(?:[.,]\d+)?)\s*$")
+_CLOCK: Final = re.compile(r"(?:(\d++):)?(\d++):(\d{1,2}(?:[.,]\d++)?)")
 
 
 def parse_clock(text: str, where: str = "time") -> float:
     """Read ``1:05``, ``0:01:05`` or ``65`` (with or without ``s``) and return seconds."""
-    match = _CLOCK.match(text)
+    clean = as_typed(text, where=where)
+    match = _CLOCK.fullmatch(clean)
     if match:
         return float(match[1] or 0) * 3600 + float(match[2]) * 60 + float(match[3].replace(",", "."))
     try:
-        value = float(text.strip().removesuffix("s").strip().replace(",", "."))
-    except ValueError:
+        return parse_number(clean.removesuffix("s"))
+    except InputError:
         raise InputError(
             _("'{text}' is no time").format(text=text), where=where, fix=_("type 65 or 1:05")
         ) from None
-    if not math.isfinite(value):
-        raise InputError(_("'{text}' is no time").format(text=text), where=where, fix=_("type 65 or 1:05"))
-    return value
 
 
 def parse_marks(text: str, *, source: SpeedSource = "typed", where: str = "speed marks") -> SpeedTrace:
@@ -61,11 +59,11 @@ def parse_marks(text: str, *, source: SpeedSource = "typed", where: str = "speed
     times: list[float] = []
     speeds: list[float] = []
     for number, line in enumerate(text.splitlines(), start=1):
-        body = line.split("#", 1)[0].strip()
+        place = f"{where}, line {number}"
+        body = as_typed(line.split("#", 1)[0], where=place)
         if not body:
             continue
-        place = f"{where}, line {number}"
-        parts = re.split(r"\s*[;=\t]\s*|\s*,\s+|\s+", body, maxsplit=1)
+        parts = re.split(" ?[;=] ?| ?, | ", body, maxsplit=1)
         if len(parts) != 2:
             raise InputError(
                 _("'{body}' is no mark").format(body=body),
@@ -125,7 +123,14 @@ def parse_table(text: str, *, where: str = "speed table", source: SpeedSource = 
     if not lines:
         raise InputError(_("the table is empty"), where=where)
     separator = max(";\t,", key=lines[0].count)
-    rows = list(csv.reader(io.StringIO("\n".join(lines)), delimiter=separator))
+    try:
+        rows = list(csv.reader(io.StringIO("\n".join(lines)), delimiter=separator))
+    except csv.Error as error:
+        raise InputError(
+            _("the table cannot be taken apart ({reason})").format(reason=error),
+            where=where,
+            fix=_("look for a quotation mark without its partner"),
+        ) from error
     names = [name.strip().lower() for name in rows[0]]
     time_at = next((i for i, name in enumerate(names) if name.startswith(("time", "t", "sec"))), None)
     speed_at = next((i for i, name in enumerate(names) if "speed" in name or name.startswith("v")), None)
@@ -161,7 +166,7 @@ def _table_time(cell: str, place: str) -> float:
     if "T" in cell or "-" in cell.strip()[1:]:
         try:
             return datetime.fromisoformat(cell.strip().replace("Z", "+00:00")).timestamp()
-        except ValueError:
+        except (ValueError, OverflowError):
             raise InputError(
                 _("'{cell}' is no time").format(cell=cell), where=place, fix=_("use seconds or ISO 8601")
             ) from None
@@ -178,7 +183,7 @@ def parse_gpx(text: str, *, where: str = "GPX", source: SpeedSource = "satellite
         raise InputError(_("the track declares entities, which are not read"), where=where)
     try:
         root = ElementTree.fromstring(text)
-    except ElementTree.ParseError as error:
+    except (ElementTree.ParseError, ValueError) as error:
         raise InputError(_("the track is damaged ({error})").format(error=error), where=where) from None
     stamps: list[float] = []
     places: list[tuple[float, float]] = []
@@ -192,9 +197,12 @@ def parse_gpx(text: str, *, where: str = "GPX", source: SpeedSource = "satellite
         speed = next((e.text for e in point.iter() if e.tag.rsplit("}", 1)[-1] == "speed"), None)
         try:
             moment = datetime.fromisoformat(stamp.strip().replace("Z", "+00:00")).timestamp()
-            place = (math.radians(float(point.attrib["lat"])), math.radians(float(point.attrib["lon"])))
-            value = float(speed) if speed else None
-        except (ValueError, KeyError):
+            place = (
+                math.radians(parse_number(point.attrib["lat"])),
+                math.radians(parse_number(point.attrib["lon"])),
+            )
+            value = parse_number(speed) if speed else None
+        except (ValueError, KeyError, OverflowError):
             raise InputError(_("a track point has no proper time or place"), where=where) from None
         if stamps and moment <= stamps[-1]:
             continue

@@ -11,26 +11,32 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import Number, Shown, Text
-from axlewright.language import eager as _
+from axlewright.language import Number, Shown, Text, _
 from axlewright.steps.step import UNUSUAL, Field, Reading
 from axlewright.units import (
+    LONGEST_LIST,
+    LONGEST_NOTE,
     Force,
     Length,
     Quantity,
     System,
     Temperature,
     Torque,
+    as_typed,
+    check_text,
     parse_force,
     parse_length,
+    parse_number,
     parse_torque,
 )
 
 if TYPE_CHECKING:
     from axlewright.setup import PairKind
+
+Value = TypeVar("Value")
 
 REALLY: Final = "really"
 """Field that confirms that unusual values were meant."""
@@ -39,12 +45,10 @@ TORQUE_BAND_NM: Final = (0.0, 100.0)
 FORCE_BAND_N: Final = (0.0, 1000.0)
 """Drag torques and pulls on a cord beyond these are asked about (common practice, no source)."""
 
-_PAIR: Final = re.compile(r"^\s*(.+?)\s*(?:\(\s*(.+?)\s*\)|=\s*(.+?))\s*$")
-"""A value printed in both units: "17 lb-in (1.9 N·m)" or "8 lb-in = 0.9 N·m"."""
-_TEMPERATURE: Final = re.compile(r"^([+\-−]?\s*\d+(?:[.,]\d+)?)\s*(?:°\s*|deg\s*)?([CcFf]?)$")
+_TEMPERATURE: Final = re.compile(r"([+\-]? ?\d++(?:[.,]\d++)?) ?(?:° ?|deg ?)?([CcFf]?)")
 
 _TOKEN: Final = re.compile(
-    r"([+\-−]?\s*(?:\d+\s+\d+/\d+|\d+/\d+|\d+[.,]?\d*|[.,]\d+))\s*([a-zA-Zµ°\"·*]+(?:/[a-z]+)?)?"
+    r"([+\-]? ?(?:\d++(?: \d++/\d++|/\d++|[.,]\d*+)?|[.,]\d++)) ?([a-zA-Zµ°\"·*]++(?:/[a-z]++)?)?"
 )
 
 
@@ -73,6 +77,16 @@ class FieldError(InputError):
         return cls(field, label, error.what, error.fix)
 
 
+def in_field(name: str, label: Text, work: Callable[[], Value]) -> Value:
+    """Do something; what goes wrong with it is said at the field."""
+    try:
+        return work()
+    except FieldError:
+        raise
+    except AxlewrightError as error:
+        raise FieldError.of(name, label, error) from error
+
+
 @dataclass(frozen=True, slots=True)
 class TypedReading:
     """One of several readings as typed: number, its own unit (empty for none), whether they touch."""
@@ -90,14 +104,15 @@ def typed_readings(text: str) -> tuple[TypedReading, ...]:
     InputError
         When something between the numbers is no reading.
     """
-    clean = re.sub(r",(?=\s|$)", " ", text).replace(";", " ")
+    clean = as_typed(re.sub(r",(?=\s|$)", " ", text).replace(";", " "), longest=LONGEST_LIST)
     found: list[TypedReading] = []
     position = 0
     for match in _TOKEN.finditer(clean):
         gap = clean[position : match.start()].strip()
         if gap:
             raise InputError(
-                _("'{gap}' is no reading").format(gap=gap), fix=_("separate readings by spaces or new lines")
+                _("'{gap}' is no reading").format(gap=gap[:40]),
+                fix=_("separate readings by spaces or new lines"),
             )
         number = match[1].replace(" ", "") if "/" not in match[1] else match[1]
         found.append(TypedReading(number, match[2] or "", bool(match[2]) and match.end(1) == match.start(2)))
@@ -105,9 +120,16 @@ def typed_readings(text: str) -> tuple[TypedReading, ...]:
     rest = clean[position:].strip()
     if rest:
         raise InputError(
-            _("'{rest}' is no reading").format(rest=rest), fix=_("separate readings by spaces or new lines")
+            _("'{rest}' is no reading").format(rest=rest[:40]),
+            fix=_("separate readings by spaces or new lines"),
         )
     return tuple(found)
+
+
+def printed_pair(text: str) -> tuple[str, str] | None:
+    """Part a value printed in both units, "17 lb-in (1.9 N·m)" or "8 lb-in = 0.9 N·m"; None for any other."""
+    first, _opened, second = text[:-1].partition("(") if text.endswith(")") else text.partition("=")
+    return (first.strip(), second.strip()) if first.strip() and second.strip() else None
 
 
 def one_or_all(reading: TypedReading, count: int) -> InputError:
@@ -166,7 +188,9 @@ class Typed:
 
     def text(self, name: str) -> str:
         """Return the text of a field without outer spaces; empty when nothing was typed."""
-        return self.fields.get(name, "").strip()
+        text = self.fields.get(name, "").strip()
+        in_field(name, self.labels.get(name, name), lambda: check_text(text, longest=LONGEST_NOTE))
+        return text
 
     def given(self, name: str) -> bool:
         """Whether anything was typed."""
@@ -236,13 +260,9 @@ class Typed:
             )
         return _("usual are {low} to {high} mm").format(low=f"{Shown(low):.4g}", high=f"{Shown(high):.4g}")
 
-    def _read(self, name: str, parse: Callable[..., float], text: str, unit: str) -> float:
+    def _read(self, name: str, parse: Callable[..., Value], text: str, **more: str) -> Value:
         """Return a value read from a text; what is wrong with it is said at the field."""
-        label = self.labels.get(name, name)
-        try:
-            return parse(text, default_unit=unit, where=label)
-        except AxlewrightError as error:
-            raise FieldError.of(name, label, error) from error
+        return in_field(name, self.labels.get(name, name), lambda: parse(text, **more))
 
     @property
     def length_unit(self) -> str:
@@ -269,7 +289,7 @@ class Typed:
         if not self.required(name, required):
             return None
         text = self._printed(name, "length")
-        value = self._read(name, parse_length, text, self.length_unit)
+        value = self._read(name, parse_length, text, default_unit=self.length_unit)
         return self._usual(name, f"'{text}'", value, low, high, self._band(low, high))
 
     def lengths(
@@ -284,11 +304,11 @@ class Typed:
         except AxlewrightError as error:
             raise FieldError.of(name, self.labels.get(name, name), error) from error
         out = []
-        for (number, unit), as_typed in zip(parts, typed_readings(text), strict=True):
+        for (number, unit), reading in zip(parts, typed_readings(text), strict=True):
             one = f"{number} {unit}".strip()
-            value = self._read(name, parse_length, one, self.length_unit)
+            value = self._read(name, parse_length, one, default_unit=self.length_unit)
             shown: Text = f"'{one}'"
-            if unit and not as_typed.unit:
+            if unit and not reading.unit:
                 shown = _("'{number}', counted in {unit} as at the end,").format(number=number, unit=unit)
             out.append(self._usual(name, shown, value, low, high, self._band(low, high)))
         return tuple(out)
@@ -311,7 +331,7 @@ class Typed:
         if not self.required(name, required):
             return None
         text = self._printed(name, "torque")
-        value = self._read(name, parse_torque, text, self.torque_unit)
+        value = self._read(name, parse_torque, text, default_unit=self.torque_unit)
         return self._usual(
             name, f"'{text}'", value, *TORQUE_BAND_NM, _("a drag torque is 0 or more, and small")
         )
@@ -321,7 +341,8 @@ class Typed:
         text = self.required(name, required)
         if not text:
             return None
-        value = self._read(name, parse_force, text, "lbf" if self.system == "inch" else "n")
+        unit = "lbf" if self.system == "inch" else "n"
+        value = self._read(name, parse_force, text, default_unit=unit)
         return self._usual(
             name, f"'{text}'", value, *FORCE_BAND_N, _("a pull on a cord is 0 or more, and small")
         )
@@ -329,12 +350,12 @@ class Typed:
     def _printed(self, name: str, kind: PairKind) -> str:
         """Return a value's text; of one printed in two units the first, when both say the same."""
         text = self.text(name)
-        found = _PAIR.match(text)
-        if found is None:
+        pair = printed_pair(text)
+        if pair is None:
             return text
         from axlewright.setup import printed_pair_question
 
-        first, second = found[1], found[2] or found[3]
+        first, second = pair
         try:
             question = printed_pair_question(first, second, kind)
         except AxlewrightError as error:
@@ -353,12 +374,12 @@ class Typed:
         text = self.text(name)
         if not text:
             return None
-        found = _TEMPERATURE.match(text)
+        found = _TEMPERATURE.fullmatch(self._read(name, as_typed, text))
         if found is None:
             raise self.error(
                 name, _("'{text}' is no temperature").format(text=text), _("type for example 20 C or 68 F")
             )
-        value = float(found[1].replace("−", "-").replace(",", ".").replace(" ", ""))
+        value = float(found[1].replace(",", ".").replace(" ", ""))
         scale = found[2].upper() or ("F" if self.system == "inch" else "C")
         return (value - 32.0) / 1.8 if scale == "F" else value
 
@@ -367,15 +388,7 @@ class Typed:
         text = self.required(name, required)
         if not text:
             return None
-        try:
-            value = float(text.replace("−", "-").replace(",", "."))
-        except ValueError:
-            value = math.nan
-        if not math.isfinite(value):
-            raise self.error(
-                name, _("'{text}' is not a number").format(text=text), _("type a number such as 12.5")
-            )
-        return value
+        return self._read(name, parse_number, text)
 
     def count(self, name: str, *, low: int = 0, high: int = 10_000, required: str = "") -> int | None:
         """Return a whole number, or None; see `length`."""

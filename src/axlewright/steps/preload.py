@@ -7,8 +7,7 @@ from dataclasses import replace
 from typing import Final
 
 from axlewright.errors import AxlewrightError
-from axlewright.language import Text, joined, n_
-from axlewright.language import eager as _
+from axlewright.language import Text, _, joined, n_
 from axlewright.setup import (
     SETUP_BEARING_ALLOWANCE_MM,
     Limit,

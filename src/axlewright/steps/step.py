@@ -11,8 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final, Literal
 
-from axlewright.language import Drawn, Text, decode, encode, joined, keep, keeps_as, n_, read_kept
-from axlewright.language import eager as _
+from axlewright.language import Drawn, Text, _, decode, encode, joined, keep, keeps_as, n_, read_kept
 from axlewright.setup import Limit, Term, Verdict, WrittenSum
 from axlewright.setup.limits import told
 from axlewright.units import Length, System, chosen_system

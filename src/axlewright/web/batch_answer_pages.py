@@ -9,10 +9,11 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from axlewright.bench import FieldError, batch, find_design
+from axlewright.bench.typed import in_field
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import eager as _
 from axlewright.setup.marks import PLACE_WORDS
-from axlewright.units import MM_PER_INCH, parse_length
+from axlewright.units import MM_PER_INCH, parse_length, parse_number
 from axlewright.web.batch_parts import csv_file, named_design, page_values, plain_length, with_error
 from axlewright.web.page import Form, Person, person_of, site_of
 
@@ -91,17 +92,10 @@ def charts(
 def _limit(text: str, field: str, label: str, length: bool, person: Person) -> float | None:
     if not text.strip():
         return None
-    try:
-        if length:
-            unit = "in" if person.system == "inch" else "mm"
-            return parse_length(text, default_unit=unit, where=label)
-        return float(text.replace(",", ".").replace("−", "-"))
-    except AxlewrightError as error:
-        raise FieldError.of(field, label, error) from error
-    except ValueError as error:
-        raise FieldError(
-            field, label, _("'{text}' is not a number").format(text=text[:20]), _("type one like 60")
-        ) from error
+    if length:
+        unit = "in" if person.system == "inch" else "mm"
+        return in_field(field, label, lambda: parse_length(text, default_unit=unit))
+    return in_field(field, label, lambda: parse_number(text, fix=_("type one like 60")))
 
 
 # --- matching ----------------------------------------------------------------------------------------
@@ -194,17 +188,14 @@ def _study(request: Request, typed: dict[str, str]) -> Any:
         text = typed.get(name, "").strip()
         if not text:
             continue
-        try:
-            if name in _STUDY_LENGTHS:
-                spread[name] = parse_length(text, default_unit=unit, where=name)
-            else:
-                spread[name] = float(text.replace(",", "."))
-        except AxlewrightError as error:
-            raise FieldError.of(name, name, error) from error
-        except ValueError as error:
-            raise FieldError(
-                name, name, _("'{text}' is not a number").format(text=text[:20]), _("type one like 0.01")
-            ) from error
+        with_unit = name in _STUDY_LENGTHS
+        spread[name] = in_field(
+            name,
+            name,
+            lambda t=text, length=with_unit: (  # type: ignore[misc]
+                parse_length(t, default_unit=unit) if length else parse_number(t, fix=_("type one like 0.01"))
+            ),
+        )
     numbers: dict[str, int] = {}
     for name, default in (("count", 40_000), ("seed", 1)):
         text = typed.get(name, "").strip() or str(default)

@@ -32,6 +32,9 @@ SECRET_FILE: Final = "page.secret"
 LOOPBACK: Final = ("127.0.0.1", "localhost", "::1")
 LARGEST_BODY: Final = 48 * 1024 * 1024
 LARGEST_FORM: Final = 512 * 1024
+LONGEST_QUERY: Final = 8_000
+LONGEST_COOKIES: Final = 16_000
+"""Most bytes behind the question mark of an address, and of cookies: several times what the pages make."""
 CONTENT_POLICY: Final = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob: data:; "
     "media-src 'self' blob:; font-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; "
@@ -156,6 +159,14 @@ class Guard:
             return
         if _asked_by_another_site(scope):
             await _refuse(send, 403, _("Another site cannot ask this page."))
+            return
+        if len(scope["query_string"]) > LONGEST_QUERY or len(_header(scope, b"cookie")) > LONGEST_COOKIES:
+            with using_language(accepted(_header(scope, b"accept-language"))):
+                await _refuse(
+                    send,
+                    414,
+                    _("This address is too long; follow a link of the page, or clear the browser's cookies."),
+                )
             return
         unsafe = scope["method"] not in ("GET", "HEAD", "OPTIONS")
         origin = _header(scope, b"origin")

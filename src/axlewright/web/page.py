@@ -24,7 +24,15 @@ from axlewright.errors import AxlewrightError
 from axlewright.language import Shown, chosen, n_, script_words, with_decimal_sign
 from axlewright.language import eager as _
 from axlewright.language import eager_plural as plural
-from axlewright.units import MPS_PER_MPH, System, chosen_system, show_length, show_number, show_speed
+from axlewright.units import (
+    MPS_PER_MPH,
+    System,
+    check_text,
+    chosen_system,
+    show_length,
+    show_number,
+    show_speed,
+)
 from axlewright.web.guard import form_token, token_fits
 from axlewright.web.pairing import Pairing
 from axlewright.web.texts import linked, when
@@ -38,6 +46,9 @@ TOUR_COOKIE: Final = "axlewright-tour"
 YEAR_S: Final = 365 * 24 * 3600
 LIVE_HEADER: Final = "x-axlewright-live"
 PROBLEM_HEADER: Final = "x-axlewright-problem"
+LONGEST_NAME: Final = 200
+LONGEST_FIELD: Final = 64 * 1024
+"""Most characters of a posted field's name and text; outlines drawn by hand take the most room."""
 NOBODY: Final = "bench"
 """Who enters something while nobody has given a name."""
 
@@ -296,7 +307,7 @@ async def posted(request: Request) -> Posted:
                 if data:
                     files[name] = (*files.get(name, ()), Upload(value.filename or "", data))
             else:
-                fields[name] = value.replace("\r\n", "\n")
+                fields[name] = _writable(name, value).replace("\r\n", "\n")
     token = fields.pop("token", "") or request.headers.get("x-axlewright-token", "")
     if not token_fits(site.secret, request.state.session, token):
         raise FormError(
@@ -305,6 +316,16 @@ async def posted(request: Request) -> Posted:
             fix=_("load the page again and send it once more"),
         )
     return Posted(fields, files, fields.pop("key", "")[:80])
+
+
+def _writable(name: str, text: str) -> str:
+    """Return a posted text that can be kept and shown."""
+    try:
+        check_text(name, longest=LONGEST_NAME)
+        check_text(text, where=name, longest=LONGEST_FIELD)
+    except AxlewrightError as error:
+        raise FormError(error.what, where=error.where or _("form"), fix=error.fix) from error
+    return text
 
 
 Form = Annotated[Posted, Depends(posted)]

@@ -28,9 +28,10 @@ from axlewright.bench.patterns import (
     correct_outline,
     enter_patterns,
 )
-from axlewright.errors import AxlewrightError
+from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import eager as _
 from axlewright.language import n_
+from axlewright.units import parse_number
 from axlewright.web.page import Form, Posted, go, person_of, site_of
 from axlewright.web.pattern_flanks import flanks_shown
 from axlewright.web.rolling_state import State
@@ -183,7 +184,7 @@ def _look(form: Posted, flank: FlankName) -> FlankLook:
     for text in form.text(f"{flank}_teeth").split():
         start = f"{flank}_t{text}"
         corners = _corners(form, start, flank)
-        if corners and text.isdecimal():
+        if corners and text.isdecimal() and len(text) < 4:
             teeth.append(ToothLook(int(text), form.text(f"{start}_photo"), corners))
     if teeth:
         return FlankLook(teeth=tuple(teeth))
@@ -204,8 +205,8 @@ def _sketch(text: str, flank: str) -> tuple[tuple[float, float], ...]:
     for pair in text.split()[:2000]:
         x, _comma, y = pair.partition(",")
         try:
-            points.append((float(x), float(y)))
-        except ValueError:
+            points.append((parse_number(x), parse_number(y)))
+        except InputError:
             raise FieldError(
                 f"{flank}_sketch",
                 _("{flank} sketch").format(flank=flank),

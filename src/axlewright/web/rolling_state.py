@@ -13,7 +13,7 @@ from axlewright.bench.kept_masks import mask_lines
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import Shown, n_
 from axlewright.language import eager as _
-from axlewright.units import MM_PER_INCH, NM_PER_LBF_FT, System, show_length, shows_as_zero
+from axlewright.units import MM_PER_INCH, NM_PER_LBF_FT, System, parse_number, show_length, shows_as_zero
 from axlewright.web.pictures import bars, curve, rows, tooth
 
 if TYPE_CHECKING:
@@ -165,14 +165,7 @@ def state_of(query: Mapping[str, str], designs: list[str]) -> State:
         text = query.get(control.name, "").strip()
         if not text:
             continue
-        try:
-            value = float(text.replace(",", ".").replace("−", "-"))
-        except ValueError:
-            raise InputError(
-                _("'{text}' is not a number").format(text=text),
-                where=_(control.label),
-                fix=_("use the slider"),
-            ) from None
+        value = parse_number(text, where=_(control.label), fix=_("use the slider"))
         if not abs(value) < 1e5:
             raise InputError(
                 _("{text} is out of reach").format(text=text), where=_(control.label), fix=_("use the slider")
@@ -188,14 +181,7 @@ def state_of_form(query: Mapping[str, str], designs: list[str], system: System) 
     for control in CONTROLS:
         text = query.get(f"show_{control.name}", "").strip()
         if text:
-            try:
-                value = float(text.replace(",", ".").replace("−", "-"))
-            except ValueError:
-                raise InputError(
-                    _("'{text}' is not a number").format(text=text),
-                    where=_(control.label),
-                    fix=_("type a number such as 5"),
-                ) from None
+            value = parse_number(text, where=_(control.label), fix=_("type a number such as 5"))
             plain[control.name] = repr(value * control.scale[system])
     return state_of(plain, designs)
 

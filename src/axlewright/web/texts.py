@@ -61,7 +61,7 @@ def linked(sentence: str, *addresses: str) -> Markup:
     addresses : str
         Where each part leads, in their order; as many as there are brackets.
     """
-    pieces = re.split(r"\[([^\]]+)\]", str(escape(sentence)))
+    pieces = re.split(r"\[([^\[\]]++)\]", str(escape(sentence)))
     out = [pieces[0]]
     for address, text, rest in zip(addresses, pieces[1::2], pieces[2::2], strict=True):
         out.append(f'<a href="{escape(address)}">{text}</a>{rest}')
