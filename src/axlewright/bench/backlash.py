@@ -11,6 +11,7 @@ from axlewright.bench.side_bearings import find_side_preload, shims_to_fit, tell
 from axlewright.bench.typed import Typed
 from axlewright.errors import AxlewrightError
 from axlewright.language import Shown, _
+from axlewright.records.deciding import deciding
 from axlewright.setup import (
     START_FACTOR,
     BacklashReadings,
@@ -238,10 +239,15 @@ def find_backlash(typed: Typed, known: Known) -> Found:
         )
     _link_to_runout(found, known, readings, move.factor, typed.system)
     find_side_preload(found, typed, known)
+    by_pattern = deciding(known.entries, "backlash").ring != "sum"
     waits = _waits_for(known, readings)
     if waits:
         found.notes.insert(0, waits)
         found.values["ring_move_waits"] = True
+        tell_shims_read(found, typed)
+    elif verdict.at_tightest.kind == "inside" and by_pattern:
+        found.notes.insert(0, _("Inside; no move needed: the contact pattern decided where the ring gear sits."))
+        found.values |= {"ring_away_mm": 0.0, "decided_by": "pattern"}
         tell_shims_read(found, typed)
     elif verdict.at_tightest.kind == "inside" and not typed.given("target") and etched is None:
         found.notes.insert(0, _inside_words(move, typed.system))
@@ -283,7 +289,7 @@ def _depth_change_due(known: Known) -> tuple[str, float | None]:
         if entry.kind != "result" or entry.step not in ("depth", "pattern"):
             continue
         if entry.payload.get("verdict") != "not ok":
-            if entry.step == "pattern":
+            if entry.step == "pattern" and entry.payload.get("verdict") != "ok":
                 continue
             return "", None
         values = entry.payload.get("values", {})
@@ -291,6 +297,8 @@ def _depth_change_due(known: Known) -> tuple[str, float | None]:
             left = values.get("pinion_left_out_mm")
             return _("the pinion depth is not right"), None if left is None else -float(left)
         move = values.get("pinion_move_mm")
+        if move == 0.0:
+            return "", None  # the ring gear alone is to be moved
         return _("the pattern is not right"), None if move is None else float(move)
     return "", None
 

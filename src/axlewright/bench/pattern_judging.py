@@ -290,8 +290,10 @@ def _compare_with_sum(
 def _by_sum(diagnosis: Diagnosis, now: Mapping[str, Any]) -> tuple[float | None, bool]:
     """Return the spacer that the patterns ask for [mm] and whether the sum's lies inside their 90 % interval.
 
-    None and False without a sum, or without the spacer fitted now.
+    None and False without a sum that decides still, or without the spacer fitted now.
     """
+    if now.get("decided_by", "sum") != "sum":
+        return None, False
     if now["depth_sum_mm"] is None or now["spacer_now_mm"] is None:
         return None, False
     depth = diagnosis.cause["pinion_out_mm"]

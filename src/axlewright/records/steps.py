@@ -11,7 +11,9 @@ How a step stands is read from its entries alone:
 * a ``sign-off`` closes the last step,
 * a step closed before one it depends on was closed again is due again;
 * a step that moves the gears and is outside its limit, or has a question, is due again as well once another
-  such step was judged after it: what it says to change belongs to a setting that is no more.
+  such step was judged after it: what it says to change belongs to a setting that is no more;
+* a depth that is outside its limit, or has a question, is settled once a pattern was accepted with that spacer
+  in: see `axlewright.records.deciding`.
 """
 
 from __future__ import annotations
@@ -22,6 +24,7 @@ from typing import Final, Literal
 
 from axlewright.errors import RecordError
 from axlewright.language import _, n_
+from axlewright.records.deciding import Deciding, deciding
 from axlewright.records.types import Entry
 
 StepState = Literal["open", "begun", "ask", "not ok", "again", "ok", "waived"]
@@ -319,9 +322,10 @@ def step_statuses(entries: Sequence[Entry]) -> list[StepStatus]:
         All entries of the job, oldest first.
     """
     counted = standing(entries)
+    decides = deciding(counted)
     statuses: dict[str, StepStatus] = {}
     for one in (step.told() for step in STEPS):
-        own = _own_status(one, [entry for entry in counted if entry.step == one.key])
+        own = _settled(_own_status(one, [entry for entry in counted if entry.step == one.key]), decides)
         if own.state in ("ok", "not ok", "ask") and own.decided_at_seq is not None:
             later = [
                 statuses[key]
@@ -339,6 +343,19 @@ def step_statuses(entries: Sequence[Entry]) -> list[StepStatus]:
                 )
         statuses[one.key] = own
     return list(statuses.values())
+
+
+def _settled(own: StepStatus, decides: Deciding) -> StepStatus:
+    """Return a depth that an accepted pattern settles as done: it outranks what the sum asks for."""
+    if (
+        own.step.key != "depth"
+        or own.state not in ("not ok", "ask")
+        or decides.pinion != "accepted"
+        or (own.decided_at_seq or 0) > (decides.seq or 0)
+    ):
+        return own
+    why = _("the pattern accepted with this spacer in decides (entry {seq})").format(seq=decides.seq)
+    return replace(own, state="ok", why=why)
 
 
 def _stopping(statuses: Sequence[StepStatus]) -> StepStatus | None:
