@@ -77,7 +77,7 @@ def _factor(
     if moved is not None:
         found.values["moved_mm"] = moved
     before = [v for v in known.all_values("backlash") if v.get("tightest_mm") is not None]
-    if moved and before:
+    if moved and before and not _depth_entered_since(known):
         try:
             learned = learn_backlash_factor(
                 float(before[-1]["tightest_mm"]),
@@ -123,6 +123,12 @@ def _factor(
             name=known.design.name
         )
     return START_FACTOR, _("start value, learn it from the next reading")
+
+
+def _depth_entered_since(known: Known) -> bool:
+    """Whether depth was entered after backlash: another spacer changes the backlash too."""
+    last = next((e.step for e in reversed(known.entries) if e.step in ("depth", "backlash")), "")
+    return last == "depth"
 
 
 def _heel_radius(typed: Typed, known: Known, found: Found) -> float | None:
@@ -246,7 +252,9 @@ def find_backlash(typed: Typed, known: Known) -> Found:
         found.values["ring_move_waits"] = True
         tell_shims_read(found, typed)
     elif verdict.at_tightest.kind == "inside" and by_pattern:
-        found.notes.insert(0, _("Inside; no move needed: the contact pattern decided where the ring gear sits."))
+        found.notes.insert(
+            0, _("Inside; no move needed: the contact pattern decided where the ring gear sits.")
+        )
         found.values |= {"ring_away_mm": 0.0, "decided_by": "pattern"}
         tell_shims_read(found, typed)
     elif verdict.at_tightest.kind == "inside" and not typed.given("target") and etched is None:

@@ -285,7 +285,9 @@ def _fit(found: Found, typed: Typed, known: Known, result: SpacerResult) -> None
         if shows_as_zero(out, typed.system) and by_pattern:
             words = _("Fitted {fitted}, as the contact pattern decided")
         elif by_pattern and out > 0:
-            words = _("Fitted {fitted}, the contact pattern decided {want}: the pinion sits {out} too far out")
+            words = _(
+                "Fitted {fitted}, the contact pattern decided {want}: the pinion sits {out} too far out"
+            )
         elif by_pattern:
             words = _("Fitted {fitted}, the contact pattern decided {want}: the pinion sits {out} too far in")
         elif shows_as_zero(out, typed.system):

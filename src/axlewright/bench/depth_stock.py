@@ -35,7 +35,9 @@ def _rule(typed: Typed) -> RoundingRule:
     return "nearest_but_not_thicker" if chosen == "nearest_but_not_thicker" else "nearest"
 
 
-def from_shelf(found: Found, typed: Typed, known: Known, wanted_mm: float, place: ShimPlace) -> StockChoice | None:
+def from_shelf(
+    found: Found, typed: Typed, known: Known, wanted_mm: float, place: ShimPlace
+) -> StockChoice | None:
     """Return what to take from the shelf for a spacer, told with what to order; None when nothing fits."""
     cage = place == "cage_flange"
     most = typed.count("most_leaves", low=1, high=12) or (CAGE_MOST_LEAVES if cage else 1)
@@ -97,9 +99,7 @@ def _tell_order(
     found: Found, typed: Typed, choice: StockChoice | None, wanted_mm: float, rule: RoundingRule
 ) -> None:
     """Say what to order when the shelf leaves the pinion farther off than its limit allows."""
-    advice = what_to_order(
-        choice, wanted_mm, PINION_SPACERS, choose_limit("depth_remainder"), rule=rule
-    )
+    advice = what_to_order(choice, wanted_mm, PINION_SPACERS, choose_limit("depth_remainder"), rule=rule)
     if advice is None:
         return
     if advice.order_mm is None:

@@ -124,7 +124,8 @@ class _Reader:
         if self.now.pinion == "accepted" and self.now.spacer_mm is None:
             self.now = replace(self.now, spacer_mm=fitted)  # which one was in is said only now
         # A spacer belongs to the evidence whose value it comes nearer to.
-        to_fit, wanted = self.advised and self.advised.spacer_mm, self.now.spacer_mm
+        to_fit = None if self.advised is None else self.advised.spacer_mm
+        wanted = self.now.spacer_mm
         if to_fit is not None and (wanted is None or abs(fitted - to_fit) < abs(fitted - wanted)):
             self._followed()
 
@@ -169,9 +170,7 @@ class _Reader:
         self.bearing_mm = None
 
 
-def deciding(
-    entries: Sequence[Entry], step: str = "", values: Mapping[str, Any] | None = None
-) -> Deciding:
+def deciding(entries: Sequence[Entry], step: str = "", values: Mapping[str, Any] | None = None) -> Deciding:
     """Say which evidence decides.
 
     Parameters

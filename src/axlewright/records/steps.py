@@ -12,8 +12,8 @@ How a step stands is read from its entries alone:
 * a step closed before one it depends on was closed again is due again;
 * a step that moves the gears and is outside its limit, or has a question, is due again as well once another
   such step was judged after it: what it says to change belongs to a setting that is no more;
-* a depth that is outside its limit, or has a question, is settled once a pattern was accepted with that spacer
-  in: see `axlewright.records.deciding`.
+* a depth that is outside its limit, or has a question, is settled once a pattern was accepted with that
+  spacer in: see `axlewright.records.deciding`.
 """
 
 from __future__ import annotations
