@@ -25,7 +25,7 @@ GRID_MM: Final = 0.0127
 """Settings are rolled at whole steps of the spacers (0.0005 in), so that jobs share them."""
 SHIM_MM: Final = (6.35, 6.73)
 SPACER_STEP_MM: Final = {"inch": 0.0127, "metric": 0.01}
-MOST_TASKS: Final = 40
+MOST_TASKS: Final = 60
 LOOKS_AGAIN: Final = 2
 """So often a doubtful pattern is read once more before its advice is followed."""
 
@@ -295,13 +295,13 @@ def quick_diagnosis(evidence: Evidence, **_rest: Any) -> Diagnosis:
     assert evidence.drive is not None
     x, y = evidence.drive.pattern.center
     out, sd = y / per_mm, SD[1] / per_mm
-    move = -round(out / GRID_MM) * GRID_MM if abs(out) > 0.02 else 0.0
+    move = -round(out / GRID_MM) * GRID_MM if abs(out) > 0.04 else 0.0
     ring = 0.0
     if evidence.backlash_mm is not None and evidence.backlash_target_mm is not None:
         per_ring, per_pinion = (one.computed for one in backlash_per_move(evidence.design))
         wanted = evidence.backlash_target_mm + float(np.clip(x, -0.02, 0.02))
         steps = round((wanted - evidence.backlash_mm - per_pinion * move) / per_ring / GRID_MM)
-        ring = steps * GRID_MM if abs(steps) > 1 else 0.0
+        ring = steps * GRID_MM if abs(steps) > 2 else 0.0
     change, cost = spacer_sign(evidence.place) * move, "L3" if move else "L1" if ring else "L0"
     now = evidence.spacer_now_mm
     advice = replace(
