@@ -10,6 +10,7 @@ from axlewright.bench.side_bearings import find_side_preload, shims_to_fit, tell
 from axlewright.errors import AxlewrightError
 from axlewright.language import Shown
 from axlewright.language import eager as _
+from axlewright.records.deciding import deciding
 from axlewright.setup import (
     START_FACTOR,
     BacklashReadings,
@@ -79,7 +80,7 @@ def _factor(
     if moved is not None:
         found.values["moved_mm"] = moved
     before = [v for v in known.all_values("backlash") if v.get("tightest_mm") is not None]
-    if moved and before:
+    if moved and before and not _depth_entered_since(known):
         try:
             learned = learn_backlash_factor(
                 float(before[-1]["tightest_mm"]),
@@ -125,6 +126,12 @@ def _factor(
             name=known.design.name
         )
     return START_FACTOR, _("start value, learn it from the next reading")
+
+
+def _depth_entered_since(known: Context) -> bool:
+    """Whether depth was entered after backlash: another spacer changes the backlash too."""
+    last = next((e.step for e in reversed(known.entries) if e.step in ("depth", "backlash")), "")
+    return last == "depth"
 
 
 def _heel_radius(typed: Typed, known: Context, found: Result) -> float | None:
@@ -237,10 +244,17 @@ def find_backlash(typed: Typed, known: Context) -> Result:
         )
     _link_to_runout(found, known, readings, move.factor, typed.system)
     find_side_preload(found, typed, known)
+    by_pattern = deciding(known.entries, "backlash").ring != "sum"
     waits = _waits_for(known, readings)
     if waits:
         found.notes.insert(0, waits)
         found.values["ring_move_waits"] = True
+        tell_shims_read(found, typed)
+    elif verdict.at_tightest.kind == "inside" and by_pattern:
+        found.notes.insert(
+            0, _("Inside; no move needed: the contact pattern decided where the ring gear sits.")
+        )
+        found.values |= {"ring_away_mm": 0.0, "decided_by": "pattern"}
         tell_shims_read(found, typed)
     elif verdict.at_tightest.kind == "inside" and not typed.given("target") and etched is None:
         found.notes.insert(0, _inside_words(move, typed.system))
@@ -282,7 +296,7 @@ def _depth_change_due(known: Context) -> tuple[str, float | None]:
         if entry.kind != "result" or entry.step not in ("depth", "pattern"):
             continue
         if entry.payload.get("verdict") != "not ok":
-            if entry.step == "pattern":
+            if entry.step == "pattern" and entry.payload.get("verdict") != "ok":
                 continue
             return "", None
         values = entry.payload.get("values", {})
@@ -290,6 +304,8 @@ def _depth_change_due(known: Context) -> tuple[str, float | None]:
             left = values.get("pinion_left_out_mm")
             return _("the pinion depth is not right"), None if left is None else -float(left)
         move = values.get("pinion_move_mm")
+        if move == 0.0:
+            return "", None  # the ring gear alone is to be moved
         return _("the pattern is not right"), None if move is None else float(move)
     return "", None
 

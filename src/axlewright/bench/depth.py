@@ -12,6 +12,7 @@ from axlewright.bench.fitted import SAME_MM
 from axlewright.bench.gauges import instrument_of
 from axlewright.bench.identity import mark_of, mark_values, shown_mark
 from axlewright.language import eager as _
+from axlewright.records.deciding import deciding
 from axlewright.setup import (
     PLACE_WORDS,
     SHIM_PLACES,
@@ -261,16 +262,36 @@ def _fitted(found: Result, typed: Typed, known: Context, place: ShimPlace) -> fl
 
 def _fit(found: Result, typed: Typed, known: Context, result: SpacerResult) -> None:
     """Compare what is on the shelf and what was fitted with what is wanted."""
-    choice = from_shelf(found, typed, known, result)
+    of_sum = list(found.questions)
     fitted = _fitted(found, typed, known, result.place)
+    is_in = {} if fitted is None else {"spacer_now_mm": fitted, "fitted": True}
+    decides = deciding(known.entries, "depth", found.values | is_in)
+    by_pattern = decides.pinion != "sum"
+    wanted = result.value_mm if decides.spacer_mm is None else decides.spacer_mm
+    found.values |= {"wanted_mm": wanted, "decided_by": decides.pinion, "decided_at": decides.seq}
+    if by_pattern:  # what is asked about the sum does not hold up what no longer stands on it
+        found.questions = found.questions[len(of_sum) :]
+        found.notes += [
+            _("Asked about the sum, which no longer decides: {question}").format(question=one)
+            for one in of_sum
+        ]
+    choice = from_shelf(found, typed, known, wanted, result.place)
     limit = choose_limit("depth_remainder")
-    want = show_length(result.value_mm, typed.system)
+    want = show_length(wanted, typed.system)
     if fitted is not None:
-        out = pinion_out_of_shim_change_mm(fitted - result.value_mm, result.place)
+        out = pinion_out_of_shim_change_mm(fitted - wanted, result.place)
         found.values |= {"spacer_now_mm": fitted, "pinion_left_out_mm": out, "fitted": True}
         found.judged(judge(out, limit))
         found.settle("")
-        if shows_as_zero(out, typed.system):
+        if shows_as_zero(out, typed.system) and by_pattern:
+            words = _("Fitted {fitted}, as the contact pattern decided")
+        elif by_pattern and out > 0:
+            words = _(
+                "Fitted {fitted}, the contact pattern decided {want}: the pinion sits {out} too far out"
+            )
+        elif by_pattern:
+            words = _("Fitted {fitted}, the contact pattern decided {want}: the pinion sits {out} too far in")
+        elif shows_as_zero(out, typed.system):
             words = _("Fitted {fitted}, wanted {want}: the pinion sits as computed")
         elif out > 0:
             words = _("Fitted {fitted}, wanted {want}: the pinion sits {out} too far out")

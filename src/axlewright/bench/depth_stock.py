@@ -8,7 +8,7 @@ from axlewright.errors import AxlewrightError
 from axlewright.language import eager as _
 from axlewright.setup import (
     PINION_SPACERS,
-    SpacerResult,
+    ShimPlace,
     StockChoice,
     StockItem,
     best_pack,
@@ -35,14 +35,16 @@ def _rule(typed: Typed) -> RoundingRule:
     return "nearest_but_not_thicker" if chosen == "nearest_but_not_thicker" else "nearest"
 
 
-def from_shelf(found: Result, typed: Typed, known: Context, result: SpacerResult) -> StockChoice | None:
+def from_shelf(
+    found: Result, typed: Typed, known: Context, wanted_mm: float, place: ShimPlace
+) -> StockChoice | None:
     """Return what to take from the shelf for a spacer, told with what to order; None when nothing fits."""
-    cage = result.place == "cage_flange"
+    cage = place == "cage_flange"
     most = typed.count("most_leaves", low=1, high=12) or (CAGE_MOST_LEAVES if cage else 1)
     least = typed.count("least_leaves", low=1, high=12) or min(CAGE_LEAST_LEAVES if cage else 1, most)
     if least > most:
         raise typed.error("least_leaves", _("more than the most leaves"), _("give the smaller number here"))
-    if result.value_mm <= 0.0:
+    if wanted_mm <= 0.0:
         return None
     rule = _rule(typed)
     if not known.shelf and not (cage and known.leaves):
@@ -53,12 +55,12 @@ def from_shelf(found: Result, typed: Typed, known: Context, result: SpacerResult
     pieces: tuple[StockItem, ...] = known.shelf + known.leaves
     try:
         if most == 1:
-            choice = nearest_spacer(result.value_mm, known.shelf, place=result.place, rule=rule)
+            choice = nearest_spacer(wanted_mm, known.shelf, place=place, rule=rule)
         else:
             choice = best_pack(
-                result.value_mm,
+                wanted_mm,
                 pieces,
-                place=result.place,
+                place=place,
                 rule=rule,
                 least_leaves=least,
                 most_leaves=most,
@@ -66,13 +68,13 @@ def from_shelf(found: Result, typed: Typed, known: Context, result: SpacerResult
             )
     except AxlewrightError as error:
         found.notes.append(_("Nothing on the shelf fits: {why}.").format(why=f"{error.what}; {error.fix}"))
-        _tell_order(found, typed, None, result, rule)
+        _tell_order(found, typed, None, wanted_mm, rule)
         return None
     if abs(choice.remainder_mm) > TOO_FAR_MM:
         found.notes.append(
             _("The nearest on the shelf is {thickness_mm}, too far away: order {value_mm}.").format(
                 thickness_mm=show_length(choice.thickness_mm, typed.system),
-                value_mm=show_length(result.value_mm, typed.system),
+                value_mm=show_length(wanted_mm, typed.system),
             )
         )
         return None
@@ -84,7 +86,7 @@ def from_shelf(found: Result, typed: Typed, known: Context, result: SpacerResult
                 leaves=", ".join(show_length(item.thickness_mm, typed.system) for item in choice.items),
             )
         )
-    _tell_order(found, typed, choice, result, rule)
+    _tell_order(found, typed, choice, wanted_mm, rule)
     found.values |= {
         "shelf_mm": choice.thickness_mm,
         "shelf_label": " + ".join(item.label for item in choice.items),
@@ -94,18 +96,16 @@ def from_shelf(found: Result, typed: Typed, known: Context, result: SpacerResult
 
 
 def _tell_order(
-    found: Result, typed: Typed, choice: StockChoice | None, result: SpacerResult, rule: RoundingRule
+    found: Result, typed: Typed, choice: StockChoice | None, wanted_mm: float, rule: RoundingRule
 ) -> None:
     """Say what to order when the shelf leaves the pinion farther off than its limit allows."""
-    advice = what_to_order(
-        choice, result.value_mm, PINION_SPACERS, choose_limit("depth_remainder"), rule=rule
-    )
+    advice = what_to_order(choice, wanted_mm, PINION_SPACERS, choose_limit("depth_remainder"), rule=rule)
     if advice is None:
         return
     if advice.order_mm is None:
         found.notes.append(
             _("Order {wanted}, or leaves that add up to it.").format(
-                wanted=show_length(result.value_mm, typed.system)
+                wanted=show_length(wanted_mm, typed.system)
             )
         )
         return

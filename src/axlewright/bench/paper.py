@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.bench.clock import zoned_time
+from axlewright.bench.decided import decided_words
 from axlewright.bench.entering import cautions_of
 from axlewright.bench.round_plots import backlash_plot, runout_plots
 from axlewright.bench.signing import signature_note
@@ -98,13 +99,13 @@ def _struck(view: JobView, key: str) -> tuple[Struck, ...]:
     )
 
 
-def _block(step: StepView, struck: tuple[Struck, ...]) -> StepBlock:
+def _block(step: StepView, struck: tuple[Struck, ...], decided: str = "") -> StepBlock:
     from axlewright.sheets import StepBlock
 
     readings: list[Reading] = []
     sums: list[Sum] = []
     limits: list[Limit] = []
-    notes: list[str] = []
+    notes = [decided] if decided else []
     latest = step.latest
     for one in reversed(step.rounds):
         readings += [_reading(r, one) for r in one.readings]
@@ -114,7 +115,8 @@ def _block(step: StepView, struck: tuple[Struck, ...]) -> StepBlock:
         sums = [_sum(one) for one in latest.result.sums]
         limits = [_limit(one) for one in latest.result.limits]
         notes += [str(note) for note in latest.result.notes]
-        notes += [_("Question: {question}").format(question=q) for q in latest.result.questions]
+        if step.status.state != "ok":  # else an accepted pattern settled them
+            notes += [_("Question: {question}").format(question=q) for q in latest.result.questions]
     for remark in step.remarks:
         if remark.supersedes is not None:
             continue  # said beside what was taken back
@@ -182,6 +184,7 @@ def _sheet_data(
     view = job_view(store, number)
     parts = sheet_parts(store, view, system)
     backlash = backlash_plot(view.step("backlash"), system)
+    decided = {"depth": decided_words(view.decides, system)}
     job = view.job
     return JobSheetData(
         shop=shop,
@@ -194,7 +197,9 @@ def _sheet_data(
         opened=zoned_time(job.created_at),
         state=_(job.state),
         people=tuple(dict.fromkeys(e.who for e in view.entries if e.who)),
-        steps=_each_caution_once(_block(step, _struck(view, step.key)) for step in view.steps),
+        steps=_each_caution_once(
+            _block(step, _struck(view, step.key), decided.get(step.key, "")) for step in view.steps
+        ),
         patterns=parts.patterns,
         plots=(*runout_plots(view.step("fits"), system), *(() if backlash is None else (backlash,))),
         causes=parts.causes,

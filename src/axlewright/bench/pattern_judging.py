@@ -263,7 +263,12 @@ def _compare_with_sum(
         "The sum says {sum}, the patterns say {patterns} ± {sd}: they agree (the sum lies inside the "
         "patterns' 90 % interval)."
     )
-    if not agree:
+    if not agree and _measured_again(known):
+        text = _(
+            "The sum says {sum}, the patterns say {patterns} ± {sd}: they do not agree, measured again as "
+            "well. The patterns decide."
+        )
+    elif not agree:
         text = _(
             "The sum says {sum}, the patterns say {patterns} ± {sd}: they do not agree. Measure again, and "
             "check mark, mounting distance and photos, before anything is pressed."
@@ -289,11 +294,24 @@ def _compare_with_sum(
     return float(now["depth_shelf_mm"] or by_sum)
 
 
+def _measured_again(known: Context) -> bool:
+    """Whether depth was entered again after patterns and sum did not agree: it is not asked for twice."""
+    asked = False
+    for entry in known.entries:
+        if entry.kind == "result" and entry.step == "pattern":
+            asked = asked or entry.payload.get("values", {}).get("sum_agrees") is False
+        elif asked and entry.kind == "result" and entry.step == "depth":
+            return True
+    return False
+
+
 def _by_sum(diagnosis: Diagnosis, now: Mapping[str, Any]) -> tuple[float | None, bool]:
     """Return the spacer that the patterns ask for [mm] and whether the sum's lies inside their 90 % interval.
 
-    None and False without a sum, or without the spacer fitted now.
+    None and False without a sum that decides still, or without the spacer fitted now.
     """
+    if now.get("decided_by", "sum") != "sum":
+        return None, False
     if now["depth_sum_mm"] is None or now["spacer_now_mm"] is None:
         return None, False
     depth = diagnosis.cause["pinion_out_mm"]

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.bench.setting_looks import Look, gathered, look_of, looked_again, together
 from axlewright.language import chosen
+from axlewright.records.deciding import deciding
 from axlewright.steps.step import Context, pinion_out_of_spacers
 from axlewright.units import chosen_system
 
@@ -34,6 +35,7 @@ def context(known: Context) -> dict[str, Any]:
         "place_known": "place" in depth,
         "spacer_now_mm": depth.get("spacer_now_mm") if depth.get("fitted") else None,
         "depth_sum_mm": depth.get("spacer_mm"),
+        "decided_by": deciding(known.entries).pinion,
         "depth_shelf_mm": depth.get("shelf_mm"),
         "mark_mm": depth.get("mark_mm", identity.get("mark_mm")),
         "mark_unit": depth.get("mark_unit", identity.get("mark_unit")),

@@ -72,6 +72,7 @@ def _letters(values: Mapping[str, Any], system: System) -> dict[str, str]:
         ("D", "mounting_distance_mm"),
         ("T", "bearing_mean_mm"),
         ("S", "spacer_mm"),
+        ("S", "wanted_mm"),
     ):
         if values.get(name) is not None:
             letters[letter] = values[name]

@@ -16,7 +16,7 @@ from axlewright.steps.step import Reading, Result, StepForm, kept_readings
 from axlewright.units import MM_PER_INCH, System
 
 if TYPE_CHECKING:
-    from axlewright.records import Entry, Job, JobStore, NextStep, StepStatus
+    from axlewright.records import Deciding, Entry, Job, JobStore, NextStep, StepStatus
 
 STATE_WORDS: Final[Mapping[str, str]] = {
     "open": n_("open"),
@@ -129,6 +129,8 @@ class JobView:
 
     Attributes
     ----------
+    decides : Deciding
+        Which evidence decides where the gears belong.
     stopping : StepStatus or None
         The step that stops the job until it is answered.
     """
@@ -137,6 +139,7 @@ class JobView:
     steps: tuple[StepView, ...]
     next: NextStep
     entries: tuple[Entry, ...]
+    decides: Deciding
     stopping: StepStatus | None = None
 
     @property
@@ -183,7 +186,7 @@ def _round(entry: Entry, results: Mapping[int, Entry]) -> Round:
 
 def job_view(store: JobStore, number: int, system: System = "metric") -> JobView:
     """Gather a job for showing; `system` is that of the mounting distance filled in."""
-    from axlewright.records import standing, stopped_by
+    from axlewright.records import deciding, standing, stopped_by
     from axlewright.records.steps import next_step, step_statuses
 
     job = store.get_job(number)
@@ -219,7 +222,9 @@ def job_view(store: JobStore, number: int, system: System = "metric") -> JobView
         remarks = tuple(e for e in own if e.kind in ("waiver", "note", "decision", "sign-off", "recording"))
         pictures = tuple(pictures_of(own, key))
         steps.append(StepView(status, form, rounds, gone, fill, remarks, pictures))
-    return JobView(job, tuple(steps), next_step(entries), tuple(entries), stopped_by(entries))
+    return JobView(
+        job, tuple(steps), next_step(entries), tuple(entries), deciding(counted), stopped_by(entries)
+    )
 
 
 def _design_fill(store: JobStore, job: Job, system: System) -> dict[str, str]:

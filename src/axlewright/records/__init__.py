@@ -4,6 +4,7 @@ The door is `open_store`; everything else comes from the `JobStore` it returns.
 """
 
 from axlewright.records.backup import backup, restore
+from axlewright.records.deciding import Basis, Deciding, deciding
 from axlewright.records.steps import (
     STEP_KEYS,
     STEPS,

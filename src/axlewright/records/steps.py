@@ -11,7 +11,9 @@ How a step stands is read from its entries alone:
 * a ``sign-off`` closes the last step,
 * a step closed before one it depends on was closed again is due again;
 * a step that moves the gears and is outside its limit, or has a question, is due again as well once another
-  such step was judged after it: what it says to change belongs to a setting that is no more.
+  such step was judged after it: what it says to change belongs to a setting that is no more;
+* a depth that is outside its limit, or has a question, is settled once a pattern was accepted with that
+  spacer in: see `axlewright.records.deciding`.
 """
 
 from __future__ import annotations
@@ -22,7 +24,8 @@ from typing import Final, Literal
 
 from axlewright.errors import RecordError
 from axlewright.language import eager as _
-from axlewright.language import n_
+from axlewright.language import Text, n_, read_kept
+from axlewright.records.deciding import Deciding, deciding
 from axlewright.records.types import Entry
 
 StepState = Literal["open", "begun", "ask", "not ok", "again", "ok", "waived"]
@@ -236,7 +239,7 @@ class StepStatus:
 
     Attributes
     ----------
-    why : str
+    why : Text
         One sentence, from the deciding entry where there is one.
     decided_at_seq : int or None
         The `seq` of the deciding entry.
@@ -244,7 +247,7 @@ class StepStatus:
 
     step: Step
     state: StepState
-    why: str
+    why: Text
     decided_at_seq: int | None = None
 
 
@@ -264,7 +267,7 @@ class NextStep:
 
     key: str
     title: str
-    why: str
+    why: Text
     cost: str
     left: int
     stops: bool = False
@@ -276,11 +279,13 @@ def standing(entries: Sequence[Entry]) -> list[Entry]:
     return [entry for entry in entries if entry.seq not in gone]
 
 
-def _text(entry: Entry, *keys: str) -> str:
+def _text(entry: Entry, *keys: str) -> Text:
     for key in keys:
-        value = entry.payload.get(key)
-        if isinstance(value, str) and value.strip():
-            return value.strip()
+        value = read_kept(entry.payload.get(key) or "")
+        if isinstance(value, str):
+            value = value.strip()
+        if value:
+            return value
     return ""
 
 
@@ -288,7 +293,7 @@ def _own_status(one: Step, entries: Sequence[Entry]) -> StepStatus:
     if all(entry.kind == "note" for entry in entries):  # such as on what was taken back
         return StepStatus(one, "open", one.why)
     state: StepState = "begun"
-    why = _("readings without a verdict yet")
+    why: Text = _("readings without a verdict yet")
     decided: int | None = None
     for entry in entries:
         if entry.kind == "waiver":
@@ -320,9 +325,10 @@ def step_statuses(entries: Sequence[Entry]) -> list[StepStatus]:
         All entries of the job, oldest first.
     """
     counted = standing(entries)
+    decides = deciding(counted)
     statuses: dict[str, StepStatus] = {}
     for one in (step.told() for step in STEPS):
-        own = _own_status(one, [entry for entry in counted if entry.step == one.key])
+        own = _settled(_own_status(one, [entry for entry in counted if entry.step == one.key]), decides)
         if own.state in ("ok", "not ok", "ask") and own.decided_at_seq is not None:
             later = [
                 statuses[key]
@@ -340,6 +346,19 @@ def step_statuses(entries: Sequence[Entry]) -> list[StepStatus]:
                 )
         statuses[one.key] = own
     return list(statuses.values())
+
+
+def _settled(own: StepStatus, decides: Deciding) -> StepStatus:
+    """Return a depth that an accepted pattern settles as done: it outranks what the sum asks for."""
+    if (
+        own.step.key != "depth"
+        or own.state not in ("not ok", "ask")
+        or decides.pinion != "accepted"
+        or (own.decided_at_seq or 0) > (decides.seq or 0)
+    ):
+        return own
+    why = _("the pattern accepted with this spacer in decides (entry {seq})").format(seq=decides.seq)
+    return replace(own, state="ok", why=why)
 
 
 def _stopping(statuses: Sequence[StepStatus]) -> StepStatus | None:
