@@ -1,7 +1,7 @@
 """Set up axlewright and run its tasks on a fresh machine with nothing but Python.
 
     python tasks.py demo [--no-serve]   the main job on the demo axle
-    python tasks.py test                every check: lint, import rules, page scripts, types, unit, browser tests
+    python tasks.py test                every check, all of them even when one fails, and a table at the end
     python tasks.py lint|rules|scripts|types|unit|browser|bench|lock|vendor|words|setup
 
 test needs Node 20 or later, and brings the rest by itself where it may (needs below says what and how).
