@@ -107,6 +107,8 @@ def trouble_with_node():
     major = told.lstrip("v").split(".")[0]
     if not major.isdigit() or int(major) < NODE:
         return "Node here is %s" % (told or "broken")
+    # The browser driver brings a Node that needs a library which bare machines lack; this one runs.
+    os.environ.setdefault("PLAYWRIGHT_NODEJS_PATH", node)
     return ""
 
 
@@ -325,7 +327,7 @@ def main(argv):
         sys.exit(1 if every_stage(rest) else 0)
     elif task in STAGES:
         setup("dev")
-        if task in ("scripts", "unit", "browser"):
+        if task in ("scripts", "unit", "browser") and trouble_with_node() == "":
             vendor()
         sys.exit(run_stage(task, rest)[0])
     elif task in ("bench", "lock", "words"):
