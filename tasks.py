@@ -184,7 +184,11 @@ def needs():
         if packages:
             say("Installing with apt what the tests need: %s ..." % " ".join(packages))
             run(*(before + ["apt-get", "update", "-qq"]), check=False)
-            run(*(before + quiet + list(INSTALLING["apt-get"]) + ["-qq"] + packages), check=False)
+            run(
+                *(before + quiet + list(INSTALLING["apt-get"]) + ["-qq"] + packages),
+                check=False,
+                stdout=subprocess.DEVNULL,
+            )
         missing = lacking()
     if "Chromium" in missing:
         say("Fetching the Chromium of the browser driver ...")
@@ -232,7 +236,12 @@ def commands_of(stage, extra=()):
             (node, "--test", os.path.join("tests", "web", "scripts.test.mjs")),
         ],
         "types": [(PYTHON, "-m", "mypy", "src")],
-        "unit": [pytest + ("-n", str(os.cpu_count() or 1), "-m", "not browser") + tuple(extra)],
+        # A file stays with one worker, so that what its tests share is made once.
+        "unit": [
+            pytest
+            + ("-n", str(os.cpu_count() or 1), "--dist", "loadfile", "-m", "not browser")
+            + tuple(extra)
+        ],
         "browser": [pytest + ("-m", "browser") + tuple(extra)],
     }[stage]
 
