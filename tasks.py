@@ -40,8 +40,6 @@ INSTALLING = {
     "dnf": ("dnf", "install", "--assumeyes"),
     "brew": ("brew", "install"),
 }
-# Each worker of the tests has a core to itself: threads inside a library would only wait for one another.
-ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
 
 
 def say(text):
@@ -250,8 +248,7 @@ def run_stage(stage, extra=(), output=None):
     """Run all commands of a stage; return its exit code and how many seconds it took."""
     start, code = time.time(), 0
     for command in commands_of(stage, extra):
-        environment = dict(os.environ, **ONE_THREAD)
-        code = subprocess.call(command, cwd=ROOT, env=environment, stdout=output, stderr=output) or code
+        code = subprocess.call(command, cwd=ROOT, stdout=output, stderr=output) or code
     return code, time.time() - start
 
 
