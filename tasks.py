@@ -1,9 +1,10 @@
 """Set up axlewright and run its tasks on a fresh machine with nothing but Python.
 
     python tasks.py demo [--no-serve]   the main job on the demo axle
-    python tasks.py test                every check: lint, types, import rules, unit and browser tests
-    python tasks.py lint|types|unit|browser|bench|lock|vendor|words|setup
+    python tasks.py test                every check, all of them even when one fails, and a table at the end
+    python tasks.py lint|rules|scripts|types|unit|browser|bench|lock|vendor|words|setup
 
+test needs Node 20 or later, and brings the rest by itself where it may (needs below says what and how).
 words collects the messages of the program into src/axlewright/language/catalogs for translating.
 
 The environment lies in .venv beside this file and is rebuilt when the locks change.
@@ -14,6 +15,9 @@ import os
 import shutil
 import subprocess
 import sys
+import tempfile
+import threading
+import time
 
 ROOT = os.path.dirname(os.path.abspath(__file__))
 VENV = os.path.join(ROOT, ".venv")
@@ -21,6 +25,21 @@ BIN = os.path.join(VENV, "Scripts" if os.name == "nt" else "bin")
 PYTHON = os.path.join(BIN, "python.exe" if os.name == "nt" else "python")
 STAMP = os.path.join(VENV, "axlewright-stamp")
 VENDOR = os.path.join(ROOT, "src", "axlewright", "web", "static", "vendor")
+NODE = 20
+
+# What the tests use beside Python's packages and Node, and the package that has it, by package manager.
+PARTS = {
+    "Chromium": {"apt-get": "chromium", "dnf": "chromium"},
+    "poppler": {"apt-get": "poppler-utils", "dnf": "poppler-utils", "brew": "poppler"},
+    "PostgreSQL": {"apt-get": "postgresql", "dnf": "postgresql-server", "brew": "postgresql"},
+    "fonts": {"apt-get": "fonts-dejavu-core", "dnf": "dejavu-sans-fonts"},
+    "git": {"apt-get": "git", "dnf": "git", "brew": "git"},
+}
+INSTALLING = {
+    "apt-get": ("apt-get", "install", "--yes", "--no-install-recommends"),
+    "dnf": ("dnf", "install", "--assumeyes"),
+    "brew": ("brew", "install"),
+}
 
 
 def say(text):
@@ -77,28 +96,40 @@ def setup(kind):
         handle.write(wanted)
 
 
+def trouble_with_node():
+    """Return what is wrong with Node here, in half a sentence, or nothing."""
+    node = shutil.which("node")
+    if not node or not shutil.which("npm"):
+        return "Node and npm are not installed"
+    told = subprocess.run([node, "--version"], stdout=subprocess.PIPE, universal_newlines=True).stdout.strip()
+    major = told.lstrip("v").split(".")[0]
+    if not major.isdigit() or int(major) < NODE:
+        return "Node here is %s" % (told or "broken")
+    # The browser driver brings a Node that needs a library which bare machines lack; this one runs.
+    os.environ.setdefault("PLAYWRIGHT_NODEJS_PATH", node)
+    return ""
+
+
 def vendor():
-    """Fetch the browser parts named in package.json and bundle them, where Node is present."""
-    if not os.path.exists(os.path.join(ROOT, "package.json")):
-        return True
-    npm = shutil.which("npm")
-    if not npm:
-        say(
-            "Node is not installed: the page works with plain forms and server-drawn pictures; "
-            "install Node 20 or later and run 'python tasks.py vendor' for the 3-D view."
-        )
-        return False
-    stamp = os.path.join(VENDOR, "stamp")
-    digest = hashlib.sha256()
+    """Fetch the browser parts named in package.json and bundle them; return whether they are there."""
+    wanted = hashlib.sha256()
     for name in ("package.json", "package-lock.json"):
         with open(os.path.join(ROOT, name), "rb") as handle:
-            digest.update(handle.read())
-    wanted = digest.hexdigest()
+            wanted.update(handle.read())
+    stamp = os.path.join(VENDOR, "stamp")
     if os.path.exists(stamp):
         with open(stamp) as handle:
-            if handle.read() == wanted:
+            if handle.read() == wanted.hexdigest():
                 return True
+    trouble = trouble_with_node()
+    if trouble:
+        say(
+            "%s: the page works with plain forms and server-drawn pictures; install Node %d or later "
+            "and run 'python tasks.py vendor' for the 3-D view." % (trouble, NODE)
+        )
+        return False
     say("Fetching the browser parts (once) ...")
+    npm = shutil.which("npm")
     if run(npm, "ci", "--silent", check=False) or run(npm, "run", "--silent", "vendor", check=False):
         say(
             "The browser parts could not be fetched or bundled: the page works with plain forms and "
@@ -106,37 +137,143 @@ def vendor():
         )
         return False
     with open(stamp, "w") as handle:
-        handle.write(wanted)
+        handle.write(wanted.hexdigest())
     return True
 
 
-def lint():
-    run(PYTHON, "-m", "ruff", "check", ".")
-    run(PYTHON, "-m", "ruff", "format", "--check", ".")
-    run(os.path.join(BIN, "lint-imports"))
-    scripts()
+def lacking():
+    """Return which of PARTS this machine lacks, as the tests themselves look for them."""
+    look = [PYTHON, os.path.join("tests", "parts.py")]
+    found = subprocess.run(look, cwd=ROOT, stdout=subprocess.PIPE, universal_newlines=True)
+    if found.returncode != 0:
+        sys.exit(found.returncode)
+    return found.stdout.split()
 
 
-def scripts():
-    """Check the types of the page's scripts, where Node is present."""
-    node = shutil.which("node")
-    compiler = os.path.join(ROOT, "node_modules", "typescript", "bin", "tsc")
-    if node and vendor() and os.path.exists(compiler):
-        run(node, compiler, "-p", ROOT)
-    else:
-        say("The page's scripts were not checked: that needs Node 20 or later.")
+def as_root():
+    """Return what to put before a command so that it runs as root without asking, or None."""
+    if not hasattr(os, "geteuid"):
+        return None
+    if os.geteuid() == 0:
+        return []
+    if shutil.which("sudo") and subprocess.call(["sudo", "-n", "true"], stderr=subprocess.DEVNULL) == 0:
+        return ["sudo", "-n"]
+    return None
 
 
-def types():
-    run(PYTHON, "-m", "mypy", "src")
+def from_packages(manager, parts):
+    """Return which of these parts a package manager has."""
+    if manager == "apt-get" and os.path.exists("/etc/os-release"):
+        with open("/etc/os-release") as handle:
+            if "ID=ubuntu" in handle.read().splitlines():  # its Chromium package only points elsewhere
+                parts = [part for part in parts if part != "Chromium"]
+    return [part for part in parts if manager in PARTS[part]]
 
 
-def unit(extra):
-    run(PYTHON, "-m", "pytest", "-n", "2", "-m", "not browser", *extra)
+def needs():
+    """Bring what the tests need beside Python and Node where that is allowed, else name it and stop."""
+    missing = lacking()
+    if not missing:
+        return
+    before = as_root()
+    if shutil.which("apt-get") and before is not None:
+        quiet = ["env", "DEBIAN_FRONTEND=noninteractive"]
+        packages = [PARTS[part]["apt-get"] for part in from_packages("apt-get", missing)]
+        if packages:
+            say("Installing with apt what the tests need: %s ..." % " ".join(packages))
+            run(*(before + ["apt-get", "update", "-qq"]), check=False)
+            run(
+                *(before + quiet + list(INSTALLING["apt-get"]) + ["-qq"] + packages),
+                check=False,
+                stdout=subprocess.DEVNULL,
+            )
+        missing = lacking()
+    if "Chromium" in missing:
+        say("Fetching the Chromium of the browser driver ...")
+        libraries = ["--with-deps"] if shutil.which("apt-get") and before is not None else []
+        run(*([PYTHON, "-m", "playwright", "install", "chromium"] + libraries), check=False)
+        missing = lacking()
+    if missing:
+        stop(how_to_bring(missing))
 
 
-def browser(extra):
-    run(PYTHON, "-m", "pytest", "-m", "browser", *extra)
+def how_to_bring(missing):
+    """Return one sentence: what is missing and the commands that bring it here."""
+    commands, rest = [], list(missing)
+    manager = next((name for name in INSTALLING if shutil.which(name)), None)
+    if manager:
+        here = from_packages(manager, missing)
+        rest = [part for part in missing if part not in here]
+        if here:
+            command = list(INSTALLING[manager]) + [PARTS[part][manager] for part in here]
+            commands.append(" ".join(command if manager == "brew" else ["sudo"] + command))
+    if "Chromium" in rest:
+        commands.append("%s -m playwright install chromium" % os.path.relpath(PYTHON, ROOT))
+        rest.remove("Chromium")
+    steps = ["run '%s'" % command for command in commands]
+    if rest:
+        steps.append("install %s so that their programs are on the path" % ", ".join(rest))
+    return "The tests need %s: %s, then run 'python tasks.py test' again." % (
+        ", ".join(missing),
+        ", ".join(steps),
+    )
+
+
+STAGES = ("lint", "rules", "scripts", "types", "unit", "browser")
+
+
+def commands_of(stage, extra=()):
+    """Return the commands of a stage; each must exit with 0, so that pytest's 5 for no test fails too."""
+    node = shutil.which("node") or "node"
+    pytest = (PYTHON, "-m", "pytest")
+    return {
+        "lint": [(PYTHON, "-m", "ruff", "check", "."), (PYTHON, "-m", "ruff", "format", "--check", ".")],
+        "rules": [(os.path.join(BIN, "lint-imports"),)],
+        "scripts": [
+            (node, os.path.join("node_modules", "typescript", "bin", "tsc"), "-p", "."),
+            (node, "--test", os.path.join("tests", "web", "scripts.test.mjs")),
+        ],
+        "types": [(PYTHON, "-m", "mypy", "src")],
+        # A file stays with one worker, so that what its tests share is made once.
+        "unit": [
+            pytest
+            + ("-n", str(os.cpu_count() or 1), "--dist", "loadfile", "-m", "not browser")
+            + tuple(extra)
+        ],
+        "browser": [pytest + ("-m", "browser") + tuple(extra)],
+    }[stage]
+
+
+def run_stage(stage, extra=(), output=None):
+    """Run all commands of a stage; return its exit code and how many seconds it took."""
+    start, code = time.time(), 0
+    for command in commands_of(stage, extra):
+        code = subprocess.call(command, cwd=ROOT, stdout=output, stderr=output) or code
+    return code, time.time() - start
+
+
+def every_stage(extra):
+    """Run every stage, also after one failed, and print how each went; return whether one failed.
+
+    The browser tests run beside the others, since they spend much of their time waiting.
+    """
+    went = {}
+    with tempfile.TemporaryFile("w+", encoding="utf-8", errors="replace") as output:
+        beside = threading.Thread(target=lambda: went.update(browser=run_stage("browser", extra, output)))
+        beside.start()
+        for stage in STAGES[:-1]:
+            say("== %s" % stage)
+            went[stage] = run_stage(stage, extra if stage == "unit" else ())
+        say("== browser")
+        beside.join()
+        output.seek(0)
+        say(output.read())
+    say("%-8s  %-6s  %s" % ("stage", "result", "time"))
+    for stage in STAGES:
+        code, seconds = went[stage]
+        minutes, seconds = divmod(round(seconds), 60)
+        say("%-8s  %-6s  %d:%02d" % (stage, "FAILED" if code else "passed", minutes, seconds))
+    return any(code for code, _ in went.values())
 
 
 def lock():
@@ -185,20 +322,23 @@ def main(argv):
         vendor()
         run(PYTHON, "-m", "axlewright.demo", *rest)
     elif task == "test":
+        trouble = trouble_with_node()
+        if trouble:
+            stop("%s: the tests need Node %d or later with npm, for the page's parts." % (trouble, NODE))
         setup("dev")
         if not vendor():
-            stop("The tests need Node for the browser parts; install Node 20 or later.")
-        lint()
-        types()
-        unit(rest)
-        browser(rest)
-    elif task in ("lint", "types", "bench", "lock", "words"):
+            sys.exit(2)
+        needs()
+        os.environ["AXLEWRIGHT_TESTS_MUST_NOT_SKIP"] = "1"
+        sys.exit(1 if every_stage(rest) else 0)
+    elif task in STAGES:
         setup("dev")
-        {"lint": lint, "types": types, "bench": bench, "lock": lock, "words": words}[task]()
-    elif task in ("unit", "browser"):
+        if task in ("scripts", "unit", "browser") and trouble_with_node() == "":
+            vendor()
+        sys.exit(run_stage(task, rest)[0])
+    elif task in ("bench", "lock", "words"):
         setup("dev")
-        vendor()
-        {"unit": unit, "browser": browser}[task](rest)
+        {"bench": bench, "lock": lock, "words": words}[task]()
     elif task == "vendor":
         vendor()
     elif task == "setup":

@@ -7,7 +7,18 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browser_bench import ARGUMENTS, AXE, LAPTOP, PHONE, Bench, Served, browser_path, missing, served
+from browser_bench import (
+    ARGUMENTS,
+    AXE,
+    LAPTOP,
+    PATIENCE_MS,
+    PHONE,
+    Bench,
+    Served,
+    browser_path,
+    missing,
+    served,
+)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -62,7 +73,7 @@ def sit_down(chromium: Any) -> Iterator[Callable[..., Bench]]:
             reduced_motion="reduce",
             **more,
         )
-        context.set_default_timeout(60_000)
+        context.set_default_timeout(PATIENCE_MS)
         opened.append(context)
         bench = Bench(context.new_page(), f"{name}-{'390' if phone else '1280'}", phone)
         bench.watch()

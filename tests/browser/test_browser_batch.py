@@ -65,7 +65,7 @@ def test_a_week_of_sets(own_server: Served, sit_down: Callable[..., Bench], size
     page.goto("/batch/study")
     page.fill("#f-count", "20000")
     bench.press("form[action='/batch/study'] button.main")
-    page.wait_for_selector("#answer", timeout=120_000)
+    page.wait_for_selector("#answer")
     bench.looked_at("study")
 
 

@@ -113,7 +113,7 @@ def test_the_demo_job(server: Served, sit_down: Callable[..., Bench], size: str)
         assert page.get_attribute(f'[data-cornering="{flank}"]', "data-set") == "4"
     bench.looked_at("11-pattern-corners")
     bench.press("text=Read the pattern")
-    page.wait_for_selector("#answer, #problem", timeout=180_000)
+    page.wait_for_selector("#answer, #problem")
     answer = page.inner_text("#answer")
     assert "too far out" in answer
     advised = float(re.search(r"fit 0\.0(\d{3}) in", answer)[1]) / 1e4

@@ -69,13 +69,11 @@ def test_a_design_is_opened_and_rolled(server: Served, sit_down: Callable[..., B
     page.goto("/designs")
     reach(bench, 'a[href="/rolling?design=TY-222"]')
     page.keyboard.press("Enter")
-    page.wait_for_selector('[data-rolling][data-script="ready"]', timeout=120_000)
+    page.wait_for_selector('[data-rolling][data-script="ready"]')
     before = page.inner_text("[data-statewords]")
     reach(bench, "#r-pinion")
     page.keyboard.press("ArrowUp")
-    page.wait_for_function(
-        "old => document.querySelector('[data-statewords]').innerText !== old", arg=before, timeout=30_000
-    )
+    page.wait_for_function("old => document.querySelector('[data-statewords]').innerText !== old", arg=before)
     bench.no_errors()
 
 
@@ -110,6 +108,6 @@ def test_a_recording_is_listened_to(
     page.keyboard.insert_text((tmp_path / "whine.marks").read_text())
     reach(bench, "main form button.main")
     page.keyboard.press("Enter")
-    page.wait_for_selector("#answer", timeout=120_000)
+    page.wait_for_selector("#answer")
     assert "ring and pinion mesh" in page.inner_text("#answer tbody tr >> nth=0")
     bench.no_errors()

@@ -37,7 +37,7 @@ def test_a_recording_with_typed_marks_is_put_down_to_a_source(
     page.fill("#f-tyre", TYRE)
     page.fill("#f-speed", drive[1])
     bench.press("button.main")
-    page.wait_for_selector("#answer", timeout=120_000)
+    page.wait_for_selector("#answer")
     first = page.inner_text("#answer tbody tr >> nth=0")
     assert "ring and pinion mesh" in first
     assert "Record next" in page.inner_text("#answer")
@@ -55,12 +55,12 @@ def test_a_setting_is_played_beside_another(
     bench = sit_down(server, size, f"made-{size}")
     page = bench.page
     page.goto("/rolling")
-    page.wait_for_selector('[data-rolling][data-script="ready"]', timeout=120_000)
+    page.wait_for_selector('[data-rolling][data-script="ready"]')
     page.goto("/listen/made?design=TY-222")
     assert page.locator("audio").count() == 0
     page.fill("#f-pinion", "6")
     bench.press("button.main")
-    page.wait_for_selector("audio", timeout=120_000)
+    page.wait_for_selector("audio")
     assert "not the sound in a car" in page.inner_text("main")
     for which in ("Sound before", "Sound after"):
         player = page.get_by_label(which)
@@ -74,10 +74,10 @@ def test_a_setting_is_played_beside_another(
     page.set_input_files("#f-file", str(drive[0]))
     page.fill("#f-marks", drive[1])
     bench.press("text=Learn from the recording")
-    page.wait_for_selector("text=learned from your recording", timeout=120_000)
+    page.wait_for_selector("text=learned from your recording")
     bench.looked_at("2-learned")
     bench.press("text=See both states roll")
-    page.wait_for_selector(".rolling.compared", timeout=120_000)
+    page.wait_for_selector(".rolling.compared")
     bench.no_errors()
 
 
@@ -93,7 +93,7 @@ def test_passes_before_and_after_are_compared(
         page.fill(f"#f-speed_{side}", drive[1])
     page.fill("#f-tyre", TYRE)
     bench.press("button.main")
-    page.wait_for_selector("#answer", timeout=120_000)
+    page.wait_for_selector("#answer")
     # The same recording on both sides: nothing can have changed (by construction).
     assert "no change shown" in page.inner_text("#answer tbody tr >> nth=0")
     bench.looked_at("1-passes")

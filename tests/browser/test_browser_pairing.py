@@ -59,7 +59,7 @@ def test_a_phone_is_let_in_keeps_entries_offline_and_is_taken_off_again(
     network.stop()
     network.start()
     page.context.set_offline(False)
-    page.wait_for_selector("#answer", timeout=30_000)
+    page.wait_for_selector("#answer")
     assert "from the phone" in page.inner_text("main")
 
     laptop.page.goto("/settings/devices")

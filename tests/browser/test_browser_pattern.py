@@ -108,7 +108,7 @@ def test_an_outline_is_corrected_by_finger_and_mouse(
     drag(bench, [at(-0.9, 0.6), at(0.0, 0.6), at(0.95, 0.6)])
     bench.looked_at("2-outline")
     bench.press("[data-outline='drive'] button.main")
-    page.wait_for_selector("text=Read and kept", timeout=120_000)
+    page.wait_for_selector("text=Read and kept")
     with open_store(own_server.folder) as store:
         readings = [e for e in store.entries(read_job, kind="reading") if e.step == "pattern"]
     first, second = readings[-2], readings[-1]
@@ -138,7 +138,7 @@ def test_an_outline_is_corrected_by_keyboard(
     assert covered(page, "coast") > before
     page.locator('[data-outline="coast"] button.main').focus()
     page.keyboard.press("Enter")
-    page.wait_for_selector("text=Read and kept", timeout=120_000)
+    page.wait_for_selector("text=Read and kept")
     with open_store(own_server.folder) as store:
         readings = [e for e in store.entries(read_job, kind="reading") if e.step == "pattern"]
     old, new = (e.payload["flanks"]["coast"]["summary"] for e in readings[-2:])

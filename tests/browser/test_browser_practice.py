@@ -16,7 +16,7 @@ def begin(bench: Bench, number: str) -> None:
     bench.page.select_option("#p-design", "TY-222")
     bench.page.fill("#p-number", number)
     bench.press('button:has-text("Start")')
-    bench.page.wait_for_url(re.compile(r"/practice/[0-9a-f]{16}"), timeout=120_000)
+    bench.page.wait_for_url(re.compile(r"/practice/[0-9a-f]{16}"))
 
 
 def do(bench: Bench, kind: str, amount: str = "") -> None:
@@ -27,7 +27,6 @@ def do(bench: Bench, kind: str, amount: str = "") -> None:
     bench.page.wait_for_function(
         "n => document.querySelector('.answer') || document.querySelector('[name=seen]')?.value == n",
         arg=str(int(count or 0) + 1),
-        timeout=60_000,
     )
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from browser_bench import Bench, Served
-from test_browser_rooms import rolling_ready
+from test_browser_rooms import rolling_ready, still
 
 pytestmark = pytest.mark.browser
 
@@ -21,7 +21,7 @@ def fingers(page: Any, session: Any, kind: str, *spots: tuple[float, float]) -> 
 
 
 def number(page: Any, name: str) -> float:
-    page.wait_for_timeout(300)
+    still(page)
     return float(page.get_attribute("[data-teeth3d]", name))
 
 
@@ -69,7 +69,7 @@ def test_the_edges_of_the_tooth_are_named_where_they_are(
     box = solid(bench, "/rolling?design=TY-222&pinion=0.08")
     for look in ("drive", "coast"):
         bench.press(f'[data-look="{look}"]')
-        page.wait_for_timeout(500)
+        still(page)
         seen = {}
         for name in ("toe", "heel", "top", "root"):
             label = page.locator(f'[data-place="{name}"]')
@@ -97,9 +97,7 @@ def test_rolling_marks_one_tooth_after_the_other(server: Served, sit_down: Calla
     solid(bench, "/rolling?design=TY-222")
     bench.press('[data-look="pair"]')
     bench.press("[data-play]")
-    page.wait_for_function(
-        "() => Number(document.querySelector('[data-teeth3d]').dataset.marked) >= 3", timeout=60_000
-    )
+    page.wait_for_function("() => Number(document.querySelector('[data-teeth3d]').dataset.marked) >= 3")
     assert page.get_attribute("[data-play]", "aria-pressed") == "true"
     bench.shot("1-three-marked")
     bench.press("[data-play]")
@@ -114,8 +112,8 @@ def test_the_load_stands_on_one_side_and_the_link_says_so(
     page = bench.page
     rolling_ready(bench, "/rolling?design=TY-222&torque=400")
     page.select_option("#r-way", "drive")
-    page.wait_for_selector("[data-rolled='design=TY-222&torque=400&way=drive']", timeout=60_000)
-    assert page.inner_text('[data-load="drive"]', timeout=1000) is not None
+    page.wait_for_selector("[data-rolled='design=TY-222&torque=400&way=drive']")
+    assert page.inner_text('[data-load="drive"]') is not None
     assert page.text_content('[data-load="drive"]') == "under load"
     assert page.text_content('[data-load="coast"]') == "without load"
     assert "lb-ft (400 N·m) at the ring gear, on the drive side" in page.inner_text("[data-statewords]")

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-import statistics
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 from browser_bench import PHOTOS, Bench, Served, corners
@@ -25,7 +25,20 @@ def start_job(bench: Bench) -> str:
 def rolling_ready(bench: Bench, path: str = "/rolling") -> None:
     """Open the rolling view and wait until it follows."""
     bench.page.goto(path)
-    bench.page.wait_for_selector('[data-rolling][data-script="ready"]', timeout=120_000)
+    bench.page.wait_for_selector('[data-rolling][data-script="ready"]')
+
+
+def still(page: Any) -> None:
+    """Wait until the teeth in three dimensions are drawn as asked: five frames without a new picture."""
+    page.evaluate(
+        """async () => {
+          const box = document.querySelector('[data-teeth3d]');
+          for (let before = null; before !== box.dataset.drawn; ) {
+            before = box.dataset.drawn;
+            for (let k = 0; k < 5; k++) await new Promise(requestAnimationFrame);
+          }
+        }"""
+    )
 
 
 @pytest.mark.parametrize("size", ["phone", "laptop"])
@@ -62,18 +75,6 @@ def test_the_rolling_view_follows_the_finger(
     rolling_ready(again, link)
     assert again.page.inner_text('[data-words="drive"]') == page.inner_text('[data-words="drive"]')
     bench.no_errors()
-
-
-def test_the_server_answers_the_slider_quickly(server: Served, sit_down: Callable[..., Bench]) -> None:
-    bench = sit_down(server, "laptop", "speed")
-    rolling_ready(bench)
-    taken = []
-    for step in range(20):
-        answer = bench.page.request.get(f"/api/roll?design=TY-222&pinion={0.01 * step:.3f}")
-        taken.append(answer.json()["total_ms"])
-    # The aim is 50 ms on a quiet machine; this only guards against falling far behind on a busy one.
-    assert statistics.median(taken) < 500.0
-    print(f"rolling view, both flanks drawn: median {statistics.median(taken):.0f} ms")
 
 
 def test_a_step_by_keyboard_alone_with_a_gauge_that_presses_enter(
@@ -139,7 +140,7 @@ def test_what_nothing_answered_is_sent_later_and_once(
     assert "1 entry is kept here" in page.inner_text("#waiting")
     bench.shot("1-waiting")
     page.context.set_offline(False)
-    page.wait_for_selector("#answer", timeout=30_000)
+    page.wait_for_selector("#answer")
     assert "wet day" in page.inner_text("main")
     page.reload()
     assert page.locator("text=Correct it").count() == 1
@@ -168,8 +169,8 @@ def test_several_entries_of_one_job_kept_offline_are_all_sent(
     other.wait_for_selector("#waiting:has-text('2 entries are kept here')")
     other.close()
     page.context.set_offline(False)
-    page.wait_for_selector("#waiting", state="hidden", timeout=30_000)
-    page.wait_for_selector("#answer", timeout=30_000)
+    page.wait_for_selector("#waiting", state="hidden")
+    page.wait_for_selector("#answer")
     assert "was not taken" not in page.inner_text("body")
     for step, note in (("as-found", "first of two"), ("complaint", "second of two")):
         page.goto(f"{job}?step={step}")
@@ -195,7 +196,7 @@ def test_an_entry_kept_offline_on_a_state_somebody_changed_is_asked_about(
     second.press("#entryform button.main")
     second.page.wait_for_selector("#answer")
     page.context.set_offline(False)
-    page.wait_for_selector("#waiting:has-text('was not taken')", timeout=30_000)
+    page.wait_for_selector("#waiting:has-text('was not taken')")
     assert "Fill it in again and look" in page.inner_text("#waiting")
     bench.no_errors()
 
@@ -224,7 +225,7 @@ def test_what_the_bench_refuses_stays_flagged_and_a_pin_is_never_kept(
     bench.press("#entryform button.main")
     page.wait_for_selector("#waiting:has-text('1 entry is kept here')")
     page.context.set_offline(False)
-    page.wait_for_selector("#waiting:has-text('was not taken')", timeout=30_000)
+    page.wait_for_selector("#waiting:has-text('was not taken')")
     page.goto("/")
     bench.press("text=Fill it in again and look")
     page.wait_for_url("**/jobs/**")
@@ -322,12 +323,16 @@ def test_the_teeth_turn_in_three_dimensions(server: Served, sit_down: Callable[.
     page.wait_for_selector("[data-teeth3d][data-ready]")
     flank = page.locator("[data-canvas] canvas").screenshot()
     bench.press("button:has-text('Both gears')")
-    page.wait_for_timeout(1500)
+    still(page)
     both = page.locator("[data-canvas] canvas").screenshot()
     assert both != flank
+    drawn = int(page.get_attribute("[data-teeth3d]", "data-drawn") or 0)
     bench.press("[data-play]")
-    page.wait_for_timeout(1500)
+    page.wait_for_function(
+        "least => Number(document.querySelector('[data-teeth3d]').dataset.drawn) >= least", arg=drawn + 10
+    )
     bench.press("[data-play]")
+    still(page)
     assert page.locator("[data-canvas] canvas").screenshot() != both, "rolled on"
     bench.looked_at("1-both")
     drawn = int(page.get_attribute("[data-teeth3d]", "data-drawn") or 0)
@@ -362,7 +367,7 @@ def test_marks_by_finger_and_in_words(server: Served, sit_down: Callable[..., Be
     page.mouse.up()
     page.fill("#coast-words", "high, centred lengthwise, half the length")
     bench.press("text=Read the pattern")
-    page.wait_for_selector("#answer, #problem", timeout=180_000)
+    page.wait_for_selector("#answer, #problem")
     answer = page.inner_text("#answer")
     assert "too far out" in answer, "high on both flanks: pinion too far out (common practice, no source)"
     assert "toward heel" in answer

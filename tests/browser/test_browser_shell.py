@@ -48,7 +48,7 @@ def test_scripts_speak_the_language_of_the_page(own_server: Served, sit_down: Ca
     bench.press("#entryform button.main")
     page.wait_for_selector("#waiting:has-text('1 Eingabe ist hier aufbewahrt')")
     page.context.set_offline(False)
-    page.wait_for_selector("#answer", timeout=30_000)
+    page.wait_for_selector("#answer")
     bench.no_errors()
     with using_language("de"):
         from axlewright.language import _

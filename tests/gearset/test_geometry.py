@@ -56,7 +56,7 @@ def test_pitch_cones_meet_their_geometric_conditions(design):
     cutter=st.floats(0.38, 0.5),
     shaft=st.sampled_from([80.0, 90.0, 95.0]),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_identities_of_any_hypoid(z1, ratio, offset, spiral, cutter, shaft):
     """Spherical identities at 90 degrees: vector algebra, textbook knowledge, no single source."""
     d = 200.0

@@ -277,7 +277,7 @@ def sheets(language: str, system: System) -> Split:
         for number in (1, 2):
             pdf = job_sheet_pdf(store, number, system=system, shop=scenario.SHOP)
             text = subprocess.run(
-                ["pdftotext", "-raw", "-", "-"], input=pdf, capture_output=True, check=True, timeout=60
+                ["pdftotext", "-raw", "-", "-"], input=pdf, capture_output=True, check=True
             ).stdout.decode("utf-8")
             whole = re.sub(r"(?<=[0-9a-f]\u200b)\s+(?=[0-9a-f]\u200b)", "", text)  # hashes break anywhere
             line = masked(" ".join(whole.replace("\u200b", "").split()))

@@ -111,7 +111,7 @@ def test_bad_words(text: str, words: str) -> None:
         pattern_from_words(text, "drive")
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(st.text(max_size=60))
 def test_any_text_gives_a_pattern_or_a_sentence(text: str) -> None:
     try:

@@ -37,7 +37,7 @@ def test_bad_text(text: str, words: str) -> None:
         parse_corners(text)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.text(alphabet="0123456789,. ;-e", max_size=40))
 def test_any_text_gives_corners_or_a_sentence(text: str) -> None:
     try:

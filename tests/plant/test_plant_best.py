@@ -33,7 +33,7 @@ def parabola(least_mm: float, places: tuple[float, ...] = PLACES, **more: float)
     ]
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(st.floats(-0.06, 0.06))
 def test_the_least_point_of_a_parabola_is_found(least_mm: float) -> None:
     found = best_position(parabola(least_mm), None, INCH)

@@ -28,7 +28,7 @@ def test_repeated_readings_after_gum_h2(
 ) -> None:
     found = setup.RepeatedReadings("H.2", readings, EXACT)
     assert found.mean_mm == pytest.approx(mean, rel=1e-12)
-    assert found.standard_uncertainty == pytest.approx(standard_uncertainty, rel=1e-9)
+    assert found.standard_uncertainty_mm == pytest.approx(standard_uncertainty, rel=1e-9)
     assert found.degrees_of_freedom == pytest.approx(4.0)
 
 

@@ -41,7 +41,6 @@ def running_server(programs: Path) -> Iterator[str]:
             stderr=subprocess.PIPE,
             text=True,
             cwd=folder,
-            timeout=120,
         )
         if done.returncode != 0:
             raise RuntimeError(f"{command[0]} failed: {done.stderr}")

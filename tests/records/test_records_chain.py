@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 import sqlalchemy as sa
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from axlewright.records import JobStore
@@ -34,7 +34,6 @@ JSON = st.recursive(
 )
 
 
-@settings(deadline=None)
 @given(JSON)
 def test_canonical_json_survives_a_round_trip(value: Any) -> None:
     text = canonical_json(value)

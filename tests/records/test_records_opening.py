@@ -89,9 +89,7 @@ def test_folder_without_permission_gets_one_sentence(tmp_path: Path) -> None:
         "try:\n    open_store(sys.argv[1])\n"
         "except Exception as problem:\n    print(type(problem).__name__, problem)"
     )
-    done = subprocess.run(
-        [sys.executable, "-c", script, str(folder)], capture_output=True, text=True, timeout=60
-    )
+    done = subprocess.run([sys.executable, "-c", script, str(folder)], capture_output=True, text=True)
     assert done.stdout.startswith("RecordError"), done.stdout + done.stderr
     assert "folder cannot be written (Permission denied)" in done.stdout
 
@@ -231,4 +229,4 @@ def test_opening_an_up_to_date_store_does_not_load_alembic(tmp_path: Path) -> No
         "import sys; from axlewright.records import open_store; open_store(sys.argv[1]).close();"
         "assert 'alembic' not in sys.modules"
     )
-    subprocess.run([sys.executable, "-c", script, str(tmp_path)], check=True, timeout=60)
+    subprocess.run([sys.executable, "-c", script, str(tmp_path)], check=True)

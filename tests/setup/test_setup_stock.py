@@ -21,7 +21,7 @@ def shelf_of(sizes: list[int]) -> list[setup.StockItem]:
     return [setup.StockItem(f"leaf {i}", s / 1000.0) for i, s in enumerate(sizes)]
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(
     shelves,
     st.integers(100, 2500),
@@ -51,7 +51,6 @@ def test_best_pack_is_what_trying_every_pack_finds(
     assert len({i.label for i in found.items}) == len(found.items), "no leaf is used twice"
 
 
-@settings(deadline=None)
 @given(shelves, st.integers(100, 2500), st.sampled_from(["nearest", "nearest_but_not_thicker"]))
 def test_nearest_spacer_is_nearest(sizes: list[int], wanted: int, rule: str) -> None:
     fitting = [s for s in sizes if rule == "nearest" or s <= wanted]

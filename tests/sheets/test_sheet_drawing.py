@@ -6,7 +6,7 @@ import xml.etree.ElementTree as ET
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from axlewright.sheets import RoundPlot, round_plot_svg, tooth_svg
@@ -48,7 +48,6 @@ def test_small_spots_do_not_vanish() -> None:
     assert len(mask_outlines(as_mask(cells))) == 2
 
 
-@settings(deadline=None)
 @given(st.integers(2, 12), st.integers(2, 20), st.floats(0, 1), st.integers(0, 2**32 - 1))
 def test_any_mask_gives_closed_outlines_inside_the_flank(
     rows: int, columns: int, density: float, seed: int

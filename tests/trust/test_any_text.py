@@ -17,7 +17,7 @@ from types import MappingProxyType
 from typing import Any
 
 import pytest
-from axlewright.bench.typed import FieldError, Typed, split_readings
+from axlewright.steps.answers import FieldError, Typed, split_readings
 
 from axlewright.bench.batch_matching import read_carriers, read_spacers
 from axlewright.bench.hearing import trace_of, tyre_of

@@ -21,7 +21,7 @@ def address(tmp_path: Path) -> Iterator[str]:
 
 @pytest.fixture
 def client(address: str) -> Iterator[httpx.Client]:
-    with httpx.Client(base_url=address, follow_redirects=True, timeout=60) as one:
+    with httpx.Client(base_url=address, follow_redirects=True, timeout=600, verify=False) as one:
         yield one
 
 
@@ -33,8 +33,7 @@ def visitor(client: httpx.Client) -> Visitor:
 @pytest.fixture
 def warm(visitor: Visitor) -> Visitor:
     """A visitor who waited until the rolling was ready."""
-    end = time.monotonic() + 120
-    while not visitor.client.get("/api/ready").json()["ready"]:
-        assert time.monotonic() < end, "the rolling was never ready"
+    while not (told := visitor.client.get("/api/ready").json())["ready"]:
+        assert not told.get("trouble"), told
         time.sleep(0.1)
     return visitor

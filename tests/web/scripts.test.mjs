@@ -1,4 +1,4 @@
-// The parts of the page's scripts that need no browser: run by tests/web/test_web_scripts.py, or node --test.
+// The parts of the page's scripts that need no browser: run by python tasks.py scripts, or node --test.
 import assert from "node:assert/strict";
 import { test } from "node:test";
 import { jobOf, standOn } from "../../src/axlewright/web/static/js/outbox.js";

@@ -127,7 +127,7 @@ def _block(step: StepView, struck: tuple[Struck, ...], decided: str = "") -> Ste
     return StepBlock(
         title=_(step.status.step.title),
         verdict=_WORDS[step.status.state],
-        why=step.status.why,
+        why=str(step.status.why),
         readings=tuple(readings),
         struck=struck,
         begun=bool(step.rounds or step.remarks or step.pictures or struck),

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from axlewright.bench import FieldError, batch, find_design
-from axlewright.bench.typed import in_field
+from axlewright.steps.answers import in_field
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import eager as _
 from axlewright.setup.marks import PLACE_WORDS
