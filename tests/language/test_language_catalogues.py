@@ -169,7 +169,7 @@ def test_the_language_holds_inside_the_block_only() -> None:
         with using_language("xx"):
             assert str(_("Settings")) == "Settings"
     assert str(_("Settings")) == "Settings"
-    assert _("") == ""
+    assert str(_("")) == ""
     assert plural("{count} tooth", "{count} teeth", 2) == "{count} teeth"
 
 

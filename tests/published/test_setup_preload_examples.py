@@ -78,7 +78,7 @@ def test_pinion_drag_a_hundred_times_too_big_is_doubted(printed: str) -> None:
     # TM 10-3930-669-34 p 10-24 prints 89 to 125 lb-ft (120 to 170 N·m); 120 to 170 N·cm = 10.6 to 15 lb-in
     # fits.
     doubts = setup.doubt_preload_unit(parse_torque(printed))
-    meant = {d.meant: d.nm / NM_PER_LBF_IN for d in doubts}
+    meant = {str(d.meant): d.value_nm / NM_PER_LBF_IN for d in doubts}
     assert "N·cm, not N·m" in meant
     assert 10.5 <= meant["N·cm, not N·m"] <= 15.1
 

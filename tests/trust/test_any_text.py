@@ -17,7 +17,6 @@ from types import MappingProxyType
 from typing import Any
 
 import pytest
-from axlewright.steps.answers import FieldError, Typed, split_readings
 
 from axlewright.bench.batch_matching import read_carriers, read_spacers
 from axlewright.bench.hearing import trace_of, tyre_of
@@ -33,6 +32,7 @@ from axlewright.plant.rolls import COLUMNS
 from axlewright.setup.marks import parse_mark
 from axlewright.setup.torque import printed_pair_question
 from axlewright.sound.speed_files import parse_clock, parse_gpx, parse_marks, parse_table
+from axlewright.steps.answers import FieldError, Typed, split_readings
 from axlewright.units import (
     LONGEST_LIST,
     LONGEST_NOTE,

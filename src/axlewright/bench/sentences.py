@@ -12,3 +12,9 @@ def sentence(text: Text) -> str:
     """
     text = str(text)
     return text[:1].upper() + text[1:] if text[:1].islower() and len(text[:1].upper()) == 1 else text
+
+
+def whole_sentence(text: Text) -> str:
+    """Return a text as `sentence` does, with a full stop where it ends without a sign of its own."""
+    words = sentence(text)
+    return words if not words or words[-1] in ".?!" else f"{words}."

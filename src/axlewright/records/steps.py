@@ -23,8 +23,8 @@ from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from axlewright.errors import RecordError
-from axlewright.language import eager as _
 from axlewright.language import Text, n_, read_kept
+from axlewright.language import eager as _
 from axlewright.records.deciding import Deciding, deciding
 from axlewright.records.types import Entry
 

@@ -9,10 +9,10 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from axlewright.bench import FieldError, batch, find_design
-from axlewright.steps.answers import in_field
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import eager as _
 from axlewright.setup.marks import PLACE_WORDS
+from axlewright.steps.answers import in_field
 from axlewright.units import MM_PER_INCH, parse_length, parse_number
 from axlewright.web.batch_parts import csv_file, named_design, page_values, plain_length, with_error
 from axlewright.web.page import Form, Person, person_of, site_of

@@ -19,7 +19,7 @@ from markupsafe import Markup
 from starlette.datastructures import UploadFile
 
 from axlewright import __version__
-from axlewright.bench.sentences import sentence
+from axlewright.bench.sentences import sentence, whole_sentence
 from axlewright.errors import AxlewrightError
 from axlewright.language import Shown, chosen, n_, script_words, with_decimal_sign
 from axlewright.language import eager as _
@@ -219,6 +219,7 @@ def make_templates() -> Environment:
     env.filters["linked"] = linked
     env.filters["svg"] = Markup
     env.filters["sentence"] = sentence
+    env.filters["whole"] = whole_sentence
     return env
 
 
