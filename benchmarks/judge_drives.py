@@ -12,7 +12,8 @@ Where the models come from
       McFadden and Smith 1984.
     * Tyre and road, speed exponents, pitch sequences, the hump near 1 kHz: Sandberg and Ejsmont 2002; cavity mode:
       Sakata, Morimura and Ide 1990. Cabin modes of a box with rigid walls: Kuttruff, Room Acoustics.
-    * Hooke's joint, twice per turn, couple T tan β: ISO/IEC-free textbook kinematics (Seherr-Thoss and others 2006).
+    * Hooke's joint, twice a turn, couple T tan β: Seherr-Thoss, Schmelz and Aucktor, Universal Joints and
+      Driveshafts, 2006.
     * Gear pair with runout as amplitude and phase modulation: McFadden 1986; Mark 1978.
     * Speedometer reads high by up to a tenth of the speed and 4 km/h, never low: UN Regulation 39.
     * Levels, spreads of vehicles, drivers and phones: common practice, no source.
@@ -257,11 +258,16 @@ def draw_legs(rng: Rng, plan: str, top: float) -> tuple[float, list[Leg]]:
     ]  # fmt: skip
 
 
-def move(vehicle: Vehicle, rng: Rng, start: float, legs: Sequence[Leg], seconds: float, downhill: bool) -> Motion:
+def move(
+    vehicle: Vehicle, rng: Rng, start: float, legs: Sequence[Leg], seconds: float, downhill: bool
+) -> Motion:
     """Drive the vehicle: longitudinal dynamics, a driver with a foot, a shift schedule, a converter or clutch."""
     n = int(seconds * TICK)
     t = np.arange(n) / TICK
-    slope = sum(rng.uniform(0, 0.012) * np.sin(2 * np.pi * t / rng.uniform(15, 70) + rng.uniform(0, 6)) for _ in range(3))
+    slope = sum(
+        rng.uniform(0, 0.012) * np.sin(2 * np.pi * t / rng.uniform(15, 70) + rng.uniform(0, 6))
+        for _ in range(3)
+    )
     slope = slope * 0.3 - 0.065 if downhill else slope
     unrest = signal.lfilter([1], [1, -0.985], rng.standard_normal(n)) * 0.016
     eager = rng.uniform(24, 40)
@@ -279,7 +285,10 @@ def move(vehicle: Vehicle, rng: Rng, start: float, legs: Sequence[Leg], seconds:
             or (leg.mode in ("coast", "neutral", "brake") and speed <= leg.speed)  # fmt: skip
         if over and k < len(legs) - 1:
             k, leg_start, leg, age, steady = k + 1, i, legs[k + 1], 0.0, 0.0
-        resist = mass * GRAVITY * ((0.011 if speed > 0.1 else 0.0) + slope[i]) + 0.6 * vehicle.drag_area_m2 * speed**2
+        resist = (
+            mass * GRAVITY * ((0.011 if speed > 0.1 else 0.0) + slope[i])
+            + 0.6 * vehicle.drag_area_m2 * speed**2
+        )
         brake, free = 0.0, leg.mode in ("idle", "neutral")
         if leg.mode in ("hold", "turn", "to"):
             error = leg.speed - speed
@@ -293,7 +302,7 @@ def move(vehicle: Vehicle, rng: Rng, start: float, legs: Sequence[Leg], seconds:
         wheel = speed / circumference * (1 + 0.008 * force / mass)
         shaft = wheel * ratio
         revs = shaft * vehicle.gears[gear]
-        drag = mass * 0.018 * vehicle.gears[gear] * (0.5 + engine / 60)
+        drag = mass * 0.16 * vehicle.gears[gear] * (0.5 + engine / 60)
         ceiling = min(vehicle.power_w * min(engine / 70, 1) / max(speed, 2), mass * 3.5)
         shifting = since_shift < (0.35 if vehicle.automatic else 0.55)
         wish_force = 0.0 if free else max(-drag, min(demand, ceiling)) * (
@@ -308,13 +317,17 @@ def move(vehicle: Vehicle, rng: Rng, start: float, legs: Sequence[Leg], seconds:
                 gear, since_shift = gear - 1, 0.0
         slip = 0.0
         if vehicle.automatic:
-            slip = 0.004 if gear >= 2 and load < 0.6 else 0.02 + 0.25 * max(load, 0) * max(0.0, 1 - speed / 18)
+            slip = (
+                0.004 if gear >= 2 and load < 0.6 else 0.02 + 0.25 * max(load, 0) * max(0.0, 1 - speed / 18)
+            )
         goal = vehicle.idle_rev_s if free else max(vehicle.idle_rev_s, revs * (1 + slip))
         engine += (goal - engine) / TICK / (0.35 if free else (0.12 if since_shift > 0.8 else 0.22))
         speed = max(0.0, speed + (force - resist - brake) / (mass * 1.06) / TICK)
         if speed <= 0 and leg.mode in ("idle", "brake"):
             speed = 0.0
-        turn = leg.curvature * min(1, age / 1.5, max(0.0, (leg.seconds - age) / 1.5)) if leg.curvature else 0.0
+        turn = (
+            leg.curvature * min(1, age / 1.5, max(0.0, (leg.seconds - age) / 1.5)) if leg.curvature else 0.0
+        )
         for key, value in zip("vfgwnlkb", (speed, force, -1 if free else gear, wheel, engine, load, turn,
                                            brake if speed > 0 else 0.0), strict=True):  # fmt: skip
             out[key].append(value)
@@ -377,7 +390,9 @@ def smooth(x: Array) -> Array:
 GRID = np.arange(8193) * (RATE / 2 / 8192)
 
 
-def draw_path(rng: Rng, vehicle: Vehicle, low: float, high: float, tilt: float, liveliness: float = 1.0) -> Array:
+def draw_path(
+    rng: Rng, vehicle: Vehicle, low: float, high: float, tilt: float, liveliness: float = 1.0
+) -> Array:
     """Return force to pressure at the phone, complex over ``GRID``.
 
     Structural modes between ``low`` and ``high`` Hz, cabin modes, a direct part, ``tilt`` dB an octave above 500 Hz.
@@ -392,7 +407,7 @@ def draw_path(rng: Rng, vehicle: Vehicle, low: float, high: float, tilt: float, 
     h = (pull[:, None].astype(np.float32) * fr * f / (fr * fr - f * f + 2j * z * fr * f)).sum(0)
     h = h + 0.25 * np.exp(-2j * np.pi * GRID * rng.uniform(0.002, 0.006))
     h = h * 10 ** (tilt / 20 * np.log2(np.maximum(GRID, 500) / 500))
-    heard = (GRID > low) & (GRID < high)
+    heard = (low < GRID) & (high > GRID)
     return (h / math.sqrt(np.mean(np.abs(h[heard]) ** 2))).astype(np.complex64)
 
 
@@ -411,7 +426,9 @@ def through(path: Array, x: Array, size: int) -> Array:
     spectrum *= np.interp(place, np.arange(len(GRID)), path.real) + 1j * np.interp(
         place, np.arange(len(GRID)), path.imag
     )
-    return (fft.irfft(spectrum.astype(np.complex64), long * step)[:size] * np.float32(step)).astype(np.float32)
+    return (fft.irfft(spectrum.astype(np.complex64), long * step)[:size] * np.float32(step)).astype(
+        np.float32
+    )
 
 
 FRAME = 2048
@@ -448,7 +465,19 @@ def noise(rng: Rng, size: int, spectrum: Array) -> Array:
 
 # --- what is always there -----------------------------------------------------------------------------------------
 
-ROAD = {20: 78, 31.5: 79, 63: 75, 125: 68, 250: 64, 500: 60, 1000: 58, 1600: 52, 4000: 37, 8000: 24, 12000: 14}
+ROAD = {
+    20: 78,
+    31.5: 79,
+    63: 75,
+    125: 68,
+    250: 64,
+    500: 60,
+    1000: 58,
+    1600: 52,
+    4000: 37,
+    8000: 24,
+    12000: 14,
+}
 WIND = {20: 70, 63: 64, 125: 60, 250: 57, 500: 53, 1000: 49, 2000: 45, 4000: 40, 8000: 30, 12000: 24}
 SURFACES = {
     "smooth asphalt": {20: -3, 200: -4, 800: -2, 2000: 1, 12000: 1},
@@ -480,7 +509,11 @@ def road_noise(vehicle: Vehicle, clock: Clock, rng: Rng) -> tuple[Array, Array]:
     cavity = SOUND_SPEED / (vehicle.circumference_m * rng.uniform(0.78, 0.86))
     db += (6 * np.exp(-(((FRAME_HZ - cavity) / 9) ** 2)))[None, :]
     drift = np.cumsum(rng.normal(0, 1, rows))
-    drift = 1.2 * (drift - signal.savgol_filter(drift, 101, 1)) / (np.std(drift - signal.savgol_filter(drift, 101, 1)))
+    drift = (
+        1.2
+        * (drift - signal.savgol_filter(drift, 101, 1))
+        / (np.std(drift - signal.savgol_filter(drift, 101, 1)))
+    )
     exponent = 1.45 + 0.25 * smooth(FRAME_HZ / 1500)
     db += 20 * np.outer(np.log10(np.maximum(speed, 0.05) / REFERENCE_MPS), exponent) + (drift + tyre)[:, None]
     x = noise(rng, clock.size, third_octaves(ROAD)[None, :] * 10 ** (db / 20))
@@ -550,14 +583,17 @@ def engine_noise(vehicle: Vehicle, clock: Clock, rng: Rng) -> Array:
         inertia[half] = (whole if whole is not None else -40.0) + rng.normal(0, 3)
     table_gas, table_inertia = harmonics(rng, gas), harmonics(rng, inertia)
     cycle = clock.engine / 2
-    path, loudness, hiss_db = draw_path(rng, vehicle, 25, 500, -6), rng.uniform(73, 82), rng.normal(0, 3)
+    path, loudness, hiss_db = draw_path(rng, vehicle, 25, 500, -6), rng.uniform(76, 86), rng.normal(0, 3)
     per_cycle = 1 + 0.06 * rng.standard_normal(int(cycle[-1]) + 3)
     rough = per_cycle[cycle.astype(np.int32)].astype(np.float32)
     load = clock.at(0.16 + 0.84 * np.abs(clock.motion.engine_load) ** 0.8)
     idle = clock.at(1 + 0.8 * smooth((18 - clock.motion.engine) / 5))
     speed = clock.at((clock.motion.engine / 50) ** 0.8)
     squared = clock.at((clock.motion.engine / 50) ** 2)
-    force = look_up(table_gas, cycle) * rough * load * idle * speed + 0.5 * look_up(table_inertia, cycle) * squared
+    force = (
+        look_up(table_gas, cycle) * rough * load * idle * speed
+        + 0.5 * look_up(table_inertia, cycle) * squared
+    )
     x = through(path, force, clock.size) * np.float32(PASCAL * 10 ** (loudness / 20))
     rows = clock.size // HOP + 1
     t = np.arange(rows) * HOP / RATE
@@ -586,7 +622,10 @@ def voice(clock: Clock, rng: Rng, pitch: float) -> Array:
         on[(frame_t > a) & (frame_t < b)] = 1
     per = rng.integers(3, 5)
     syllables = rng.integers(0, 6, rows // per + 2)[np.arange(rows) // per]
-    beat = np.abs(np.sin(np.pi * np.arange(rows) / per)) ** 0.5 * rng.uniform(0.3, 1, rows // per + 2)[np.arange(rows) // per]
+    beat = (
+        np.abs(np.sin(np.pi * np.arange(rows) / per)) ** 0.5
+        * rng.uniform(0.3, 1, rows // per + 2)[np.arange(rows) // per]
+    )
     vowels = np.array([(730, 1090, 2440), (270, 2290, 3010), (300, 870, 2240), (530, 1840, 2480),
                        (570, 840, 2410), (660, 1720, 2410)])  # Peterson and Barney 1952  # fmt: skip
     f = FRAME_HZ[None, :]
@@ -601,7 +640,11 @@ def voice(clock: Clock, rng: Rng, pitch: float) -> Array:
     saw = harmonics(rng, {k: -9 * math.log2(k) for k in range(1, 40)})
     source = look_up(saw, np.cumsum(tune) / RATE) + 0.05 * rng.standard_normal(clock.size, np.float32)
     x = shaped(source, gain)
-    return x * np.float32(PASCAL * 10 ** (rng.uniform(60, 72) / 20) / max(np.std(x[np.abs(x) > 1e-6]), 1e-9)) if np.any(x) else x
+    return (
+        x * np.float32(PASCAL * 10 ** (rng.uniform(60, 72) / 20) / max(np.std(x[np.abs(x) > 1e-6]), 1e-9))
+        if np.any(x)
+        else x
+    )
 
 
 def music(clock: Clock, rng: Rng) -> Array:
@@ -639,8 +682,14 @@ def bystanders(vehicle: Vehicle, clock: Clock, rng: Rng) -> Array:
     turning = np.abs(clock.motion.curvature) > 0.01
     if turning.any() or rng.random() < 0.2:
         ticks = np.zeros(clock.size, np.float32)
-        begin = float(clock.motion.time[turning][0]) - 2 if turning.any() else rng.uniform(0, clock.motion.seconds)
-        times = np.arange(max(begin, 0), min(begin + rng.uniform(5, 9), clock.motion.seconds), rng.uniform(0.33, 0.4))
+        begin = (
+            float(clock.motion.time[turning][0]) - 2
+            if turning.any()
+            else rng.uniform(0, clock.motion.seconds)
+        )
+        times = np.arange(
+            max(begin, 0), min(begin + rng.uniform(5, 9), clock.motion.seconds), rng.uniform(0.33, 0.4)
+        )
         ticks[(times * RATE).astype(int)] = np.where(np.arange(len(times)) % 2, 0.6, 1)
         click = through(resonance(rng.uniform(1500, 3000), 6) + resonance(900, 8), ticks, clock.size)
         x += click * np.float32(PASCAL * 10 ** (rng.uniform(58, 68) / 20) / max(np.max(np.abs(click)), 1e-9))
@@ -674,6 +723,7 @@ class Source:
     figure: str = "tone"
     best_s: float = 0.0
     best_hz: float = 0.0
+    best_line: int = 0
     gain_db: float = 0.0
     look: Look | None = None
 
@@ -708,6 +758,12 @@ class Stage:
     rng: Rng
     fault: bool
     side: str
+    ear: Array
+    """The microphone, over ``GRID``."""
+
+    def heard(self, path: Array, x: Array) -> Array:
+        """Return the stem of a force through its path, at the microphone."""
+        return through(path * self.ear, x, self.clock.size)
 
     @property
     def motion(self) -> Motion:
@@ -736,10 +792,14 @@ def mesh(s: Stage) -> Source:
     sway = (s.rng.uniform(0, 0.06) * np.sin(2 * np.pi * (turns + phase[0]))
             + s.rng.uniform(0, 0.03) * np.sin(2 * np.pi * (turns * ratio + phase[1])))  # fmt: skip
     x = look_up(table, turns * z + sway)
-    x *= (1 + ring * np.cos(2 * np.pi * (turns + phase[2])) + pinion * np.cos(2 * np.pi * (turns * ratio + phase[3]))).astype(np.float32)
+    x *= (
+        1
+        + ring * np.cos(2 * np.pi * (turns + phase[2]))
+        + pinion * np.cos(2 * np.pi * (turns * ratio + phase[3]))
+    ).astype(np.float32)
     x *= s.clock.at(s.one_sided())
     path = draw_path(s.rng, s.vehicle, 80, 2000, -5, 1.5)
-    return Source("mesh", s.fault, through(path, x, s.clock.size),
+    return Source("mesh", s.fault, s.heard(path, x),
                   [s.motion.wheel * z * k for k in levels], s.side, [z * k for k in levels])  # fmt: skip
 
 
@@ -755,7 +815,7 @@ def propshaft(s: Stage) -> Source:
     speed = s.motion.wheel * ratio
     x *= s.clock.at((speed / 40) ** 2, rate=SLOW)
     path = draw_path(s.rng, s.vehicle, 20, 300, -9) * (1 + resonance(s.rng.uniform(60, 140), 6))
-    return Source("propshaft", s.fault, through(path, x, s.clock.size), [speed * k for k in levels], "both",
+    return Source("propshaft", s.fault, s.heard(path, x), [speed * k for k in levels], "both",
                   [ratio * k for k in levels])  # fmt: skip
 
 
@@ -768,7 +828,7 @@ def joint(s: Stage) -> Source:
     inertia = s.rng.uniform(0.1, 0.4)
     x *= s.clock.at(np.abs(s.torque()) + inertia * (speed / 40) ** 2 * 0.5 + 0.02, rate=SLOW)
     path = draw_path(s.rng, s.vehicle, 25, 400, -9)
-    return Source("joint", s.fault, through(path, x, s.clock.size), [speed * k for k in levels],
+    return Source("joint", s.fault, s.heard(path, x), [speed * k for k in levels],
                   "both", [ratio * k for k in levels])  # fmt: skip
 
 
@@ -801,7 +861,9 @@ def tread(s: Stage) -> Source:
     x *= s.clock.at((s.motion.speed / 20) ** (1.2 if s.fault else 1.5))
     ratio = float(s.vehicle.wheel_ratio[wheels[0]]) if s.fault else 1.0
     orders = [float(k) * ratio for k in strongest]
-    return Source("tread", s.fault, through(path, x, s.clock.size), [s.motion.wheel * k for k in orders], "both", orders)
+    return Source(
+        "tread", s.fault, s.heard(path, x), [s.motion.wheel * k for k in orders], "both", orders
+    )
 
 
 def wheel_imbalance(s: Stage) -> Source:
@@ -812,7 +874,7 @@ def wheel_imbalance(s: Stage) -> Source:
     x = look_up(harmonics(s.rng, levels), turns) * s.clock.at((s.motion.wheel / 14) ** 2, rate=SLOW)
     path = draw_path(s.rng, s.vehicle, 8, 120, -9) * (1 + resonance(s.rng.uniform(11, 15), 5))
     ratio = float(s.vehicle.wheel_ratio[w])
-    return Source("wheel imbalance", s.fault, through(path, x, s.clock.size),
+    return Source("wheel imbalance", s.fault, s.heard(path, x),
                   [s.motion.wheel * ratio * k for k in levels], "both", [ratio * k for k in levels])  # fmt: skip
 
 
@@ -839,20 +901,27 @@ def bearing(s: Stage, name: str) -> Source:
     zone = 1 + (0.75 if beat else 0.1) * np.cos(2 * np.pi * (turn * max(beat, late) + s.rng.random()))
     side = 1.0
     if name != "wheel bearing":
-        side = np.interp(at, np.arange(0, s.clock.size, RATE // TICK), s.one_sided()) * 0.8 + 0.2
+        side = np.interp(at, np.arange(0, s.clock.size, RATE // TICK), s.one_sided()) * 0.65 + 0.35
     else:
         lean = (1 if w % 2 else -1) * s.motion.curvature * s.motion.speed**2 / 4
         side = np.interp(at, np.arange(0, s.clock.size, RATE // TICK), np.clip(1 + 0.8 * lean, 0.2, 2))
     pace = np.interp(at, np.arange(0, s.clock.size, RATE // TICK), (s.motion.wheel / 10) ** 1.0)
     force = np.zeros(s.clock.size + 1, np.float32)
-    np.add.at(force, np.clip(at, 0, s.clock.size - 1).astype(int), zone * side * pace * s.rng.lognormal(0, 0.3, len(at)))
+    np.add.at(
+        force,
+        np.clip(at, 0, s.clock.size - 1).astype(int),
+        zone * side * pace * s.rng.lognormal(0, 0.3, len(at)),
+    )
     bands = [s.rng.uniform(300, 800), s.rng.uniform(900, 2500), s.rng.uniform(2500, 6000)]
-    housing = sum(resonance(b, s.rng.uniform(6, 16)) * g for b, g in zip(bands, (1.0, 1.3, s.rng.uniform(0.3, 1)), strict=True))
+    housing = sum(
+        resonance(b, s.rng.uniform(6, 16)) * g
+        for b, g in zip(bands, (1.0, 1.3, s.rng.uniform(0.3, 1)), strict=True)
+    )
     path = draw_path(s.rng, s.vehicle, 80, 5000, -3) * (housing + 0.05)
     orders = [own * shaft * rate * k for k in (1, 2, 3)]
     hz = s.motion.wheel * own * shaft * rate
     modulations = [hz] + ([s.motion.wheel * own * shaft * beat] if beat else [])
-    return Source(name, s.fault, through(path, force[:-1], s.clock.size), [hz, hz * 2, hz * 3],
+    return Source(name, s.fault, s.heard(path, force[:-1]), [hz, hz * 2, hz * 3],
                   "both" if name == "wheel bearing" else s.side, orders, rates=modulations)  # fmt: skip
 
 
@@ -866,14 +935,14 @@ def gearbox(s: Stage) -> Source:
     active = np.zeros_like(s.motion.speed)
     for g in used:
         active += np.where(s.motion.gear == g, loud[g] * (0.05 if v.gears[g] == 1.0 else 1.0), 0)
-    box = Stage(v, s.clock, s.rng, s.fault, s.side)
+
     levels = {1: 0.0, 2: s.rng.uniform(-18, -5), 3: s.rng.uniform(-28, -12)}
     active = signal.lfilter([0.2], [1, -0.8], active)
-    x = look_up(harmonics(s.rng, levels), s.clock.engine * teeth) * s.clock.at(active * box.one_sided())
+    x = look_up(harmonics(s.rng, levels), s.clock.engine * teeth) * s.clock.at(active * s.one_sided())
     orders = [v.ratio * v.gears[g] * teeth * k for g in used for k in (1, 2) if v.gears[g] != 1.0]
     path = draw_path(s.rng, v, 150, 3000, -5)
     lines = [s.motion.engine * teeth * k * (s.motion.gear >= 0) for k in levels]
-    return Source("gearbox", s.fault, through(path, x, s.clock.size), lines, s.side, orders,
+    return Source("gearbox", s.fault, s.heard(path, x), lines, s.side, orders,
                   engine_orders=[teeth * k for k in levels])  # fmt: skip
 
 
@@ -881,14 +950,16 @@ def brake(s: Stage) -> Source:
     """A pad that rubs on a disc with runout: scraping noise once or twice a turn."""
     w = int(s.rng.integers(4))
     turns = s.clock.one_wheel(s.vehicle, w)
-    table = np.maximum(harmonics(s.rng, {1: 0, 2: s.rng.uniform(-15, 2), 3: -12}) + s.rng.uniform(-0.6, 0.2), 0.02)
+    table = np.maximum(
+        harmonics(s.rng, {1: 0, 2: s.rng.uniform(-15, 2), 3: -12}) + s.rng.uniform(-0.6, 0.2), 0.02
+    )
     pressed = 1 + 1.5 * smooth(s.motion.brake / (s.vehicle.mass_kg * 1.5))
     loud = look_up(table, turns) * s.clock.at(np.minimum(s.motion.speed / 10, 1.5) ** 0.8 * pressed)
     path = draw_path(s.rng, s.vehicle, 500, 6000, -2) * sum(
         resonance(f, s.rng.uniform(2, 8)) for f in s.rng.uniform(600, 5000, 4))  # fmt: skip
     scrape = s.rng.standard_normal(s.clock.size, np.float32) * loud
     own = float(s.vehicle.wheel_ratio[w])
-    return Source("brake", s.fault, through(path, scrape, s.clock.size), [], "both", [own, 2 * own],
+    return Source("brake", s.fault, s.heard(path, scrape), [], "both", [own, 2 * own],
                   rates=[s.motion.wheel * own, s.motion.wheel * own * 2])  # fmt: skip
 
 
@@ -902,10 +973,12 @@ def differential(s: Stage) -> Source:
     x = look_up(harmonics(s.rng, {k: -4.5 * (k - 1) for k in range(1, 9)}), turns)
     teeth = float(s.rng.integers(14, 20))
     knock = np.cumsum(s.clock.at(apart / 2 * teeth, np.float64)) / RATE
-    x *= (0.4 + np.maximum(np.cos(2 * np.pi * knock), 0) ** 4).astype(np.float32) * s.clock.at(smooth(apart / 0.25))
+    x *= (0.4 + np.maximum(np.cos(2 * np.pi * knock), 0) ** 4).astype(np.float32) * s.clock.at(
+        smooth(apart / 0.25)
+    )
     path = draw_path(s.rng, s.vehicle, 40, 900, -6)
     inside = apart > 0.05
-    return Source("differential", s.fault, through(path, x, s.clock.size),
+    return Source("differential", s.fault, s.heard(path, x),
                   [line * k * inside for k in (1, 2, 3)], "both", [], [groan, 2 * groan, 3 * groan])  # fmt: skip
 
 
@@ -923,7 +996,9 @@ def boom(s: Stage) -> Source:
     strength = 0.3 + np.abs(s.torque()) if engine_orders else 0.5 + 0.3 * np.abs(s.torque())
     x *= s.clock.at(strength, rate=SLOW)
     path = resonance(centre, s.rng.uniform(9, 22))
-    return Source("resonance", s.fault, through(path, x, s.clock.size), [hz], "both", orders, [centre], engine_orders)
+    return Source(
+        "resonance", s.fault, s.heard(path, x), [hz], "both", orders, [centre], engine_orders
+    )
 
 
 def accessory(s: Stage) -> Source:
@@ -933,7 +1008,7 @@ def accessory(s: Stage) -> Source:
     x = look_up(harmonics(s.rng, {1: 0, 2: -12, 3: -16}), s.clock.engine * order)
     x *= s.clock.at((s.motion.engine / 40) ** 0.5)
     path = draw_path(s.rng, s.vehicle, 150, 3500, -4)
-    return Source("accessory", False, through(path, x, s.clock.size), [s.motion.engine * order * k for k in (1, 2)],
+    return Source("accessory", False, s.heard(path, x), [s.motion.engine * order * k for k in (1, 2)],
                   "both", engine_orders=[order, 2 * order])  # fmt: skip
 
 
@@ -1003,7 +1078,7 @@ class Look:
         return np.arange(len(self.quick)) * 0.08
 
     def band(self) -> Bands:
-        return Bands(*(np.pad(np.cumsum(np.abs(x) ** 2, axis=1, dtype=np.float64), ((0, 0), (1, 0)))
+        return Bands(*(np.pad(np.cumsum(x.real**2 + x.imag**2, axis=1, dtype=np.float64), ((0, 0), (1, 0)))
                        for x in (self.quick, self.fine)))  # fmt: skip
 
 
@@ -1043,10 +1118,12 @@ def best_run(top: Array, bottom: Array, seconds: float, step: float) -> tuple[Ar
     return ratio, float(ratio[i]), i
 
 
-def tone_figure(source: Source, own: Bands, others: Bands, times: Array, motion: Motion) -> tuple[float, float, float]:
+def tone_figure(
+    source: Source, own: Bands, others: Bands, times: Array, motion: Motion
+) -> tuple[float, float, float]:
     """Return the best line's prominence (dB), where its 3 s begin (s), and its frequency there (Hz)."""
     best = (-99.0, 0.0, 0.0)
-    for line in source.lines:
+    for k, line in enumerate(source.lines):
         f = np.interp(times, motion.time, line)
         heard = (f > 8) & (f < 5500)
         low, high = corners(np.maximum(f, 8))
@@ -1058,6 +1135,7 @@ def tone_figure(source: Source, own: Bands, others: Bands, times: Array, motion:
         value = 10 * math.log10(max(ratio, 1e-9))
         if value > best[0]:
             best = (value, float(times[i]), float(f[min(i + int(BEST_S / 0.16), n - 1)]))
+            source.best_line = k
     return best
 
 
@@ -1090,7 +1168,9 @@ def modulation_figure(source: Source, others: Array, motion: Motion) -> tuple[fl
         for x in (own, rest):
             frames = np.lib.stride_tricks.sliding_window_view(np.pad(x, size // 2), size)[::hop]
             frames = frames - frames.mean(axis=1, keepdims=True)
-            spectra.append(np.pad(np.cumsum(np.abs(fft.rfft(frames * window, axis=1)) ** 2, axis=1), ((0, 0), (1, 0))))
+            spectra.append(
+                np.pad(np.cumsum(np.abs(fft.rfft(frames * window, axis=1)) ** 2, axis=1), ((0, 0), (1, 0)))
+            )
         times = np.arange(len(spectra[0])) * hop / 1200
         for rate in source.rates:
             f = np.interp(times, motion.time, rate)
@@ -1155,7 +1235,7 @@ def draw_phone(rng: Rng) -> Phone:
         corner_hz=float(rng.choice([12, 25, 60, 100])) * rng.uniform(0.8, 1.2),
         peak_hz=rng.uniform(3500, 9000),
         self_noise_db=rng.uniform(26, 36),
-        gain=10 ** (rng.uniform(-14, 6) / 20) * 0.25,
+        gain=10 ** (rng.uniform(-14, 10) / 20) * 0.25,
         automatic=bool(rng.random() < 0.35),
         suppression_db=float(rng.choice([0, 0, 0, 6, 10, 15])),
         soft=bool(rng.random() < 0.5),
@@ -1185,14 +1265,17 @@ def at_the_phone(phone: Phone, clock: Clock, rng: Rng) -> Array:
     if phone.buffeting:
         t = np.arange(rows) * HOP / RATE
         gust = signal.lfilter([0.05], [1, -0.95], rng.standard_normal(rows)) * 4
-        bursts = smooth(gust - 0.3) * np.interp(t, clock.motion.time, np.minimum(clock.motion.speed / 15, 1.5)) ** 2
+        bursts = (
+            smooth(gust - 0.3)
+            * np.interp(t, clock.motion.time, np.minimum(clock.motion.speed / 15, 1.5)) ** 2
+        )
         spectrum = third_octaves({20: 92, 50: 88, 100: 78, 200: 66, 500: 50, 2000: 34, 12000: 15})
         x += noise(rng, clock.size, np.outer(bursts * phone.buffeting, spectrum))
     for _ in range(phone.handling):
         i, w = int(rng.integers(0, clock.size - RATE)), int(rng.uniform(0.03, 0.6) * RATE)
         rub = rng.standard_normal(w).astype(np.float32) * np.hanning(w)
-        rub = signal.sosfilt(signal.butter(1, (60, 1500), "bandpass", fs=RATE, output="sos"), rub)
-        x[i : i + w] += (rub * PASCAL * 10 ** (rng.uniform(74, 92) / 20) / np.std(rub)).astype(np.float32)
+        rub = signal.sosfilt(signal.butter(2, (60, 900), "bandpass", fs=RATE, output="sos"), rub)
+        x[i : i + w] += (rub * PASCAL * 10 ** (rng.uniform(70, 88) / 20) / np.std(rub)).astype(np.float32)
     return x
 
 
@@ -1223,7 +1306,9 @@ def suppress(x: Array, depth_db: float) -> Array:
     rows = len(x) // HOP + 1
     padded = np.zeros((rows + 1) * HOP, np.float32)
     padded[: len(x)] = x
-    frames = np.lib.stride_tricks.sliding_window_view(padded, FRAME)[::HOP] * np.hanning(FRAME).astype(np.float32)
+    frames = np.lib.stride_tricks.sliding_window_view(padded, FRAME)[::HOP] * np.hanning(FRAME).astype(
+        np.float32
+    )
     power = np.abs(fft.rfft(frames, axis=1)) ** 2
     power = signal.lfilter([0.3], [1, -0.7], power, axis=0)
     from_minimum = 1.8 * _running_minimum(power, 35)
@@ -1281,7 +1366,11 @@ def speed_told(kind: str, motion: Motion, rng: Rng) -> dict[str, Any]:
     over, offset = rng.uniform(0.0, 0.07), rng.uniform(0, 0.5)
     shown = np.where(motion.speed > 1, motion.speed * (1 + over) + offset, motion.speed)
     if kind == "held":
-        nearest = round(float(np.median(shown)) * 3.6 / 5) * 5 if rng.random() < 0.5 else round(float(np.median(shown)) * 3.6)
+        nearest = (
+            round(float(np.median(shown)) * 3.6 / 5) * 5
+            if rng.random() < 0.5
+            else round(float(np.median(shown)) * 3.6)
+        )
         return {"kind": kind, "points": [(0.0, round(nearest / 3.6, 3))]}
     if kind == "table":
         delay, spread = rng.uniform(0.2, 1.4), rng.uniform(0.05, 0.3)
@@ -1342,18 +1431,30 @@ def draw_case(seed: int, kind: str | None) -> Case:
     kinds = [kind] if kind else []
     if kind and rng.random() < 0.25:
         kinds.append(str(rng.choice([f for f in FAULTS if f != kind])))
-    faults = {k: (rng.uniform(-6, 18), str(rng.choice(["drive", "coast", "both"], p=(0.45, 0.3, 0.25)))) for k in kinds}
+    faults = {
+        k: (rng.uniform(-6, 18), str(rng.choice(["drive", "coast", "both"], p=(0.45, 0.3, 0.25))))
+        for k in kinds
+    }
     if "joint" in faults:
         vehicle.joint_present = True
     speed_kind = str(rng.choice(["marks", "held", "table"], p=(0.4, 0.25, 0.35)))
-    plan = "held" if speed_kind == "held" else str(rng.choice(["sweep", "steps", "turns"], p=(0.55, 0.3, 0.15)))
+    if speed_kind == "held" and faults:  # at one speed there is one side to hear
+        first = next(iter(faults.values()))[1]
+        faults = {k: (db, first) for k, (db, _) in faults.items()}
+    plan = (
+        "held" if speed_kind == "held" else str(rng.choice(["sweep", "steps", "turns"], p=(0.55, 0.3, 0.15)))
+    )
     if "differential" in faults:
         plan, speed_kind = "turns", "marks" if speed_kind == "held" else speed_kind
     return Case(vehicle, faults, speed_kind, plan, draw_phone(rng))
 
 
 def perform(
-    case: Case, seed: int, gains_db: dict[str, float] | None = None, keep: dict[str, Any] | None = None, user: int = -1
+    case: Case,
+    seed: int,
+    gains_db: dict[str, float] | None = None,
+    keep: dict[str, Any] | None = None,
+    user: int = -1,
 ) -> Drive:
     """Drive the case and record it.
 
@@ -1365,15 +1466,20 @@ def perform(
     keep
         Filled with the stems and the mix, for the check.
     user
-        Seed of what the user knows of the vehicle; that of the drive unless given.
+        Seed of what the user knows of the vehicle and means to drive; that of the drive unless given.
     """
     rng = np.random.default_rng([seed, 2])
     vehicle = case.vehicle
     seconds = 0.5 * round(2 * rng.uniform(45, 65))
     sides = {side for _, side in case.faults.values()}
     downhill = case.plan == "held" and "coast" in sides
-    start, legs = draw_legs(rng, case.plan, rng.uniform(13, 32))
-    motion = move(vehicle, rng, start, legs, seconds, downhill)
+    intention = np.random.default_rng([user if user >= 0 else seed, 5])
+    for _ in range(20):
+        start, legs = draw_legs(intention, case.plan, intention.uniform(13, 32))
+        motion = move(vehicle, rng, start, legs, seconds, downhill)
+        geared = np.mean([g >= 0 and vehicle.gears[g] != 1.0 for g in motion.gear])
+        if "gearbox" not in case.faults or geared > 0.3:
+            break  # a gearbox cannot be heard on a drive in its direct gear
     clock = Clock.of(motion)
 
     def own(what: str) -> Rng:
@@ -1387,9 +1493,9 @@ def perform(
     rest += through(ear, wind_noise(clock, rng) + bystanders(vehicle, clock, rng)
                     + bump_noise(vehicle, clock, rng, bumps), clock.size)  # fmt: skip
     rest += at_the_phone(case.phone, clock, rng)
-    innocent = Stage(vehicle, clock, own("engine"), False, "both")
+    innocent = Stage(vehicle, clock, own("engine"), False, "both", ear)
     half = vehicle.cylinders / 2
-    engine = Source("engine", False, engine_noise(vehicle, clock, innocent.rng),
+    engine = Source("engine", False, through(ear, engine_noise(vehicle, clock, innocent.rng), clock.size),
                     [motion.engine * k * half for k in (1, 2)],
                     "both", sorted({vehicle.ratio * vehicle.gears[g] * half for g in set(motion.gear.tolist()) if g >= 0}),
                     engine_orders=[half, 2 * half])  # fmt: skip
@@ -1402,11 +1508,9 @@ def perform(
         *((name, True, side, db) for name, (db, side) in case.faults.items()),
     ]  # fmt: skip
     for name, fault, side, db in wanted:
-        source = sound_of(name, Stage(vehicle, clock, own(f"{name}{fault}"), fault, side))
+        source = sound_of(name, Stage(vehicle, clock, own(f"{name}{fault}"), fault, side, ear))
         source.target_db = db
         sources.append(source)
-    for source in sources:
-        source.stem = through(ear, source.stem, clock.size)
     whole, _ = _balance(sources, rest, motion, gains_db or {})
     encoded = encode(case.phone, record(case.phone, whole, rng))
     speed = speed_told(case.speed_kind, motion, rng)
@@ -1427,10 +1531,17 @@ def perform(
         "plan": case.plan,
         "phone": vars(case.phone).copy(),
     }
-    return Drive(encoded, case.phone.suffix, told(vehicle, speed, np.random.default_rng([user if user >= 0 else seed, 3])), truth)
+    return Drive(
+        encoded,
+        case.phone.suffix,
+        told(vehicle, speed, np.random.default_rng([user if user >= 0 else seed, 3])),
+        truth,
+    )
 
 
-def _balance(sources: list[Source], rest: Array, motion: Motion, gains_db: dict[str, float]) -> tuple[Array, Look]:
+def _balance(
+    sources: list[Source], rest: Array, motion: Motion, gains_db: dict[str, float]
+) -> tuple[Array, Look]:
     """Bring each source to its gain or to the prominence wanted, one after the other; return the sum of all."""
     whole, look = rest.copy(), Look.at(rest)
     for source in sources:
@@ -1462,7 +1573,7 @@ def make_drive(seed: int) -> Drive:
 def make_pair(seed: int) -> Pair:
     """Return two drives of one vehicle with one phone: its mesh changed by a known level, all else of it the same.
 
-    Road, driver, weather and the phone's gain are drawn anew.
+    The user means to drive the same way again; road, slope, foot, weather and the phone's gain are drawn anew.
     """
     rng = np.random.default_rng([seed, 4])
     case = draw_case(seed, None)
@@ -1512,10 +1623,12 @@ def order_spectra(encoded: bytes, truth: dict[str, Any]) -> tuple[Array, Array, 
     return power, wheel, np.interp(middle, known, truth["engine_rev_s"])
 
 
-def _stands(power: Array, orders: Array) -> Array:
-    """Return, by block and order, dB of the line over the median about it."""
+def _stands(power: Array, orders: Array, spread: float) -> Array:
+    """Return, by block and order, dB of the line over the median about it; spread is the share its order strays."""
     place = np.round(orders * TURNS).astype(int)
-    line = np.max(np.stack([power[:, np.clip(place + d, 0, power.shape[1] - 1)] for d in (-1, 0, 1)]), axis=0)
+    reach = max(1, round(float(orders[0]) * spread * TURNS))
+    near = np.stack([power[:, np.clip(place + d, 0, power.shape[1] - 1)] for d in range(-reach, reach + 1)])
+    line = near.mean(axis=0) if reach > 1 else near.max(axis=0)
     out = np.empty_like(line)
     for i, p in enumerate(place):
         reach = int(np.clip(0.25 * p, 0.45 * TURNS, 4 * TURNS))
@@ -1523,49 +1636,75 @@ def _stands(power: Array, orders: Array) -> Array:
     return 10 * np.log10(line / np.maximum(out, 1e-20) + 1e-3)
 
 
-def oracle(drive: Drive) -> dict[str, bool]:
+def oracle(drive: Drive, astray: float = 1.0) -> dict[str, bool]:
     """Return, for each source a true order can find, whether its lines stand out of the recording.
 
     Each line's level over its surroundings, averaged over the drive and over its best stretch of blocks, against the
     same of decoy orders nearby. Blocks in which an order of the engine falls on the line are left out: there the line
     has two owners and the recording cannot say whose it is. A bound for a listener without other knowledge.
+    ``astray`` multiplies every order, to learn how often nothing is found to stand out.
     """
     power, wheel, engine = order_spectra(drive.encoded, drive.truth)
     found = {}
     sources = {s["name"]: s for s in sorted(drive.truth["sources"], key=lambda s: s["fault"])}
     taken = np.array([o for s in drive.truth["sources"] for o in s["orders"]] + [float(k) for k in range(5)])
-    cylinders = 2 * next(s for s in drive.truth["sources"] if s["name"] == "engine")["engine_orders"][0]
-    fires = np.array([1, 2, 4, *(cylinders / 2 * k for k in range(1, 9))])
+    driven = {s["name"]: s["engine_orders"] for s in drive.truth["sources"]}
+    fires = np.array([*np.arange(0.5, 2 * driven["engine"][0] + 0.1, 0.5), *(driven["engine"][0] * k for k in range(3, 9)),
+                      *driven["accessory"], *driven["gearbox"]])  # fmt: skip
+    blocks = Blocks(power, wheel, engine, taken, fires)
     for name in ORACLE_NAMES:
         if name not in sources or not len(power):
             continue
+        spreads = (0.0, 0.004) if name == "tread" else (0.0,)  # tyres of one vehicle do not turn quite alike
         found[name] = any(
-            _line_found(power, wheel, engine, o, taken, fires, drive.truth)
-            for o in sources[name]["orders"]
-        )  # fmt: skip
+            _line_found(blocks, o * astray, spread) for o in sources[name]["orders"] for spread in spreads
+        )
     return found
 
 
-def _line_found(
-    power: Array, wheel: Array, engine: Array, order: float, taken: Array, fires: Array, truth: dict[str, Any]
-) -> bool:
-    if order > power.shape[1] / TURNS - 5:
+@dataclass
+class Blocks:
+    """A recording's order spectra, and what else is known of them."""
+
+    power: Array
+    wheel: Array
+    engine: Array
+    taken: Array
+    """Orders that some source has."""
+    fires: Array
+    """Orders per turn of the crankshaft: of the engine, of what it drives, of the gearbox."""
+
+
+def _line_found(known: Blocks, order: float, strays: float) -> bool:
+    """Return whether the line of an order stands out, on the whole drive or its best stretch."""
+    power, wheel, engine = known.power, known.wheel, known.engine
+    if order > power.shape[1] / TURNS - 7:
         return False
     moving = wheel > 0
-    clash = np.min(np.abs(np.outer(engine / np.maximum(wheel, 0.1), fires) - order), axis=1) < 3.0 / TURNS
+    clash = (
+        np.min(np.abs(np.outer(engine / np.maximum(wheel, 0.1), known.fires) - order), axis=1) < 3.0 / TURNS
+    )
     blocks = moving & ~clash
     if np.count_nonzero(blocks) < 3:
         return False
     reach = float(np.clip(0.3 * order, 0.9, 6))
     decoys = order + np.linspace(-reach, reach, 61)
-    decoys = decoys[(decoys > 0.4) & (np.min(np.abs(decoys[:, None] - np.append(taken, order)), axis=1) > 2.6 / TURNS)]
+    decoys = decoys[
+        (decoys > 0.4)
+        & (
+            np.min(np.abs(decoys[:, None] - np.append(known.taken, order)), axis=1)
+            > 2.6 / TURNS + order * strays
+        )
+    ]
     if len(decoys) < 8:
         return False
-    levels = _stands(power[blocks], np.append(order, decoys))
+    levels = _stands(power[blocks], np.append(order, decoys), strays)
     mean = levels.mean(axis=0)
     run = min(4, len(levels))
     kernel = np.ones(run) / run
-    best = np.max(np.stack([np.convolve(levels[:, i], kernel, "valid") for i in range(levels.shape[1])]), axis=1)
+    best = np.max(
+        np.stack([np.convolve(levels[:, i], kernel, "valid") for i in range(levels.shape[1])]), axis=1
+    )
     for statistic in (mean, best):
         others = statistic[1:]
         spread = max(1.4826 * float(np.median(np.abs(others - np.median(others)))), 0.3)
@@ -1578,12 +1717,12 @@ def _line_found(
 
 
 def mix_figure(source: Source, whole: Array, motion: Motion) -> tuple[float, float]:
-    """Return a tone's prominence measured on the mix alone (ISO/TS 20065), and its order error in per cent.
+    """Return a tone's prominence measured on the mix alone, and its order error in per cent.
 
-    The best 3 s are resampled so that the line holds still; lines over the mean narrow-band level are the tone.
+    The best 3 s are resampled so that the line holds still. Within 3 per cent of it, what is 6 dB over the mean
+    narrow-band level (ISO/TS 20065) is the tone; the rest of the band masks it.
     """
-    f = next(line for line in source.lines
-             if abs(np.interp(source.best_s + BEST_S / 2, motion.time, line) - source.best_hz) < 0.02 * source.best_hz + 1)  # fmt: skip
+    f = source.lines[source.best_line]
     i, j = int((source.best_s) * RATE), int((source.best_s + BEST_S) * RATE)
     t = np.arange(max(i, 0), min(j, len(whole))) / RATE
     hz = np.interp(t, motion.time, f)
@@ -1602,23 +1741,28 @@ def mix_figure(source: Source, whole: Array, motion: Motion) -> tuple[float, flo
         if abs(kept.mean() / noise_level - 1) < 0.001:
             break
         noise_level = kept.mean()
-    tone = max(float(np.sum(band[band >= 4 * noise_level])), 1e-30)
+    around = np.abs(np.arange(a, b) * step - middle) < 0.03 * middle
+    tone = max(float(np.sum(band[around & (band >= 4 * noise_level)])), 1e-30)
+    rest = max(float(band.sum()) - tone, 1e-30)
     near = power[int(0.985 * middle / step) : int(1.015 * middle / step) + 2]
     peak = (int(0.985 * middle / step) + int(np.argmax(near))) * step
-    value = 10 * math.log10(tone / (noise_level * (high - low) / step)) - float(masking_index(np.array(middle)))
+    value = 10 * math.log10(tone / rest) - float(masking_index(np.array(middle)))
     return value, 100 * (peak / middle - 1)
 
 
 def check(seeds: Sequence[int]) -> int:
     """Print what was wanted, what came, and what the mix and the oracle say; return how many checks failed."""
-    failed, differences, seconds, oracle_hits = 0, [], [], []
+    failed, differences, seconds, oracle_hits, alarms = 0, [], [], [], []
     for seed in seeds:
         keep: dict[str, Any] = {}
         begin = time.process_time()
         drive = perform(draw_case(seed, KINDS[seed % len(KINDS)]), seed, keep=keep)
         seconds.append((time.process_time() - begin) * 60 / keep["motion"].seconds)
         heard = oracle(drive)
-        print(f"seed {seed}: {KINDS[seed % len(KINDS)]}, {drive.truth['plan']}, {drive.told['speed']['kind']}, {drive.suffix}")
+        alarms += list(oracle(drive, astray=1.043).values())
+        print(
+            f"seed {seed}: {KINDS[seed % len(KINDS)]}, {drive.truth['plan']}, {drive.told['speed']['kind']}, {drive.suffix}"
+        )
         for s in keep["sources"]:
             said = ""
             if s.figure == "tone" and s.prominence_db > 0 and s.name not in ("tread", "engine"):
@@ -1626,7 +1770,7 @@ def check(seeds: Sequence[int]) -> int:
                 said = f"  on the mix {value:6.1f} dB, order off by {off:5.2f} %"
                 if s.prominence_db > 4:
                     differences.append(value - s.prominence_db)
-                    if abs(off) > 1.0:
+                    if abs(off) / 100 * s.best_hz > max(0.01 * s.best_hz, 1 / BEST_S):
                         failed += 1
                         said += "  WRONG ORDER"
             if s.fault and s.name in heard:
@@ -1643,7 +1787,10 @@ def check(seeds: Sequence[int]) -> int:
     for low, high in ((-20, 0), (0, 3), (3, 8), (8, 30)):
         hits = [h for p, h in oracle_hits if low <= p < high]
         print(f"oracle, faults of {low} to {high} dB: {sum(hits)} of {len(hits)}")
-    print(f"CPU seconds for 60 s of drive: median {np.median(seconds):.1f}, worst {max(seconds):.1f}; {failed} failed")
+    print(f"oracle, orders that nothing has: {sum(alarms)} of {len(alarms)}")
+    print(
+        f"CPU seconds for 60 s of drive: median {np.median(seconds):.1f}, worst {max(seconds):.1f}; {failed} failed"
+    )
     return failed
 
 
@@ -1655,7 +1802,9 @@ def perform_is_unequal(seed: int, drive: Drive) -> bool:
 def write(drive: Drive, stem: Path) -> None:
     """Write a drive's sound, and what is told and true of it."""
     stem.with_suffix(drive.suffix).write_bytes(drive.encoded)
-    stem.with_suffix(".json").write_text(json.dumps({"told": drive.told, "truth": drive.truth}, indent=1), "utf-8")
+    stem.with_suffix(".json").write_text(
+        json.dumps({"told": drive.told, "truth": drive.truth}, indent=1), "utf-8"
+    )
 
 
 def main() -> int:
@@ -1664,7 +1813,9 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--count", type=int, default=16)
     parser.add_argument("--out", type=Path)
-    parser.add_argument("--pairs", action="store_true", help="pairs of drives, before and after a known change")
+    parser.add_argument(
+        "--pairs", action="store_true", help="pairs of drives, before and after a known change"
+    )
     parser.add_argument("--check", action="store_true")
     options = parser.parse_args()
     seeds = range(options.seed, options.seed + options.count)
