@@ -1,17 +1,19 @@
 """What a phone records in a vehicle's cabin on a drive made to find a noise: a judge nobody tunes on.
 
-Every drive is built from its causes: a vehicle that accelerates, shifts and coasts; sources forced by the shafts
-that turn; a path of their own into a cabin with its modes; the noise that masks them; the phone that records
-them. The truth returned with a drive says which sources were in it and how far each stood above its masking.
+Every drive is built from its causes: a vehicle that accelerates, shifts and coasts; sources forced by the
+shafts that turn; a path of their own into a cabin with its modes; the noise that masks them; the phone that
+records them. The truth returned with a drive says which sources were in it and how far each stood above its
+masking.
 
 Where the models come from
-    * Tone against its critical band: ISO/TS 20065 (critical bandwidth, corner frequencies, masking index) and
-      ECMA-418-1. Modulation against the masker's own modulation, in modulation bands of Q = 1: Dau, Kollmeier and
-      Kohlrausch 1997; Jørgensen and Dau 2011.
+    * Tone against its critical band: ISO/TS 20065 (critical bandwidth, corner frequencies, masking index)
+      and ECMA-418-1. Modulation against the masker's own modulation, in modulation bands of Q = 1: Dau,
+      Kollmeier and Kohlrausch 1997; Jørgensen and Dau 2011.
     * Impacts of rolling bearings, their random slip and the cage running late: Randall and Antoni 2011;
       McFadden and Smith 1984.
-    * Tyre and road, speed exponents, pitch sequences, the hump near 1 kHz: Sandberg and Ejsmont 2002; cavity mode:
-      Sakata, Morimura and Ide 1990. Cabin modes of a box with rigid walls: Kuttruff, Room Acoustics.
+    * Tyre and road, speed exponents, pitch sequences, the hump near 1 kHz: Sandberg and Ejsmont 2002;
+      cavity mode: Sakata, Morimura and Ide 1990. Cabin modes of a box with rigid walls: Kuttruff, Room
+      Acoustics.
     * Hooke's joint, twice a turn, couple T tan β: Seherr-Thoss, Schmelz and Aucktor, Universal Joints and
       Driveshafts, 2006.
     * Gear pair with runout as amplitude and phase modulation: McFadden 1986; Mark 1978.
@@ -19,14 +21,16 @@ Where the models come from
     * Levels, spreads of vehicles, drivers and phones: common practice, no source.
 
 Figures of prominence (``prominence_db``)
-    * ``tone``: power of the source's own stem in the band about each of its lines, against the power of every other
-      stem there, both averaged over 3 s; minus the masking index. The best line in the best 3 s of the drive. The
-      band is the critical band of ISO/TS 20065, but never wider than the line's own frequency (below 100 Hz the
-      standard's band would put the whole rumble against a shake that is felt as one).
-    * ``modulation``: in octave bands, the squared envelope of the stem in the modulation band about its rate
-      against that of every other stem; 10 lg of the ratio of envelope amplitudes, so that 1 dB of sound is 1 dB.
-    Stems are taken at the microphone, before gain control, suppression and coding.
-    A bearing is given the better of the two.
+    * ``tone``: power of the source's own stem in the band about each of its lines, against the power of
+      every other stem there, both averaged over 3 s; minus the masking index. The best line in the best 3 s
+      of the drive. The band is the critical band of ISO/TS 20065, but never wider than the line's own
+      frequency (below 100 Hz the standard's band would put the whole rumble against a shake that is felt as
+      one).
+    * ``modulation``: in octave bands, the squared envelope of the stem in the modulation band about its
+      rate against that of every other stem; 10 lg of the ratio of envelope amplitudes, so that 1 dB of
+      sound is 1 dB.
+    Stems are taken at the microphone, before gain control, suppression and coding. A bearing is given the
+    better of the two.
 
 Run ``python benchmarks/judge_drives.py --check``, or ``--seed 0 --count 16 --out DIR``.
 """
@@ -62,8 +66,22 @@ PASCAL = 2e-5
 BEST_S = 3.0
 COMPLAINT_DB = 3.0
 
-NAMES = ("mesh", "propshaft", "joint", "tread", "wheel imbalance", "wheel bearing", "pinion bearing",
-         "carrier bearing", "gearbox", "engine", "brake", "differential", "resonance", "accessory")  # fmt: skip
+NAMES = (
+    "mesh",
+    "propshaft",
+    "joint",
+    "tread",
+    "wheel imbalance",
+    "wheel bearing",
+    "pinion bearing",
+    "carrier bearing",
+    "gearbox",
+    "engine",
+    "brake",
+    "differential",
+    "resonance",
+    "accessory",
+)
 FAULTS = ("mesh", "propshaft", "joint", "tread", "wheel imbalance", "wheel bearing", "pinion bearing",
           "carrier bearing", "gearbox", "brake", "differential", "resonance")  # fmt: skip
 KINDS: tuple[str | None, ...] = (*FAULTS[:3], None, *FAULTS[3:6], None, *FAULTS[6:9], None, *FAULTS[9:], None)
@@ -92,7 +110,7 @@ class Pair:
     mesh_change_db: float
 
 
-# --- the vehicle --------------------------------------------------------------------------------------------------
+# --- the vehicle --------------------------------------------------------------------------------------------
 
 
 @dataclass
@@ -196,7 +214,7 @@ def _section(rng: Rng, pitch_mm: float) -> tuple[float, float]:
     return round(pitch * rng.uniform(0.13, 0.20), 2), round(pitch, 1)
 
 
-# --- its motion ---------------------------------------------------------------------------------------------------
+# --- its motion ---------------------------------------------------------------------------------------------
 
 
 @dataclass
@@ -212,7 +230,7 @@ class Leg:
 
 @dataclass
 class Motion:
-    """The drive at ``TICK``: speed, force at the tread, gear (-1 in neutral), turns per second, curvature, brake."""
+    """The drive at ``TICK``: speed, force at the tread, gear (-1 in neutral), turns per second, turning."""
 
     time: Array
     speed: Array
@@ -261,7 +279,7 @@ def draw_legs(rng: Rng, plan: str, top: float) -> tuple[float, list[Leg]]:
 def move(
     vehicle: Vehicle, rng: Rng, start: float, legs: Sequence[Leg], seconds: float, downhill: bool
 ) -> Motion:
-    """Drive the vehicle: longitudinal dynamics, a driver with a foot, a shift schedule, a converter or clutch."""
+    """Drive the vehicle: longitudinal dynamics, a foot, a shift schedule, a converter or clutch."""
     n = int(seconds * TICK)
     t = np.arange(n) / TICK
     slope = sum(
@@ -335,7 +353,7 @@ def move(
     return Motion(t, a["v"], a["f"], a["g"].astype(int), a["w"], a["n"], a["l"], a["k"], a["b"])
 
 
-# --- sound from motion --------------------------------------------------------------------------------------------
+# --- sound from motion --------------------------------------------------------------------------------------
 
 
 @dataclass
@@ -395,7 +413,8 @@ def draw_path(
 ) -> Array:
     """Return force to pressure at the phone, complex over ``GRID``.
 
-    Structural modes between ``low`` and ``high`` Hz, cabin modes, a direct part, ``tilt`` dB an octave above 500 Hz.
+    Structural modes between ``low`` and ``high`` Hz, cabin modes and a direct part; ``tilt`` dB an octave
+    over 500 Hz.
     """
     count = 36
     freq = np.concatenate([vehicle.cabin[0], low * (high / low) ** rng.random(count)])
@@ -463,7 +482,7 @@ def noise(rng: Rng, size: int, spectrum: Array) -> Array:
     return shaped(rng.standard_normal(size, np.float32), spectrum * math.sqrt(RATE / 2))
 
 
-# --- what is always there -----------------------------------------------------------------------------------------
+# --- what is always there -----------------------------------------------------------------------------------
 
 ROAD = {
     20: 78,
@@ -550,8 +569,8 @@ def bump_noise(vehicle: Vehicle, clock: Clock, rng: Rng, bumps: Array) -> Array:
     x *= 0.9 * PASCAL * 10 ** (82 / 20) / max(np.max(np.abs(x)), 1e-9) * (1 if len(bumps) else 0)
     if rng.random() < 0.35:
         ticks = np.zeros(clock.size, np.float32)
-        at = np.concatenate([(bumps * RATE).astype(int)[:, None] + rng.integers(0, RATE // 4, (len(bumps), 7)),
-                             rng.integers(0, clock.size, (1, 7))]).ravel()  # fmt: skip
+        after_bumps = (bumps * RATE).astype(int)[:, None] + rng.integers(0, RATE // 4, (len(bumps), 7))
+        at = np.concatenate([after_bumps, rng.integers(0, clock.size, (1, 7))]).ravel()
         at = at[at < clock.size]
         ticks[at] = rng.exponential(1, len(at)) * clock.at(clock.motion.speed > 2)[at]
         rattle = through(resonance(rng.uniform(1200, 4200), rng.uniform(8, 25)), ticks, clock.size)
@@ -700,7 +719,7 @@ def bystanders(vehicle: Vehicle, clock: Clock, rng: Rng) -> Array:
     return x
 
 
-# --- sources that have a name -------------------------------------------------------------------------------------
+# --- sources that have a name -------------------------------------------------------------------------------
 
 
 @dataclass
@@ -861,9 +880,7 @@ def tread(s: Stage) -> Source:
     x *= s.clock.at((s.motion.speed / 20) ** (1.2 if s.fault else 1.5))
     ratio = float(s.vehicle.wheel_ratio[wheels[0]]) if s.fault else 1.0
     orders = [float(k) * ratio for k in strongest]
-    return Source(
-        "tread", s.fault, s.heard(path, x), [s.motion.wheel * k for k in orders], "both", orders
-    )
+    return Source("tread", s.fault, s.heard(path, x), [s.motion.wheel * k for k in orders], "both", orders)
 
 
 def wheel_imbalance(s: Stage) -> Source:
@@ -874,8 +891,14 @@ def wheel_imbalance(s: Stage) -> Source:
     x = look_up(harmonics(s.rng, levels), turns) * s.clock.at((s.motion.wheel / 14) ** 2, rate=SLOW)
     path = draw_path(s.rng, s.vehicle, 8, 120, -9) * (1 + resonance(s.rng.uniform(11, 15), 5))
     ratio = float(s.vehicle.wheel_ratio[w])
-    return Source("wheel imbalance", s.fault, s.heard(path, x),
-                  [s.motion.wheel * ratio * k for k in levels], "both", [ratio * k for k in levels])  # fmt: skip
+    return Source(
+        "wheel imbalance",
+        s.fault,
+        s.heard(path, x),
+        [s.motion.wheel * ratio * k for k in levels],
+        "both",
+        [ratio * k for k in levels],
+    )
 
 
 def bearing(s: Stage, name: str) -> Source:
@@ -978,8 +1001,15 @@ def differential(s: Stage) -> Source:
     )
     path = draw_path(s.rng, s.vehicle, 40, 900, -6)
     inside = apart > 0.05
-    return Source("differential", s.fault, s.heard(path, x),
-                  [line * k * inside for k in (1, 2, 3)], "both", [], [groan, 2 * groan, 3 * groan])  # fmt: skip
+    return Source(
+        "differential",
+        s.fault,
+        s.heard(path, x),
+        [line * k * inside for k in (1, 2, 3)],
+        "both",
+        [],
+        [groan, 2 * groan, 3 * groan],
+    )
 
 
 def boom(s: Stage) -> Source:
@@ -996,9 +1026,7 @@ def boom(s: Stage) -> Source:
     strength = 0.3 + np.abs(s.torque()) if engine_orders else 0.5 + 0.3 * np.abs(s.torque())
     x *= s.clock.at(strength, rate=SLOW)
     path = resonance(centre, s.rng.uniform(9, 22))
-    return Source(
-        "resonance", s.fault, s.heard(path, x), [hz], "both", orders, [centre], engine_orders
-    )
+    return Source("resonance", s.fault, s.heard(path, x), [hz], "both", orders, [centre], engine_orders)
 
 
 def accessory(s: Stage) -> Source:
@@ -1014,13 +1042,22 @@ def accessory(s: Stage) -> Source:
 
 def sound_of(name: str, s: Stage) -> Source:
     """Return a source by its name."""
-    plain = {"mesh": mesh, "propshaft": propshaft, "joint": joint, "tread": tread, "wheel imbalance": wheel_imbalance,
-             "gearbox": gearbox, "brake": brake, "differential": differential, "resonance": boom,
-             "accessory": accessory}  # fmt: skip
+    plain = {
+        "mesh": mesh,
+        "propshaft": propshaft,
+        "joint": joint,
+        "tread": tread,
+        "wheel imbalance": wheel_imbalance,
+        "gearbox": gearbox,
+        "brake": brake,
+        "differential": differential,
+        "resonance": boom,
+        "accessory": accessory,
+    }
     return plain[name](s) if name in plain else bearing(s, name)
 
 
-# --- how far a source stands above what masks it ------------------------------------------------------------------
+# --- how far a source stands above what masks it ------------------------------------------------------------
 
 
 def critical_width(f: Array) -> Array:
@@ -1159,7 +1196,7 @@ def envelopes(x: Array) -> list[Array]:
 
 
 def modulation_figure(source: Source, others: Array, motion: Motion) -> tuple[float, float, float]:
-    """Return the best prominence (dB) of a modulation over octave bands and rates, where, and at which rate."""
+    """Return the best prominence (dB) of a modulation in any octave band, where, and at which rate."""
     best = (-99.0, 0.0, 0.0)
     size, hop = 1024, 96
     window = np.hanning(size).astype(np.float32)
@@ -1196,7 +1233,7 @@ def measure(source: Source, others: Array, look: Look, motion: Motion) -> None:
     source.prominence_db, source.best_s, source.best_hz = figures[source.figure]
 
 
-# --- the phone ----------------------------------------------------------------------------------------------------
+# --- the phone ----------------------------------------------------------------------------------------------
 
 
 @dataclass
@@ -1280,7 +1317,7 @@ def at_the_phone(phone: Phone, clock: Clock, rng: Rng) -> Array:
 
 
 def record(phone: Phone, mix: Array, rng: Rng) -> Array:
-    """Return what the phone makes of the pressure at its microphone: channels by samples at its own rate, ±1."""
+    """Return what the phone makes of the pressure at its microphone: channels by samples, at its own rate."""
     x = mix * np.float32(phone.gain)
     if phone.automatic:
         block = RATE // TICK
@@ -1358,7 +1395,7 @@ def decode(encoded: bytes, rate: int) -> Array:
     return np.concatenate(parts)
 
 
-# --- what the user knows ------------------------------------------------------------------------------------------
+# --- what the user knows ------------------------------------------------------------------------------------
 
 
 def speed_told(kind: str, motion: Motion, rng: Rng) -> dict[str, Any]:
@@ -1377,8 +1414,14 @@ def speed_told(kind: str, motion: Motion, rng: Rng) -> dict[str, Any]:
         times = np.arange(0.0, motion.seconds, 1.0) + rng.uniform(0, 0.9)
         seen = np.interp(times - delay, motion.time, motion.speed) + rng.normal(0, spread, len(times))
         kept = rng.random(len(times)) > rng.choice([0.0, 0.05, 0.15])
-        return {"kind": kind, "points": [(round(float(t), 2), round(max(float(v), 0.0), 2))
-                                         for t, v, k in zip(times, seen, kept, strict=True) if k]}  # fmt: skip
+        return {
+            "kind": kind,
+            "points": [
+                (round(float(t), 2), round(max(float(v), 0.0), 2))
+                for t, v, k in zip(times, seen, kept, strict=True)
+                if k
+            ],
+        }
     step = rng.choice([5, 10]) / 3.6
     points, last = [], -9.0
     for i in range(1, len(shown)):
@@ -1409,7 +1452,7 @@ def told(vehicle: Vehicle, speed: dict[str, Any], rng: Rng) -> dict[str, Any]:
     }
 
 
-# --- a drive ------------------------------------------------------------------------------------------------------
+# --- a drive ------------------------------------------------------------------------------------------------
 
 
 @dataclass
@@ -1495,18 +1538,26 @@ def perform(
     rest += at_the_phone(case.phone, clock, rng)
     innocent = Stage(vehicle, clock, own("engine"), False, "both", ear)
     half = vehicle.cylinders / 2
+    used = sorted({int(g) for g in motion.gear if g >= 0})
     engine = Source("engine", False, through(ear, engine_noise(vehicle, clock, innocent.rng), clock.size),
                     [motion.engine * k * half for k in (1, 2)],
-                    "both", sorted({vehicle.ratio * vehicle.gears[g] * half for g in set(motion.gear.tolist()) if g >= 0}),
+                    "both", [vehicle.ratio * vehicle.gears[g] * half for g in used],
                     engine_orders=[half, 2 * half])  # fmt: skip
     sources = [engine]
     quiet = own("quiet")
-    wanted: list[tuple[str, bool, str, float]] = [
-        ("accessory", False, "both", quiet.uniform(-14, 8)), ("tread", False, "both", quiet.uniform(-10, 10)),
-        *((name, False, "both", quiet.uniform(-18, -5)) for name in ("mesh", "propshaft", "joint", "wheel imbalance", "gearbox")
-          if name not in case.faults and (name != "joint" or vehicle.joint_present)),
+    hardly = [
+        "mesh",
+        "propshaft",
+        "wheel imbalance",
+        "gearbox",
+        *(["joint"] if vehicle.joint_present else []),
+    ]
+    wanted = [
+        ("accessory", False, "both", quiet.uniform(-14, 8)),
+        ("tread", False, "both", quiet.uniform(-10, 10)),
+        *((name, False, "both", quiet.uniform(-18, -5)) for name in hardly if name not in case.faults),
         *((name, True, side, db) for name, (db, side) in case.faults.items()),
-    ]  # fmt: skip
+    ]
     for name, fault, side, db in wanted:
         source = sound_of(name, Stage(vehicle, clock, own(f"{name}{fault}"), fault, side, ear))
         source.target_db = db
@@ -1542,7 +1593,7 @@ def perform(
 def _balance(
     sources: list[Source], rest: Array, motion: Motion, gains_db: dict[str, float]
 ) -> tuple[Array, Look]:
-    """Bring each source to its gain or to the prominence wanted, one after the other; return the sum of all."""
+    """Bring each source to its gain or to the prominence wanted, one by one; return the sum of all."""
     whole, look = rest.copy(), Look.at(rest)
     for source in sources:
         known = gains_db.get(source.key, 0.0 if source.target_db is None else None)
@@ -1571,9 +1622,10 @@ def make_drive(seed: int) -> Drive:
 
 
 def make_pair(seed: int) -> Pair:
-    """Return two drives of one vehicle with one phone: its mesh changed by a known level, all else of it the same.
+    """Return two drives of one vehicle with one phone: its mesh changed by a known level, else the same.
 
-    The user means to drive the same way again; road, slope, foot, weather and the phone's gain are drawn anew.
+    The user means to drive the same way again; road, slope, foot, weather and the phone's gain are drawn
+    anew.
     """
     rng = np.random.default_rng([seed, 4])
     case = draw_case(seed, None)
@@ -1590,7 +1642,7 @@ def make_pair(seed: int) -> Pair:
     return Pair(before, after, change)
 
 
-# --- the oracle: what the recording holds for one who knows the true speed ----------------------------------------
+# --- the oracle: what the recording holds for one who knows the true speed ----------------------------------
 
 TURNS = 24
 PER_TURN = 2048
@@ -1598,9 +1650,9 @@ ORACLE_RATE = 16_000
 
 
 def order_spectra(encoded: bytes, truth: dict[str, Any]) -> tuple[Array, Array, Array]:
-    """Return power by blocks of ``TURNS`` turns and orders of 1/``TURNS``; the blocks' turns and engine turns.
+    """Return power by blocks of ``TURNS`` turns and orders of 1/``TURNS``, and how fast things turned.
 
-    The last two are turns per second of wheel and engine in the middle of each block.
+    That is turns per second of wheel and engine in the middle of each block.
     """
     x = decode(encoded, ORACLE_RATE)
     t = np.arange(len(x)) / ORACLE_RATE
@@ -1617,14 +1669,14 @@ def order_spectra(encoded: bytes, truth: dict[str, Any]) -> tuple[Array, Array, 
     window = np.hanning(size).astype(np.float32)
     power = np.stack([np.abs(fft.rfft(f * window)[: 260 * TURNS]) ** 2 for f in frames])
     middle = when[np.arange(len(frames)) * hop + size // 2]
-    slowest = np.array([rate[(np.clip(when[i * hop : i * hop + size : PER_TURN], 0, t[-1]) * ORACLE_RATE).astype(int)].min()
-                        for i in range(len(frames))])  # fmt: skip
+    each_turn = np.interp(when[::PER_TURN], known, truth["wheel_rev_s"])
+    slowest = np.array([each_turn[i * TURNS // 2 : i * TURNS // 2 + TURNS].min() for i in range(len(frames))])
     wheel = np.where(slowest > 1.2, np.interp(middle, known, truth["wheel_rev_s"]), 0)
     return power, wheel, np.interp(middle, known, truth["engine_rev_s"])
 
 
 def _stands(power: Array, orders: Array, spread: float) -> Array:
-    """Return, by block and order, dB of the line over the median about it; spread is the share its order strays."""
+    """Return, by block and order, dB of the line over the median about it; its order may stray by a share."""
     place = np.round(orders * TURNS).astype(int)
     reach = max(1, round(float(orders[0]) * spread * TURNS))
     near = np.stack([power[:, np.clip(place + d, 0, power.shape[1] - 1)] for d in range(-reach, reach + 1)])
@@ -1639,9 +1691,10 @@ def _stands(power: Array, orders: Array, spread: float) -> Array:
 def oracle(drive: Drive, astray: float = 1.0) -> dict[str, bool]:
     """Return, for each source a true order can find, whether its lines stand out of the recording.
 
-    Each line's level over its surroundings, averaged over the drive and over its best stretch of blocks, against the
-    same of decoy orders nearby. Blocks in which an order of the engine falls on the line are left out: there the line
-    has two owners and the recording cannot say whose it is. A bound for a listener without other knowledge.
+    Each line's level over its surroundings, averaged over the drive and over its best stretch of blocks,
+    against the same of decoy orders nearby. Blocks in which an order of the engine falls on the line are left
+    out: there the line has two owners and the recording cannot say whose it is. A bound for a listener
+    without other knowledge.
     ``astray`` multiplies every order, to learn how often nothing is found to stand out.
     """
     power, wheel, engine = order_spectra(drive.encoded, drive.truth)
@@ -1649,8 +1702,9 @@ def oracle(drive: Drive, astray: float = 1.0) -> dict[str, bool]:
     sources = {s["name"]: s for s in sorted(drive.truth["sources"], key=lambda s: s["fault"])}
     taken = np.array([o for s in drive.truth["sources"] for o in s["orders"]] + [float(k) for k in range(5)])
     driven = {s["name"]: s["engine_orders"] for s in drive.truth["sources"]}
-    fires = np.array([*np.arange(0.5, 2 * driven["engine"][0] + 0.1, 0.5), *(driven["engine"][0] * k for k in range(3, 9)),
-                      *driven["accessory"], *driven["gearbox"]])  # fmt: skip
+    firing = driven["engine"][0]
+    halves = np.arange(0.5, 2 * firing + 0.1, 0.5)
+    fires = np.concatenate([halves, firing * np.arange(3, 9), driven["accessory"], driven["gearbox"]])
     blocks = Blocks(power, wheel, engine, taken, fires)
     for name in ORACLE_NAMES:
         if name not in sources or not len(power):
@@ -1713,14 +1767,14 @@ def _line_found(known: Blocks, order: float, strays: float) -> bool:
     return False
 
 
-# --- checks and command line --------------------------------------------------------------------------------------
+# --- checks and command line --------------------------------------------------------------------------------
 
 
 def mix_figure(source: Source, whole: Array, motion: Motion) -> tuple[float, float]:
     """Return a tone's prominence measured on the mix alone, and its order error in per cent.
 
-    The best 3 s are resampled so that the line holds still. Within 3 per cent of it, what is 6 dB over the mean
-    narrow-band level (ISO/TS 20065) is the tone; the rest of the band masks it.
+    The best 3 s are resampled so that the line holds still. Within 3 per cent of it, what is 6 dB over the
+    mean narrow-band level (ISO/TS 20065) is the tone; the rest of the band masks it.
     """
     f = source.lines[source.best_line]
     i, j = int((source.best_s) * RATE), int((source.best_s + BEST_S) * RATE)
@@ -1751,7 +1805,7 @@ def mix_figure(source: Source, whole: Array, motion: Motion) -> tuple[float, flo
 
 
 def check(seeds: Sequence[int]) -> int:
-    """Print what was wanted, what came, and what the mix and the oracle say; return how many checks failed."""
+    """Print what was wanted, what came, and what mix and oracle say; return how many checks failed."""
     failed, differences, seconds, oracle_hits, alarms = 0, [], [], [], []
     for seed in seeds:
         keep: dict[str, Any] = {}
@@ -1761,7 +1815,8 @@ def check(seeds: Sequence[int]) -> int:
         heard = oracle(drive)
         alarms += list(oracle(drive, astray=1.043).values())
         print(
-            f"seed {seed}: {KINDS[seed % len(KINDS)]}, {drive.truth['plan']}, {drive.told['speed']['kind']}, {drive.suffix}"
+            f"seed {seed}: {KINDS[seed % len(KINDS)]}, {drive.truth['plan']}, "
+            f"{drive.told['speed']['kind']}, {drive.suffix}"
         )
         for s in keep["sources"]:
             said = ""
@@ -1775,8 +1830,11 @@ def check(seeds: Sequence[int]) -> int:
                         said += "  WRONG ORDER"
             if s.fault and s.name in heard:
                 oracle_hits.append((s.prominence_db, heard[s.name]))
-            print(f"   {s.key:18s} {s.prominence_db:6.1f} dB ({s.figure}) at {s.best_s:5.1f} s, {s.best_hz:7.1f} Hz"
-                  f"{'  oracle ' + str(heard[s.name]) if s.name in heard else ''}{said}")  # fmt: skip
+            found = f"  oracle {heard[s.name]}" if s.name in heard else ""
+            print(
+                f"   {s.key:18s} {s.prominence_db:6.1f} dB ({s.figure}) at {s.best_s:5.1f} s, "
+                f"{s.best_hz:7.1f} Hz{found}{said}"
+            )
         if perform_is_unequal(seed, drive) and seed == seeds[0]:
             failed += 1
             print("   NOT THE SAME TWICE")
@@ -1789,7 +1847,8 @@ def check(seeds: Sequence[int]) -> int:
         print(f"oracle, faults of {low} to {high} dB: {sum(hits)} of {len(hits)}")
     print(f"oracle, orders that nothing has: {sum(alarms)} of {len(alarms)}")
     print(
-        f"CPU seconds for 60 s of drive: median {np.median(seconds):.1f}, worst {max(seconds):.1f}; {failed} failed"
+        f"CPU seconds for 60 s of drive: median {np.median(seconds):.1f}, worst {max(seconds):.1f}; "
+        f"{failed} failed"
     )
     return failed
 
