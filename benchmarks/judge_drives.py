@@ -1827,7 +1827,9 @@ def check(seeds: Sequence[int]) -> int:
         )
         for s in keep["sources"]:
             said = ""
-            if s.figure == "tone" and s.prominence_db > 0 and s.name not in ("tread", "engine"):
+            # under 20 Hz, 3 s hold too few lines to tell tone from band
+            measurable = s.figure == "tone" and s.prominence_db > 0 and s.best_hz > 20
+            if measurable and s.name not in ("tread", "engine"):
                 value, off = mix_figure(s, keep["whole"], keep["motion"])
                 said = f"  on the mix {value:6.1f} dB, order off by {off:5.2f} %"
                 if s.prominence_db > 4:
