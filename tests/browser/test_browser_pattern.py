@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from browser_bench import PHOTOS, Bench, Served, corners
 
-from axlewright.bench import enter, put_on_shelf, start_job
-from axlewright.bench.patterns import FLANKS, FlankLook, enter_patterns
+from axlewright.job import enter, put_on_shelf, start_job
+from axlewright.job.patterns import FLANKS, FlankLook, enter_patterns
 from axlewright.records import open_store
 
 pytestmark = pytest.mark.browser

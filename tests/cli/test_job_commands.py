@@ -97,7 +97,7 @@ def test_others_writing_meanwhile_are_noticed(shop: Shop) -> None:
 
 
 def test_every_field_of_every_step_is_listed(shop: Shop) -> None:
-    from axlewright.bench import FORMS
+    from axlewright.job import FORMS
 
     for step, form in FORMS.items():
         listed = shop.run("job", "add", "1", step)

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from axlewright.bench import job_view
 from axlewright.demo import run_demo
 from axlewright.demo.__main__ import main
+from axlewright.job import job_view
 from axlewright.records import open_store
 
 

@@ -12,14 +12,14 @@ from PIL import Image, ImageFilter
 from typer.testing import CliRunner
 
 import axlewright as aw
-from axlewright.bench import enter, put_on_shelf, start_job
-from axlewright.bench.entering import known_of
-from axlewright.bench.pattern_judging import judge
-from axlewright.bench.pattern_looks import ReadFlank
-from axlewright.bench.pattern_rounds import context
-from axlewright.bench.patterns import FLANKS, FlankLook, enter_patterns
 from axlewright.cli.main import app
 from axlewright.diagnosis import Evidence, diagnose
+from axlewright.job import enter, put_on_shelf, start_job
+from axlewright.job.entering import known_of
+from axlewright.job.pattern_judging import judge
+from axlewright.job.pattern_looks import ReadFlank
+from axlewright.job.pattern_rounds import context
+from axlewright.job.patterns import FLANKS, FlankLook, enter_patterns
 from axlewright.language import using_language
 from axlewright.pattern import PhotoReading, pattern_from_words
 from axlewright.records import open_store

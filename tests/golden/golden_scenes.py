@@ -23,9 +23,9 @@ from typing import Any, Final
 
 from golden_split import Split, masked, split_data, split_pages
 
-from axlewright.bench import Outcome, enter, job_sheet_pdf, put_on_shelf, spacers, start_job, take_back
-from axlewright.bench.patterns import FlankLook, enter_patterns
 from axlewright.demo import scenario
+from axlewright.job import Outcome, enter, job_sheet_pdf, put_on_shelf, spacers, start_job, take_back
+from axlewright.job.patterns import FlankLook, enter_patterns
 from axlewright.language import using_language
 from axlewright.records import JobStore, open_store
 from axlewright.units import System, using_system
@@ -380,7 +380,7 @@ def batch_commands() -> Split:
 
 def practice_review() -> Split:
     """An exercise from beginning to end."""
-    from axlewright.bench import practice
+    from axlewright.job import practice
     from axlewright.training import Action, ExerciseName
 
     with open_store(place("practice") / "records") as store:

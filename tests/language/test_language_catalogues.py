@@ -170,7 +170,7 @@ def test_the_language_holds_inside_the_block_only() -> None:
             assert str(_("Settings")) == "Settings"
     assert str(_("Settings")) == "Settings"
     assert str(_("")) == ""
-    assert plural("{count} tooth", "{count} teeth", 2) == "{count} teeth"
+    assert str(plural("{count} tooth", "{count} teeth", 2)) == "{count} teeth"
 
 
 def test_the_scripts_get_their_own_messages_and_no_others() -> None:

@@ -163,7 +163,7 @@ def test_patterns_alone_lead_near_the_place_the_set_was_made_for(
 
 def test_the_kept_log_is_what_the_script_makes() -> None:
     """The demonstration is made by rolling: the first sets come out the same again."""
-    from axlewright.bench.batch import demo_files
+    from axlewright.job.batch import demo_files
     from axlewright.plant import read_log, write_log
 
     again = simulated_log([load_design("TY-222"), load_design("TY-310")], 3, seed=20260302)

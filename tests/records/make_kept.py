@@ -20,13 +20,13 @@ import numpy as np
 from PIL import Image
 
 from axlewright import __version__
-from axlewright.bench import batch as log
-from axlewright.bench import enter, put_on_shelf, start_job, take_back
-from axlewright.bench.patterns import FlankLook, answer_advice, enter_patterns
-from axlewright.bench.pictures import add_picture
-from axlewright.bench.practice import practise, start_practice
-from axlewright.bench.shelf import take_for_job
 from axlewright.demo import scenario
+from axlewright.job import batch as log
+from axlewright.job import enter, put_on_shelf, start_job, take_back
+from axlewright.job.patterns import FlankLook, answer_advice, enter_patterns
+from axlewright.job.pictures import add_picture
+from axlewright.job.practice import practise, start_practice
+from axlewright.job.shelf import take_for_job
 from axlewright.language import using_language
 from axlewright.records import HeaderChange, Instrument, JobStore, backup, export_job, open_store
 from axlewright.training import Action, ExerciseName

@@ -16,10 +16,10 @@ from typing import Any
 import pytest
 from PIL import Image
 
-from axlewright.bench import batch as log
-from axlewright.bench import enter, job_sheet_pdf, job_view, sheet_data, spacers, take_back
-from axlewright.bench.practice import played_attempt, practice_attempts
 from axlewright.errors import RecordError
+from axlewright.job import batch as log
+from axlewright.job import enter, job_sheet_pdf, job_view, sheet_data, spacers, take_back
+from axlewright.job.practice import played_attempt, practice_attempts
 from axlewright.language import using_language
 from axlewright.records import JobStore, export_job, import_job, open_store, restore
 

@@ -18,8 +18,8 @@ from fastapi import FastAPI
 from web_visitor import Caller
 
 from axlewright import language
-from axlewright.bench import batch_answers, pattern_rounds
 from axlewright.demo import scenario
+from axlewright.job import batch_answers, pattern_rounds
 from axlewright.web import create_app, help_pages
 
 TYPED = (

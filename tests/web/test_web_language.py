@@ -11,8 +11,8 @@ import pytest
 from markupsafe import Markup
 from web_visitor import Visitor
 
-from axlewright.bench.shelf import KINDS
 from axlewright.gearset import load_design, shipped_designs
+from axlewright.job.shelf import KINDS
 from axlewright.records.types import ROLES
 from axlewright.web.texts import TABLE_WORDS, linked, when
 

@@ -40,7 +40,7 @@ def import_log(
     as_json: JSON = False,
 ) -> None:
     """Read a log file into the records; nothing is kept while a row cannot be read."""
-    from axlewright.bench import batch as log
+    from axlewright.job import batch as log
     from axlewright.records import open_store
 
     with open_store(home) as store:
@@ -101,8 +101,8 @@ def best(
     """Give the best position and mark of each set, or the position to run next."""
     from dataclasses import replace
 
-    from axlewright.bench import batch as log
-    from axlewright.bench import batch_answers as answers
+    from axlewright.job import batch as log
+    from axlewright.job import batch_answers as answers
     from axlewright.records import open_store
 
     system = _system(units)
@@ -169,7 +169,7 @@ def charts(
     as_json: JSON = False,
 ) -> None:
     """Give control limits, signals and capability of one figure of the decided sets."""
-    from axlewright.bench import batch_answers as answers
+    from axlewright.job import batch_answers as answers
     from axlewright.plant.drawing import panel_text
     from axlewright.records import open_store
 
@@ -244,7 +244,7 @@ def match(
     as_json: JSON = False,
 ) -> None:
     """Match carriers, sets and spacers, and say what to order."""
-    from axlewright.bench.batch_matching import match_answer
+    from axlewright.job.batch_matching import match_answer
     from axlewright.records import open_store
     from axlewright.units import show_length
 
@@ -328,8 +328,8 @@ def labels(
     as_json: JSON = False,
 ) -> None:
     """Print the labels of decided sets as one PDF, a label on each page."""
-    from axlewright.bench import batch_answers as answers
     from axlewright.contact.once import write_atomically
+    from axlewright.job import batch_answers as answers
     from axlewright.records import open_store
 
     new_file(out, overwrite)

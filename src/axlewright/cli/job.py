@@ -25,8 +25,8 @@ from axlewright.language import eager as _
 from axlewright.language import eager_plural as plural
 
 if TYPE_CHECKING:
-    from axlewright.bench.patterns import FlankLook
     from axlewright.gearset import FlankName
+    from axlewright.job.patterns import FlankLook
     from axlewright.records import Job
 
 job = typer.Typer(no_args_is_help=True, help="Keep jobs: start, enter readings, show, print, carry.")
@@ -75,7 +75,7 @@ def new(
     as_json: JSON = False,
 ) -> None:
     """Start a job."""
-    from axlewright.bench import start_job
+    from axlewright.job import start_job
 
     with opened_store(home) as store:
         one = start_job(
@@ -116,10 +116,10 @@ def list_jobs(
 @plain_errors
 def show(number: NUMBER, home: HOME = None, as_json: JSON = False, system: SYSTEM = "inch") -> None:
     """Show a job: its steps, readings, sums and verdicts."""
-    from axlewright.bench import job_view
-    from axlewright.bench.clock import local_time
-    from axlewright.bench.sentences import sentence
-    from axlewright.bench.superseded import superseded_readings
+    from axlewright.job import job_view
+    from axlewright.job.sentences import sentence
+    from axlewright.job.superseded import superseded_readings
+    from axlewright.steps.clock import local_time
 
     check_system(system)
     with opened_store(home) as store:
@@ -174,7 +174,7 @@ def show(number: NUMBER, home: HOME = None, as_json: JSON = False, system: SYSTE
 @plain_errors
 def next_step(number: NUMBER, home: HOME = None, as_json: JSON = False) -> None:
     """Say what to do next, why, and what it costs."""
-    from axlewright.bench.entering import cautions_of
+    from axlewright.job.entering import cautions_of
 
     with opened_store(home) as store:
         step = store.next_step(number)
@@ -225,8 +225,8 @@ def add(
 
     A value outside the usual band is asked about; add really=yes when the numbers are really so.
     """
-    from axlewright.bench import FORMS, enter
-    from axlewright.bench.entering import outcome_of, work_out
+    from axlewright.job import FORMS, enter
+    from axlewright.job.entering import outcome_of, work_out
 
     chosen = check_system(system)
     if step not in FORMS:
@@ -296,7 +296,7 @@ def photos(
     as_json: JSON = False,
 ) -> None:
     """Read the patterns of both flanks into a job and say what to change."""
-    from axlewright.bench.patterns import FlankLook, enter_patterns
+    from axlewright.job.patterns import FlankLook, enter_patterns
 
     with opened_store(home) as store:
         looks: dict[FlankName, FlankLook] = {}

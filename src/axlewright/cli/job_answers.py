@@ -31,7 +31,7 @@ def picture(
     as_json: JSON = False,
 ) -> None:
     """Keep a photograph, a tag, or both, of a shim, a cap or another piece."""
-    from axlewright.bench.pictures import add_picture
+    from axlewright.job.pictures import add_picture
 
     data = None if photo is None else photo.read_bytes()
     with opened_store(home) as store:
@@ -62,7 +62,7 @@ def take_back(
     home: HOME = None,
 ) -> None:
     """Say that an entry no longer counts; it stays in the record."""
-    from axlewright.bench import take_back as take
+    from axlewright.job import take_back as take
 
     with opened_store(home) as store:
         take(store, number, seq, reason, who=who, idempotency_key=key)
@@ -96,7 +96,7 @@ def advice(
     home: HOME = None,
 ) -> None:
     """Write down whether an advice was followed."""
-    from axlewright.bench.patterns import answer_advice
+    from axlewright.job.patterns import answer_advice
 
     with opened_store(home) as store:
         answer_advice(store, number, seq, followed, reason, who=who, idempotency_key=key)
@@ -121,7 +121,7 @@ def sign(
     home: HOME = None,
 ) -> None:
     """Sign a job with a PIN and close it."""
-    from axlewright.bench.signing import signature_note, statement_for
+    from axlewright.job.signing import signature_note, statement_for
     from axlewright.records import not_done
 
     with opened_store(home) as store:

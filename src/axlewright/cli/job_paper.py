@@ -43,7 +43,7 @@ def sheet(
     home: HOME = None,
 ) -> None:
     """Print the job sheet as PDF."""
-    from axlewright.bench import job_sheet_pdf
+    from axlewright.job import job_sheet_pdf
 
     size, chosen = check_paper(paper), check_system(system)
     new_file(out, overwrite)
@@ -57,7 +57,7 @@ def set_label(
     number: NUMBER, out: OUT, overwrite: OVERWRITE = False, system: SYSTEM = "inch", home: HOME = None
 ) -> None:
     """Print the label of a job's set, its facts once more as a DataMatrix."""
-    from axlewright.bench.labels import set_label_data
+    from axlewright.job.labels import set_label_data
     from axlewright.sheets import set_label as set_one
 
     chosen = check_system(system)
@@ -75,7 +75,7 @@ def spacer_label(
     home: HOME = None,
 ) -> None:
     """Print the label of a piece on the shelf."""
-    from axlewright.bench.labels import spacer_label_data
+    from axlewright.job.labels import spacer_label_data
     from axlewright.sheets import spacer_label as set_one
 
     new_file(out, overwrite)
@@ -94,7 +94,7 @@ def blank_sheet(
     home: HOME = None,
 ) -> None:
     """Print the bench sheet to write on, for paper days."""
-    from axlewright.bench.labels import blank_sheet_pdf
+    from axlewright.job.labels import blank_sheet_pdf
 
     size = check_paper(paper)
     new_file(out, overwrite)

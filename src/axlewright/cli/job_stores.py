@@ -61,7 +61,7 @@ def add_to_shelf(
     home: HOME = None,
 ) -> None:
     """Put measured pieces on the shelf."""
-    from axlewright.bench.shelf import put_on_shelf, shelf_sizes
+    from axlewright.job.shelf import put_on_shelf, shelf_sizes
     from axlewright.units import show_length
 
     chosen = check_system(system)
@@ -107,7 +107,7 @@ def take_for_step(
     home: HOME = None,
 ) -> None:
     """Take from the shelf what the answer to a reading named."""
-    from axlewright.bench.shelf import take_for_job
+    from axlewright.job.shelf import take_for_job
 
     with opened_store(home) as store:
         entry = take_for_job(store, number, seq, who=who)

@@ -17,7 +17,7 @@ from axlewright.units import parse_length, using_system
 
 if TYPE_CHECKING:
     from axlewright.setup import WrittenSum
-    from axlewright.steps.step import OldSum
+    from axlewright.steps.result import OldSum
 
 F = TypeVar("F", bound=Callable[..., Any])
 

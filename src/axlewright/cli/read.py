@@ -110,9 +110,9 @@ def read(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Read photos of both flanks and say what is wrong and what to change."""
-    from axlewright.bench.pattern_looks import FLANKS
     from axlewright.diagnosis import Evidence, Goal, diagnose, show_chance
     from axlewright.gearset import load_design
+    from axlewright.job.pattern_looks import FLANKS
     from axlewright.pattern import (
         RefusedPhotoError,
         combine_looks,

@@ -52,9 +52,9 @@ def run_demo(folder: Path, say: Callable[[str], None]) -> DemoResult:
     AxlewrightError
         When a folder cannot be written or a photo cannot be read.
     """
-    from axlewright.bench import enter, job_sheet_pdf, put_on_shelf, spacers, start_job
-    from axlewright.bench.patterns import FlankLook, enter_patterns
     from axlewright.contact.once import write_atomically
+    from axlewright.job import enter, job_sheet_pdf, put_on_shelf, spacers, start_job
+    from axlewright.job.patterns import FlankLook, enter_patterns
     from axlewright.records import open_store
 
     home = folder / "records"

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import Number, Shown, Text, _
-from axlewright.steps.step import UNUSUAL, Field, Reading
+from axlewright.steps.field import UNUSUAL, Field
+from axlewright.steps.result import Reading
 from axlewright.units import (
     LONGEST_LIST,
     LONGEST_NOTE,

@@ -25,7 +25,9 @@ from axlewright.setup import (
     wrench_uncertainty_nm,
 )
 from axlewright.steps.answers import Answers
-from axlewright.steps.step import LIMIT_FIELDS, NOTE, UNUSUAL, Choice, Context, Field, Result, StepForm
+from axlewright.steps.field import LIMIT_FIELDS, NOTE, UNUSUAL, Choice, Field
+from axlewright.steps.result import Result
+from axlewright.steps.step import Context, StepForm
 from axlewright.units import Force, Length, Torque
 
 LIMITS: Final = n_("Limits from the axle's service data")

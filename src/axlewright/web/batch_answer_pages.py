@@ -8,8 +8,8 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from axlewright.bench import FieldError, batch, find_design
 from axlewright.errors import AxlewrightError, InputError
+from axlewright.job import FieldError, batch, find_design
 from axlewright.language import eager as _
 from axlewright.setup.marks import PLACE_WORDS
 from axlewright.steps.answers import in_field
@@ -18,7 +18,7 @@ from axlewright.web.batch_parts import csv_file, named_design, page_values, plai
 from axlewright.web.page import Form, Person, person_of, site_of
 
 if TYPE_CHECKING:
-    from axlewright.bench.batch_matching import MatchAnswer
+    from axlewright.job.batch_matching import MatchAnswer
 
 router = APIRouter()
 
@@ -38,7 +38,7 @@ def charts(
     high: str = "",
 ) -> Response:
     """Show control charts and the capability of one figure."""
-    from axlewright.bench import batch_answers as answers
+    from axlewright.job import batch_answers as answers
     from axlewright.plant import drawing
 
     site, person = site_of(request), person_of(request)
@@ -126,7 +126,7 @@ def _matching(
 @router.post("/batch/match")
 def match_now(request: Request, form: Form) -> Response:
     """Match carriers, sets and spacers as typed."""
-    from axlewright.bench.batch_matching import match_answer
+    from axlewright.job.batch_matching import match_answer
 
     store, person = site_of(request).store, person_of(request)
     typed = {

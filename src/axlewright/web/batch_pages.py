@@ -8,9 +8,9 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from axlewright.bench import FieldError, batch
-from axlewright.bench import batch_typed as typing_in
 from axlewright.errors import AxlewrightError
+from axlewright.job import FieldError, batch
+from axlewright.job import batch_typed as typing_in
 from axlewright.language import eager as _
 from axlewright.setup.marks import MARK_UNITS
 from axlewright.web.batch_parts import csv_file, named_design, page_values, plain_length, with_error
@@ -40,7 +40,7 @@ def _sets(
     typed: dict[str, str] | None = None,
     read: Any = None,
 ) -> Response:
-    from axlewright.bench import batch_answers as answers
+    from axlewright.job import batch_answers as answers
 
     site, person = site_of(request), person_of(request)
     views = answers.set_views(site.store, named_design(request, design))
@@ -145,7 +145,7 @@ def back(request: Request, form: Form) -> Response:
 @router.get("/batch/set", response_class=HTMLResponse)
 def one_set(request: Request, number: str, design: str = "") -> Response:
     """Show one set: readings, curves, best position, mark."""
-    from axlewright.bench import batch_answers as answers
+    from axlewright.job import batch_answers as answers
     from axlewright.plant.drawing import position_svg
 
     site, person = site_of(request), person_of(request)
@@ -170,7 +170,7 @@ def one_set(request: Request, number: str, design: str = "") -> Response:
 @router.get("/batch/labels.pdf")
 def labels(request: Request, design: str = "", number: str = "") -> Response:
     """Print the labels of one set, or of all decided ones, as one PDF."""
-    from axlewright.bench import batch_answers as answers
+    from axlewright.job import batch_answers as answers
 
     store = site_of(request).store
     name = named_design(request, design)

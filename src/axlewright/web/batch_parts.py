@@ -7,8 +7,8 @@ from typing import Any
 from fastapi import Request
 from fastapi.responses import Response
 
-from axlewright.bench import FieldError, design_names, find_design
 from axlewright.errors import AxlewrightError
+from axlewright.job import FieldError, design_names, find_design
 from axlewright.setup.cautions import cautions_for
 from axlewright.units import MM_PER_INCH, System, show_length
 from axlewright.web.page import person_of, site_of

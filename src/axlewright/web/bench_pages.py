@@ -9,8 +9,8 @@ from datetime import datetime
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 
-from axlewright.bench import design_names, find_design, start_job
 from axlewright.errors import AxlewrightError
+from axlewright.job import design_names, find_design, start_job
 from axlewright.language import eager as _
 from axlewright.web.page import Form, go, person_of, site_of
 

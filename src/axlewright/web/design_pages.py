@@ -8,9 +8,9 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, PlainTextResponse, Response
 
-from axlewright.bench import design_names, find_design, put_design
-from axlewright.bench.designs import is_own, put_typed_design
 from axlewright.errors import AxlewrightError, InputError
+from axlewright.job import design_names, find_design, put_design
+from axlewright.job.designs import is_own, put_typed_design
 from axlewright.language import eager as _
 from axlewright.units import parse_length
 from axlewright.web.page import Form, Posted, go, person_of, site_of

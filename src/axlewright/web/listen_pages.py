@@ -11,10 +11,10 @@ from urllib.parse import parse_qsl, urlencode
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
-from axlewright.bench import FieldError, design_names, find_design
-from axlewright.bench.hearing import Heard, Passes, compare_passes, hear
-from axlewright.bench.made_sounds import BESIDE, NOW, Pair, Wish, learn_from_recording, make_pair
 from axlewright.errors import AxlewrightError, InputError
+from axlewright.job import FieldError, design_names, find_design
+from axlewright.job.hearing import Heard, Passes, compare_passes, hear
+from axlewright.job.made_sounds import BESIDE, NOW, Pair, Wish, learn_from_recording, make_pair
 from axlewright.language import eager as _
 from axlewright.units import parse_number
 from axlewright.web.page import Form, person_of, site_of

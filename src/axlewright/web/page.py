@@ -19,8 +19,8 @@ from markupsafe import Markup
 from starlette.datastructures import UploadFile
 
 from axlewright import __version__
-from axlewright.bench.sentences import sentence, whole_sentence
 from axlewright.errors import AxlewrightError
+from axlewright.job.sentences import sentence, whole_sentence
 from axlewright.language import Shown, chosen, n_, script_words, with_decimal_sign
 from axlewright.language import eager as _
 from axlewright.language import eager_plural as plural

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from axlewright.bench import JobView, Round, design_of_job
-from axlewright.bench.kept_masks import mask_rows
-from axlewright.bench.pattern_sheet import newest_read
-from axlewright.bench.pattern_shown import measures_shown
-from axlewright.bench.patterns import FLANKS, FlankName, newest_photos, tooth_photos
+from axlewright.job import JobView, Round, design_of_job
+from axlewright.job.kept_masks import mask_rows
+from axlewright.job.pattern_sheet import newest_read
+from axlewright.job.pattern_shown import measures_shown
+from axlewright.job.patterns import FLANKS, FlankName, newest_photos, tooth_photos
 from axlewright.language import eager as _
 from axlewright.web.pattern_pictures import outlines
 from axlewright.web.pictures import tooth

@@ -7,18 +7,19 @@ from typing import Final, Literal
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from axlewright.bench import FieldError, JobView, job_view
-from axlewright.bench.pattern_correcting import EDGES, Correction, check_mask, edges_of
-from axlewright.bench.pattern_sheet import newest_read
-from axlewright.bench.pattern_shown import State as Believed
-from axlewright.bench.pattern_shown import (
+from axlewright.errors import AxlewrightError, InputError
+from axlewright.job import FieldError, JobView, job_view
+from axlewright.job.pattern_correcting import EDGES, Correction, check_mask, edges_of
+from axlewright.job.pattern_sheet import newest_read
+from axlewright.job.pattern_shown import State as Believed
+from axlewright.job.pattern_shown import (
     advice_shown,
     cause_bars,
     compared_shown,
     cure_bars,
     ways_shown,
 )
-from axlewright.bench.patterns import (
+from axlewright.job.patterns import (
     FLANKS,
     FlankLook,
     FlankName,
@@ -28,7 +29,6 @@ from axlewright.bench.patterns import (
     correct_outline,
     enter_patterns,
 )
-from axlewright.errors import AxlewrightError, InputError
 from axlewright.language import eager as _
 from axlewright.language import n_
 from axlewright.units import parse_number

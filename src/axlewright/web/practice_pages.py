@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from axlewright.bench import design_names, find_design
-from axlewright.bench.practice import class_list, played_attempt, practice_attempt, practise, start_practice
 from axlewright.errors import AxlewrightError, InputError
+from axlewright.job import design_names, find_design
+from axlewright.job.practice import class_list, played_attempt, practice_attempt, practise, start_practice
 from axlewright.language import eager as _
 from axlewright.units import parse_length, show_length
 from axlewright.web.page import Form, go, person_of, site_of
@@ -29,7 +29,7 @@ def practice(request: Request) -> Response:
 
 
 def _list(request: Request, error: AxlewrightError | None = None, typed: Any = None) -> Response:
-    from axlewright.bench.practice_view import show_hours
+    from axlewright.job.practice_view import show_hours
     from axlewright.training import LARGEST_NUMBER, LEVEL_WORDS
 
     site = site_of(request)
@@ -83,8 +83,8 @@ def start(request: Request, form: Form) -> Response:
 def _exercise(
     request: Request, key: str, error: AxlewrightError | None = None, typed: Any = None
 ) -> Response:
-    from axlewright.bench.practice_end import show_review
-    from axlewright.bench.practice_view import complaint, show_hours, show_outcome
+    from axlewright.job.practice_end import show_review
+    from axlewright.job.practice_view import complaint, show_hours, show_outcome
     from axlewright.training import ACTIONS
 
     site, system = site_of(request), person_of(request).system

@@ -7,7 +7,7 @@ from urllib.parse import parse_qsl
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 
-from axlewright.bench import design_names, find_design
+from axlewright.job import design_names, find_design
 from axlewright.language import eager as _
 from axlewright.web.page import person_of, site_of
 from axlewright.web.rolling_state import CONTROLS, WAYS, State, rolled, state_of, state_of_form

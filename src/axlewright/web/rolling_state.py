@@ -9,8 +9,8 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import urlencode
 
-from axlewright.bench.kept_masks import mask_lines
 from axlewright.errors import AxlewrightError, InputError
+from axlewright.job.kept_masks import mask_lines
 from axlewright.language import Shown, n_
 from axlewright.language import eager as _
 from axlewright.units import MM_PER_INCH, NM_PER_LBF_FT, System, parse_number, show_length, shows_as_zero

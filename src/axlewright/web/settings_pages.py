@@ -9,15 +9,15 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from axlewright.bench import FieldError, design_names, put_on_shelf
-from axlewright.bench.shelf import KINDS, shelf_sizes
 from axlewright.errors import AxlewrightError, InputError
+from axlewright.job import FieldError, design_names, put_on_shelf
+from axlewright.job.shelf import KINDS, shelf_sizes
 from axlewright.language import eager as _
 from axlewright.language import languages, own_name
 from axlewright.records import Instrument
 from axlewright.records.types import ROLES
 from axlewright.steps.answers import REALLY
-from axlewright.steps.step import UNUSUAL
+from axlewright.steps.field import UNUSUAL
 from axlewright.units import show_length
 from axlewright.web.guard import LANGUAGE_COOKIE, SYSTEM_COOKIE
 from axlewright.web.page import SHOP_COOKIE, WHO_COOKIE, Form, go, keep, person_of, site_of

@@ -186,7 +186,7 @@ def _answered(request: Request, job: int, step: str) -> bool:
 @router.post("/tour")
 def start(request: Request, form: Form) -> Response:
     """Make the tour's job and show the first hint."""
-    from axlewright.bench import put_on_shelf, spacers, start_job
+    from axlewright.job import put_on_shelf, spacers, start_job
 
     site = site_of(request)
     if not spacers(site.store, DESIGN):
@@ -229,12 +229,12 @@ def fill_in(request: Request, form: Form) -> Response:
         raise InputError(_("this is no job of the tour"), where=_("tour"), fix=_("start the tour from Help"))
     who = person_of(request).who
     if hint.step == "pattern":
-        from axlewright.bench.patterns import FlankLook, enter_patterns
+        from axlewright.job.patterns import FlankLook, enter_patterns
 
         looks: Any = {"drive": FlankLook(words=DRIVE_WORDS), "coast": FlankLook(words=COAST_WORDS)}
         enter_patterns(store, job, looks, who=who, idempotency_key=form.key)
     elif hint.step:
-        from axlewright.bench import enter
+        from axlewright.job import enter
 
         enter(store, job, hint.step, hint.fields, who=who, idempotency_key=form.key, system="inch")
     return go(hint.path.format(job=job), "kept", "answer")
