@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 from axlewright.language import eager as _
 from axlewright.steps.clock import zoned_time
+from axlewright.steps.result import Reading, kept_readings
 
 if TYPE_CHECKING:
     from axlewright.records import Entry
@@ -33,7 +34,7 @@ class Superseded:
     seq: int
     who: str
     at: datetime
-    readings: tuple[Mapping[str, str], ...]
+    readings: tuple[Reading, ...]
     by_seq: int
     by_who: str
     by_at: datetime
@@ -43,10 +44,7 @@ class Superseded:
     @property
     def values(self) -> str:
         """What was read, in one line."""
-        parts = (
-            f"{one.get('name', '')} {one.get('value', '')} {one.get('unit', '')}".strip()
-            for one in self.readings
-        )
+        parts = (f"{one.name} {one.value} {one.unit}".strip() for one in self.readings)
         return "; ".join(part for part in parts if part)
 
     @property
@@ -92,7 +90,7 @@ def superseded_readings(entries: Sequence[Entry], step: str) -> tuple[Superseded
                 entry.seq,
                 entry.who,
                 entry.at,
-                tuple(entry.payload.get("readings", ())),
+                kept_readings(entry.payload),
                 by.seq,
                 by.who,
                 by.at,

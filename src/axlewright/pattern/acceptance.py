@@ -231,7 +231,7 @@ def _judge_number(
     form = ".2f" if c.measure == "length" else "+.2f"
     low, high = ("…" if edge is None else format(Shown(edge), form) for edge in (limit.low, limit.high))
     told = format(Shown(round(value, 2) + 0.0), form) + (f" ± {Shown(2.0 * sd):.2f}" if sd else "")
-    source = f"{_('default, ')}{c.source}" if limit.is_default else str(limit.source)
+    source = _("default, {source}").format(source=c.source) if limit.is_default else str(limit.source)
     text = words.format(name=_(str(limit.name)), value=told, text=_(c.text), low=low, high=high)
     return PatternVerdict(c, verdict.kind, text[0].upper() + text[1:], source, verdict)
 
