@@ -75,3 +75,15 @@ def test_every_task_is_named_in_the_tasks_own_help():
     told = text.split('"""')[1]
     assert {"demo", "test", "words", "lint"} <= tasks
     assert [task for task in sorted(tasks) if not re.search(rf"\b{task}\b", told)] == []
+
+
+def test_the_map_of_rooms_is_the_list_of_folders():
+    text = (ROOT / "CONTRIBUTING.md").read_text(encoding="utf-8").split("```")[1]
+    inside = text.split("src/axlewright/\n")[1].split("tests/")[0]
+    told = {name for line in inside.splitlines() for name in re.findall(r"\b(\w+)/", line.split("  ", 2)[1])}
+    there = {
+        path.name
+        for path in (ROOT / "src/axlewright").iterdir()
+        if path.is_dir() and (path / "__init__.py").exists()
+    }
+    assert told == there
