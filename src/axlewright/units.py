@@ -118,6 +118,7 @@ _FORCE: Final[dict[str, float]] = {
 
 LONGEST_QUANTITY: Final = 200
 LONGEST_LIST: Final = 4_000
+LONGEST_TEXT: Final = 400
 LONGEST_NOTE: Final = 8_000
 """Most characters of one quantity, of several readings or words in one field, and of a note: far more than
 anybody types, few enough to be read at once and printed (common practice, no source)."""
@@ -152,7 +153,7 @@ def as_typed(text: str, *, where: str = "", longest: int = LONGEST_QUANTITY) -> 
     return " ".join(text.replace("−", "-").split())
 
 
-def check_text(text: str, *, where: str = "", longest: int) -> None:
+def check_text(text: str, *, where: Text = "", longest: int) -> None:
     """Refuse a text that is too long or cannot be written; see `as_typed`."""
     if len(text) > longest:
         raise InputError(

@@ -20,9 +20,9 @@ def test_the_sheet_has_readings_sums_limits_and_fingerprint(store: JobStore, job
     data = sheet_data(store, job.number, shop="Thistledown Yard", system="metric")
     step = next(s for s in data.steps if s.title == "Side bearings and backlash")
     assert step.verdict == "ok"
-    assert len(step.readings) == 5, "four places and how the indicator stood"
-    assert any("mm" in s.result for s in step.sums)
-    assert all(one.source for one in step.limits)
+    assert sum(len(block.readings) for block in step.rounds) == 5, "four places and how the indicator stood"
+    assert any("mm" in s["result"] for s in step.sums)
+    assert all(one["source"] for one in step.limits)
     assert "bench one: second try" in step.notes
     assert data.fingerprint == store.get_job(job.number).head
     assert data.plots[0].values == (0.1524, 0.1651, 0.1778, 0.1651)
@@ -67,7 +67,8 @@ def test_what_no_longer_counts_is_struck_out_with_who_when_and_why(store: JobSto
     take_back(store, job.number, found.entries[0].seq, "wrong axle", who="two")
     steps = {step.title: step for step in sheet_data(store, job.number).steps}
     backlash = steps["Side bearings and backlash"]
-    assert [r.value for r in backlash.readings if "0.012" in r.value] == [], "it does not stand as a reading"
+    values = [reading["value"] for block in backlash.rounds for reading in block.readings]
+    assert not any("0.012" in value for value in values), "it does not stand as a reading"
     (struck,) = backlash.struck
     assert "backlash at 0° 0.0123 in (0.312 mm)" in struck.values
     assert f"Entry {first.entries[0].seq} by one, " in struck.fate
@@ -77,7 +78,7 @@ def test_what_no_longer_counts_is_struck_out_with_who_when_and_why(store: JobSto
     assert taken.begun
     assert taken.struck[0].fate.endswith("Reason: wrong axle")
     assert "taken back by two" in taken.struck[0].fate
-    assert {r.entry for r in backlash.readings} == {second.entries[0].seq}
+    assert {block.entry for block in backlash.rounds} == {second.entries[0].seq}
 
 
 def test_the_overview_names_every_step_and_each_caution_stands_once(store: JobStore, job: Job) -> None:

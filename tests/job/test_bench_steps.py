@@ -241,7 +241,7 @@ def test_a_correction_supersedes_reading_and_result(store: JobStore, job: Job) -
     enter(store, job.number, "depth", {**DEPTH, "fitted": "0.0609"}, who="b", supersedes=wrong.entries[0].seq)
     step = job_view(store, job.number).step("depth")
     assert len(step.rounds) == 1
-    assert step.taken_back == 1
+    assert len(step.struck) == 1
     assert step.status.state == "ok"
     assert store.verify(job.number).holds
 

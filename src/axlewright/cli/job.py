@@ -36,6 +36,8 @@ job.command("waive")(job_answers.waive)
 job.command("advice")(job_answers.advice)
 job.command("sign")(job_answers.sign)
 job.command("reopen")(job_answers.reopen)
+job.command("state")(job_answers.state)
+job.command("correct-header")(job_answers.correct_header)
 job.command("sheet")(job_paper.sheet)
 job.command("set-label")(job_paper.set_label)
 job.command("spacer-label")(job_paper.spacer_label)
@@ -117,9 +119,7 @@ def list_jobs(
 def show(number: NUMBER, home: HOME = None, as_json: JSON = False, system: SYSTEM = "inch") -> None:
     """Show a job: its steps, readings, sums and verdicts."""
     from axlewright.job import job_view
-    from axlewright.job.sentences import sentence
-    from axlewright.job.superseded import superseded_readings
-    from axlewright.steps.clock import local_time
+    from axlewright.language import local_time, sentence
 
     check_system(system)
     with opened_store(home) as store:
@@ -144,7 +144,7 @@ def show(number: NUMBER, home: HOME = None, as_json: JSON = False, system: SYSTE
             )
         for step in view.steps:
             typer.echo(f"  [{step.status.state:7}] {step.key}")
-            for gone in superseded_readings(view.entries, step.key):
+            for gone in step.struck:
                 typer.echo(_("            no longer counts: {values}").format(values=gone.values))
                 typer.echo(f"              {gone.fate}")
             latest = step.latest

@@ -130,7 +130,7 @@ def sign(
             number,
             who=who,
             pin=pin,
-            statement=statement.strip() or statement_for(left),
+            statement=statement if statement.strip() else statement_for(left),
             step=step,
             head=head,
             close=close,
@@ -156,3 +156,51 @@ def reopen(
     with opened_store(home) as store:
         store.reopen(number, reason, who=who, pin=pin, idempotency_key=key)
     typer.echo(_("job {number} is open again; its signature stays in the record").format(number=number))
+
+
+@plain_errors
+def state(
+    number: NUMBER,
+    wanted: Annotated[str, typer.Argument(metavar="STATE", help="stopped, dropped or open.")],
+    reason: Annotated[str, typer.Option(help="Why; it stands in the record.")],
+    who: WHO = "",
+    key: KEY = "",
+    home: HOME = None,
+) -> None:
+    """Stop a job, drop it, or set it open again; a dropped job takes no entries."""
+    from axlewright.job.header import set_state
+
+    with opened_store(home) as store:
+        one = set_state(store, number, wanted, reason, who=who, idempotency_key=key)
+    typer.echo(_("job {number}: {state}").format(number=number, state=_(one.state)))
+
+
+@plain_errors
+def correct_header(
+    number: NUMBER,
+    reason: Annotated[str, typer.Option(help="Why; it stands in the record.")],
+    vehicle: Annotated[str | None, typer.Option(help="What it is in.")] = None,
+    complaint: Annotated[str | None, typer.Option(help="What is wrong.")] = None,
+    set_number: Annotated[str | None, typer.Option(help="Pair number of the set.")] = None,
+    reference: Annotated[str | None, typer.Option(help="Your own order number.")] = None,
+    who: WHO = "",
+    key: KEY = "",
+    home: HOME = None,
+) -> None:
+    """Correct a job's header; what stood there stays in the record."""
+    from axlewright.job.header import correct_header as correct
+
+    given = {
+        "vehicle": vehicle,
+        "complaint": complaint,
+        "set_number": set_number,
+        "reference": reference,
+    }
+    fields = {name: text for name, text in given.items() if text is not None}
+    with opened_store(home) as store:
+        correct(store, number, fields, reason, who=who, idempotency_key=key)
+    typer.echo(
+        _("the header of job {number} is corrected; what stood there stays in the record").format(
+            number=number
+        )
+    )

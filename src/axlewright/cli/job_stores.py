@@ -111,7 +111,7 @@ def take_for_step(
 
     with opened_store(home) as store:
         entry = take_for_job(store, number, seq, who=who)
-    typer.echo(str(entry.payload["text"]))
+    typer.echo(str(entry.said("text")))
 
 
 @instruments.command("list")

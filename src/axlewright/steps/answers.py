@@ -20,6 +20,7 @@ from axlewright.steps.result import Reading
 from axlewright.units import (
     LONGEST_LIST,
     LONGEST_NOTE,
+    LONGEST_TEXT,
     Force,
     Length,
     Quantity,
@@ -187,10 +188,10 @@ class Typed:
         self.labels = labels
         self.system: System = system
 
-    def text(self, name: str) -> str:
+    def text(self, name: str, *, longest: int = LONGEST_NOTE) -> str:
         """Return the text of a field without outer spaces; empty when nothing was typed."""
         text = self.fields.get(name, "").strip()
-        in_field(name, self.labels.get(name, name), lambda: check_text(text, longest=LONGEST_NOTE))
+        in_field(name, self.labels.get(name, name), lambda: check_text(text, longest=longest))
         return text
 
     def given(self, name: str) -> bool:
@@ -216,14 +217,14 @@ class Typed:
         """Return a complaint about a field, ready to raise."""
         return FieldError(name, self.labels.get(name, name), what, fix, confirmable=confirmable)
 
-    def required(self, name: str, fix: str) -> str:
+    def required(self, name: str, fix: Text) -> str:
         """Return the text of a field that has to be filled in; with an empty `fix` it may be empty."""
         text = self.text(name)
         if not text and fix:
             raise self.error(name, _("nothing typed"), fix)
         return text
 
-    def choice(self, name: str, allowed: Sequence[str], *, required: str = "") -> str:
+    def choice(self, name: str, allowed: Sequence[str], *, required: Text = "") -> str:
         """Return the chosen key.
 
         Parameters
@@ -276,7 +277,7 @@ class Typed:
         return "lb-in" if self.system == "inch" else "nm"
 
     def length(
-        self, name: str, *, low: float = -math.inf, high: float = math.inf, required: str = ""
+        self, name: str, *, low: float = -math.inf, high: float = math.inf, required: Text = ""
     ) -> float | None:
         """Return a length [mm], or None when nothing was typed and nothing is required.
 
@@ -294,7 +295,7 @@ class Typed:
         return self._usual(name, f"'{text}'", value, low, high, self._band(low, high))
 
     def lengths(
-        self, name: str, *, low: float = -math.inf, high: float = math.inf, required: str = ""
+        self, name: str, *, low: float = -math.inf, high: float = math.inf, required: Text = ""
     ) -> tuple[float, ...]:
         """Return several lengths [mm] typed into one field; see `length`."""
         text = self.required(name, required)
@@ -327,7 +328,7 @@ class Typed:
             finest = worth if finest == 0.0 else min(finest, worth)
         return finest
 
-    def torque(self, name: str, *, required: str = "") -> float | None:
+    def torque(self, name: str, *, required: Text = "") -> float | None:
         """Return a torque [N·m], or None; see `length`."""
         if not self.required(name, required):
             return None
@@ -337,7 +338,7 @@ class Typed:
             name, f"'{text}'", value, *TORQUE_BAND_NM, _("a drag torque is 0 or more, and small")
         )
 
-    def force(self, name: str, *, required: str = "") -> float | None:
+    def force(self, name: str, *, required: Text = "") -> float | None:
         """Return a force [N], or None; see `length`."""
         text = self.required(name, required)
         if not text:
@@ -384,14 +385,14 @@ class Typed:
         scale = found[2].upper() or ("F" if self.system == "inch" else "C")
         return (value - 32.0) / 1.8 if scale == "F" else value
 
-    def number(self, name: str, *, required: str = "") -> float | None:
+    def number(self, name: str, *, required: Text = "") -> float | None:
         """Return a plain number, or None; see `length`."""
         text = self.required(name, required)
         if not text:
             return None
         return self._read(name, parse_number, text)
 
-    def count(self, name: str, *, low: int = 0, high: int = 10_000, required: str = "") -> int | None:
+    def count(self, name: str, *, low: int = 0, high: int = 10_000, required: Text = "") -> int | None:
         """Return a whole number, or None; see `length`."""
         value = self.number(name, required=required)
         if value is None:
@@ -462,7 +463,7 @@ class Answers:
         reader, name = self._reader, one.name
         low, high = one.usual or (-math.inf, math.inf)
         if one.kind in ("text", "long text"):
-            return reader.text(name)
+            return reader.text(name, longest=LONGEST_TEXT if one.kind == "text" else LONGEST_NOTE)
         if one.kind == "choice":
             return reader.choice(name, [choice.key for choice in one.choices])
         if one.kind == "yes":

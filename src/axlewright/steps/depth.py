@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from axlewright.language import eager as _
+from axlewright.language import local_time
 from axlewright.records.deciding import deciding
 from axlewright.setup import (
     PLACE_WORDS,
@@ -21,7 +22,6 @@ from axlewright.setup import (
     pinion_out_of_shim_change_mm,
 )
 from axlewright.steps.answers import Typed
-from axlewright.steps.clock import local_time
 from axlewright.steps.depth_asked import CARRIER_BAND_MM, SPACER_BAND_MM, Asked
 from axlewright.steps.depth_stock import from_shelf
 from axlewright.steps.depth_ways import DIRECT, WAYS, find_way

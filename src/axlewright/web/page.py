@@ -20,8 +20,15 @@ from starlette.datastructures import UploadFile
 
 from axlewright import __version__
 from axlewright.errors import AxlewrightError
-from axlewright.job.sentences import sentence, whole_sentence
-from axlewright.language import Shown, chosen, n_, script_words, with_decimal_sign
+from axlewright.language import (
+    Shown,
+    chosen,
+    n_,
+    script_words,
+    sentence,
+    whole_sentence,
+    with_decimal_sign,
+)
 from axlewright.language import eager as _
 from axlewright.language import eager_plural as plural
 from axlewright.units import (
@@ -60,6 +67,8 @@ SAID: Final[Mapping[str, str]] = MappingProxyType(
         "back": n_("Taken back; it stays in the record"),
         "waived": n_("Waived"),
         "reopened": n_("Open again"),
+        "header": n_("Corrected; what stood there stays in the record"),
+        "state": n_("State set"),
         "signed": n_("Signed"),
         "design": n_("Design kept"),
         "me": n_("Kept in this browser"),
