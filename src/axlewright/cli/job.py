@@ -119,7 +119,8 @@ def list_jobs(
 def show(number: NUMBER, home: HOME = None, as_json: JSON = False, system: SYSTEM = "inch") -> None:
     """Show a job: its steps, readings, sums and verdicts."""
     from axlewright.job import job_view
-    from axlewright.language import local_time, sentence
+    from axlewright.job.header import history
+    from axlewright.language import joined, local_time, sentence
 
     check_system(system)
     with opened_store(home) as store:
@@ -142,6 +143,11 @@ def show(number: NUMBER, home: HOME = None, as_json: JSON = False, system: SYSTE
                 if any(entry.kind == "sign-off" for entry in view.entries)
                 else _("  closed; 'job reopen' comes before a new entry")
             )
+        for change in history(view.entries):
+            said = joined(change.what, change.reason, between="; ")
+            typer.echo(f"  {local_time(change.at)}, {change.who}: {said}")
+        if one.state in ("stopped", "dropped"):
+            typer.echo(f"  {_(one.state)}: {view.state_reason}")
         for step in view.steps:
             typer.echo(f"  [{step.status.state:7}] {step.key}")
             for gone in step.struck:

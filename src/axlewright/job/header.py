@@ -1,4 +1,4 @@
-"""A job's header and its state: corrected, stopped, dropped or opened again, each with a reason in the record."""
+"""A job's header and state: corrected, stopped, dropped, opened again, each with a reason in the record."""
 
 from __future__ import annotations
 

@@ -24,7 +24,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from axlewright.errors import RecordError
-from axlewright.language import Text, _, joined
+from axlewright.language import Text, _, joined, n_
 from axlewright.records.chain import utc_now
 from axlewright.records.database import Sessions, plain_text
 from axlewright.records.models import PersonRow
@@ -37,6 +37,7 @@ RIGHTS: Final[dict[Role, frozenset[str]]] = {
     "admin": frozenset({"sign", "waive", "people"}),
 }
 """What each role may do beyond entering readings, which everybody may."""
+RIGHT_WORDS: Final = {"sign": n_("sign"), "waive": n_("waive"), "people": n_("change people")}
 
 WRONG_TRIES: Final = 5
 LOCK_TIME: Final = timedelta(minutes=5)
@@ -202,7 +203,7 @@ class People:
         if right not in RIGHTS[person.role]:
             able = joined(*(_(role) for role, rights in RIGHTS.items() if right in rights), between=", ")
             raise RecordError(
-                _("a {role} may not {right}").format(role=_(person.role), right=_(right)),
+                _("a {role} may not {right}").format(role=_(person.role), right=_(RIGHT_WORDS[right])),
                 where=person.name,
                 fix=_("ask: {able}").format(able=able),
             )
