@@ -179,7 +179,9 @@ def test_a_job_is_stopped_dropped_opened_and_its_header_corrected(shop: Shop) ->
     assert "job 1: stopped" in shop.run("job", "state", "1", "stopped", *why)
     shop.run("job", "add", "1", "as-found", "turning=12", "--who", "b")
     assert "job 1: dropped" in shop.run("job", "state", "1", "dropped", *why)
-    assert "the job was dropped" in shop.run("job", "add", "1", "as-found", "turning=12", code=2)
+    assert "the job was dropped" in shop.run(
+        "job", "add", "1", "as-found", "turning=12", "--who", "b", code=2
+    )
     assert "'finished' is no state" in shop.run("job", "state", "1", "finished", *why, code=2)
     shown = shop.run("job", "show", "1")
     assert "dropped: bearing on order" in shown

@@ -107,7 +107,12 @@ def test_the_backlash_plot_says_what_it_shows(store: JobStore, job: Job) -> None
 
 def test_texts_longer_than_paper_are_refused_when_they_are_typed(store: JobStore, job: Job) -> None:
     for step, fields, name, most in (
-        ("complaint", {"heard": "whine", "when": "drive", "speed": "4" * 401}, "speed", 400),
+        (
+            "complaint",
+            {"heard": "whine", "when": "drive", "others_out": "yes", "speed": "4" * 401},
+            "speed",
+            400,
+        ),
         ("as-found", {"turning": "12", "note": "x" * 8_001}, "note", 8_000),
     ):
         with pytest.raises(FieldError, match=f"shorten it to {most}") as problem:
