@@ -68,8 +68,7 @@ def full_sheet() -> JobSheetData:
                                 "name": f"Carrier depth {k}",
                                 "value": value,
                                 "unit": "in",
-                                "place": "face to bearing seat",
-                                "note": "",
+                                "note": "face to bearing seat",
                             },
                         ),
                         instrument="depth micrometer 2, calibrated 2026-01-12",
@@ -110,8 +109,7 @@ def full_sheet() -> JobSheetData:
                                 "name": "Backlash",
                                 "value": value,
                                 "unit": "mm",
-                                "place": f"tooth {tooth}, heel",
-                                "note": "",
+                                "note": f"tooth {tooth}, heel",
                             }
                             for tooth, value in ((1, "0.17"), (11, "0.19"), (21, "0.20"), (31, "0.18"))
                         ),

@@ -39,9 +39,9 @@ from axlewright.sheets import (
 DPI = 144
 
 
-def row(name: str, value: str, *, unit: str = "", place: str = "", note: str = "") -> dict[str, str]:
+def row(name: str, value: str, *, unit: str = "", note: str = "") -> dict[str, str]:
     """Return a reading as a line of the sheet."""
-    return {"name": name, "value": value, "unit": unit, "place": place, "note": note}
+    return {"name": name, "value": value, "unit": unit, "note": note}
 
 
 @pytest.fixture(scope="module")
@@ -149,7 +149,7 @@ def test_long_names_wrap_and_survive() -> None:
         title=word,
         rounds=(
             ReadingBlock(
-                readings=(row(long, word[:60], unit=word[:40], place=long),), instrument=long, who=long
+                readings=(row(long, word[:60], unit=word[:40], note=long),), instrument=long, who=long
             ),
         ),
         notes=(long,),

@@ -62,7 +62,7 @@ class ReadingBlock(SheetModel):
     Attributes
     ----------
     readings : tuple of Row
-        Each with ``name, value, unit, place, note``.
+        Each with ``name, value, unit, note``.
     who, when, instrument : str
         Said once over them; the instrument with the date of its calibration where known.
     entry : int or None

@@ -66,7 +66,6 @@ SHEET_WORDS: Final = (
     n_("Reading"),
     n_("Value"),
     n_("Unit"),
-    n_("Place"),
     n_("Limit"),
     n_("Read"),
     n_("Allowed"),
