@@ -114,11 +114,10 @@ def read_everywhere(folder: Path, number: int, code: str, system: Any) -> dict[s
     texts = {}
     with open_store(folder) as store, using_language(code), using_system(system):
         texts["sheet"] = text_of(job_sheet_pdf(store, number, system=system))
-    told = CliRunner().invoke(
-        app,
-        ["job", "show", str(number), "--home", str(folder), "--system", system],
-        env={"AXLEWRIGHT_LANGUAGE": code},
-    )
+    with using_language(code):
+        told = CliRunner().invoke(
+            app, ["job", "show", str(number), "--home", str(folder), "--system", system]
+        )
     assert told.exit_code == 0, told.output
     texts["job show"] = re.sub(r"(?m)^  \[[a-z ]+\] [a-z-]+$", "", told.output)  # keys, as typed at `job add`
     import httpx
