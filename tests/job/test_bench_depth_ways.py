@@ -207,7 +207,7 @@ def test_what_to_order_when_the_shelf_does_not_reach(store: JobStore, job: Job) 
     outcome = enter(store, job.number, "depth", fields, who="b")
     # 0.0912 in wanted; series 0.084 to 0.111 in by 0.0005 (TM 9-2320-280-34): 0.0910 in.
     assert outcome.values["order_mm"] == pytest.approx(0.0910 * INCH)
-    assert any(note.startswith("To order: 0.0910 in") for note in outcome.notes)
+    assert any(str(note).startswith("To order: 0.0910 in") for note in outcome.notes)
     with pytest.raises(FieldError) as caught:
         enter(store, job.number, "depth", {**fields, "least_leaves": "3", "most_leaves": "2"}, who="b")
     assert caught.value.field == "least_leaves"

@@ -83,30 +83,30 @@ def spacer(
                 "spacer_mm": round(result.value_mm, 5),
                 "standard_uncertainty_mm": round(result.standard_uncertainty_mm, 5),
                 "interval_95_mm": [round(low, 5), round(high, 5)],
-                "sum": result.text(system),
+                "sum": result.total.text(system),
                 "terms": [
                     {
-                        "label": t.label,
+                        "label": str(t.label),
                         "value_mm": t.quantity.value,
                         "sign": t.sign,
                         "standard_uncertainty_mm": t.standard_uncertainty,
                     }
                     for t in result.terms
                 ],
-                "other_convention": result.other_convention_text(system) if result.other_convention else None,
-                "questions": list(result.questions),
+                "other_convention": str(result.other_convention_text()) if result.other_convention else None,
+                "questions": [str(question) for question in result.questions],
                 "stock": None
                 if choice is None
                 else {
                     "thickness_mm": choice.thickness_mm,
                     "remainder_mm": choice.remainder_mm,
                     "pinion_out_mm": choice.pinion_out_mm,
-                    "text": choice.text(system),
+                    "text": str(choice.text()),
                 },
             }
         )
         return
-    typer.echo(_("Spacer: {sum}").format(sum=result.text(system)))
+    typer.echo(_("Spacer: {sum}").format(sum=result.total.text(system)))
     low, high = result.interval_95_mm
     typer.echo(
         "  "
@@ -115,11 +115,11 @@ def spacer(
         )
     )
     if result.other_convention is not None:
-        typer.echo(f"  {result.other_convention_text(system)}")
+        typer.echo(f"  {result.other_convention_text()}")
     for question in result.questions:
         typer.echo(f"  ? {question}")
     if choice is not None:
-        typer.echo(f"  {choice.text(system)}")
+        typer.echo(f"  {choice.text()}")
 
 
 @plain_errors

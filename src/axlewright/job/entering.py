@@ -53,14 +53,12 @@ Finder = Callable[["Typed", "Context"], "Result"]
 
 def finder_of(step: str) -> Finder:
     """Return what works out a step; loads the numerics."""
-    from axlewright.steps import backlash, depth, fits, identity, plain_steps
+    from axlewright.steps import backlash, fits, plain_steps
 
     finders: dict[str, Finder] = {
         "complaint": plain_steps.find_complaint,
         "as-found": plain_steps.find_as_found,
-        "identity": identity.find_identity,
         "fits": fits.find_fits,
-        "depth": depth.find_depth,
         "backlash": backlash.find_backlash,
         "pattern": plain_steps.find_pattern,
         "final": plain_steps.find_final,
@@ -80,7 +78,7 @@ def cautions_of(step: str) -> tuple[str, ...]:
     from axlewright.records.steps import step as step_of
     from axlewright.setup import cautions_for
 
-    return tuple(c.text for c in cautions_for(step_of(step).cautions))
+    return tuple(str(c.text) for c in cautions_for(step_of(step).cautions))
 
 
 def known_of(
