@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 from axlewright.errors import InputError
 from axlewright.language import _ as m_
 from axlewright.language import eager as _
-from axlewright.language import joined, read_kept
+from axlewright.language import joined, n_, read_kept
 from axlewright.units import Length, System
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ def spacers(store: JobStore, design_name: str = "", kind: str = PINION_SPACER) -
     for item in store.stock.list(kind=kind, in_stock_only=True):
         if item.design_name and design_name and item.design_name != design_name:
             continue
-        word = m_("the spacer") if kind == PINION_SPACER else m_(kind)
+        word = m_(n_("the spacer") if kind == PINION_SPACER else kind)
         nominal = joined(word, Length(item.nominal_mm)) if item.nominal_mm else ""
         out.append(StockItem(item.part or nominal, item.thickness_mm, item.count, word))
     return tuple(out)
