@@ -95,9 +95,10 @@ def judge_identity(answers: Answers, context: Context) -> Result:
         bad.append(_("pinion {pinion} and ring gear {ring} are not a pair").format(pinion=pinion, ring=ring))
     if context.design is not None:
         bad += _against_design(answers, context.design, context.job.design_name)
-        _timing(found, answers.choice("timing"), context.design)
     _settle_mark(answers, found)
     bad += _marks_of_both(answers)
+    if context.design is not None:
+        _timing(found, answers.choice("timing"), context.design)
     for name in ("condition", "drives_on", "tooth_form"):  # patterns are judged by these
         if answers.choice(name) not in ("", UNKNOWN.key):
             found.values[name] = answers.choice(name)
