@@ -207,7 +207,7 @@ def jobs(language: str, system: System) -> tuple[Path, dict[str, Any], dict[str,
     """Run both jobs once; return the folder of their records and the outcomes of both."""
     home = place(f"{language}_{system}") / "records"
     demo: dict[str, Any] = {}
-    with using_language(language), open_store(home) as store:
+    with using_language(language), using_system(system), open_store(home) as store:
         sizes = " ".join(f"{one} in" for one in scenario.SPACERS_IN.split())
         put_on_shelf(
             store, "pinion spacer", sizes, design_name=scenario.DESIGN, who=scenario.WHO, system=system
@@ -305,7 +305,7 @@ def _command(language: str, *arguments: str) -> Any:
     """Run a command with ``--json`` and return its answer."""
     from typer.testing import CliRunner
 
-    from axlewright.cli.main import app
+    from axlewright.cli.app import app
 
     with using_language(language):
         done = CliRunner().invoke(app, [*arguments, "--json"])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -52,14 +52,12 @@ Finder = Callable[["Typed", "Context"], "Result"]
 
 def finder_of(step: str) -> Finder:
     """Return what works out a step; loads the numerics."""
-    from axlewright.steps import backlash, depth, fits, identity, plain_steps
+    from axlewright.steps import backlash, fits, plain_steps
 
     finders: dict[str, Finder] = {
         "complaint": plain_steps.find_complaint,
         "as-found": plain_steps.find_as_found,
-        "identity": identity.find_identity,
         "fits": fits.find_fits,
-        "depth": depth.find_depth,
         "backlash": backlash.find_backlash,
         "pattern": plain_steps.find_pattern,
         "final": plain_steps.find_final,
@@ -90,7 +88,7 @@ def cautions_of(step: str) -> tuple[Text, ...]:
     from axlewright.records.steps import step as step_of
     from axlewright.setup import cautions_for
 
-    return tuple(c.text for c in cautions_for(step_of(step).cautions))
+    return tuple(str(c.text) for c in cautions_for(step_of(step).cautions))
 
 
 def known_of(
@@ -149,19 +147,44 @@ def work_out(
     InputError
         A `FieldError` when it is about one field.
     """
-    from axlewright.steps.answers import Answers, Typed
+    from axlewright.steps.answers import Answers
 
     form = form_of(step)
     answers = Answers(form.fields, fields, system)
     known = known_of(
         store, number, who=who, system=system, step=step, instrument=fields.get("instrument", "")
     )
-    if form.rule is not None:
-        found = form.rule(answers, known)
-    else:
-        found = finder_of(step)(Typed(fields, form.labels(), system), known)
+    found = _judged(step, answers, fields, known)
     _say_calibration(found, known)
     return found
+
+
+def work_out_alone(
+    step: str, fields: Mapping[str, str], *, system: System = "inch", shelf_mm: Sequence[float] = ()
+) -> Result:
+    """Work a step out that belongs to no job: nothing is known but what is typed.
+
+    Parameters
+    ----------
+    shelf_mm : sequence of float
+        Thickness of the spacers at hand [mm].
+    """
+    from axlewright.setup import StockItem
+    from axlewright.steps.answers import Answers
+    from axlewright.steps.step import Context
+
+    shelf = tuple(StockItem(f"{k}", mm) for k, mm in enumerate(shelf_mm, start=1))
+    answers = Answers(FORMS[step].fields, fields, system)
+    return _judged(step, answers, fields, Context.alone(system, shelf=shelf))
+
+
+def _judged(step: str, answers: Answers, fields: Mapping[str, str], known: Context) -> Result:
+    from axlewright.steps.answers import Typed
+
+    form = FORMS[step]
+    if form.rule is not None:
+        return form.rule(answers, known)
+    return finder_of(step)(Typed(fields, form.labels(), answers.system), known)
 
 
 def _say_calibration(found: Result, known: Context) -> None:

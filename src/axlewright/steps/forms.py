@@ -9,9 +9,10 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
-from axlewright.steps.forms_depth import DEPTH
-from axlewright.steps.forms_found import AS_FOUND, COMPLAINT, FITS, IDENTITY
+from axlewright.steps.depth import DEPTH
+from axlewright.steps.forms_found import AS_FOUND, COMPLAINT, FITS
 from axlewright.steps.forms_set import BACKLASH, CLOSE, FINAL, PATTERN
+from axlewright.steps.identity import IDENTITY
 from axlewright.steps.preload import PRELOAD
 from axlewright.steps.step import StepForm
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from axlewright.errors import AxlewrightError
 from axlewright.language import eager as _
 from axlewright.setup import (
@@ -79,8 +81,8 @@ def _without(shelf: list[StockItem], taken: StockItem) -> list[StockItem]:
     """Return the shelf with one piece less."""
     out = list(shelf)
     for index, item in enumerate(out):
-        if (item.label, item.thickness_mm) == (taken.label, taken.thickness_mm) and item.count > 0:
-            out[index] = StockItem(item.label, item.thickness_mm, item.count - 1)
+        if replace(item, count=1) == taken and item.count > 0:
+            out[index] = replace(item, count=item.count - 1)
             break
     return out
 
@@ -108,8 +110,8 @@ def _from_shelf(found: Result, typed: Typed, known: Context, wanted: SideShims) 
             "From the shelf: ring gear side {ring}, other side {other}. They leave the ring gear {away} away "
             "from its place and change the total by {total}."
         ).format(
-            ring=" + ".join(item.label for item in ring.items),
-            other=" + ".join(item.label for item in other.items),
+            ring=ring.names,
+            other=other.names,
             away=show_length(shifted, typed.system, signed=True),
             total=show_length(total, typed.system, signed=True),
         )
