@@ -17,7 +17,7 @@ from typer.testing import CliRunner
 from web_visitor import Visitor, served
 
 import axlewright.language as language
-from axlewright.cli.main import app
+from axlewright.cli.app import app
 from axlewright.demo import scenario
 from axlewright.job import FORMS, enter, job_sheet_pdf, start_job
 from axlewright.job.entering import known_of

@@ -355,9 +355,7 @@ def sign(
         number,
         who=who,
         pin=pin,
-        statement=statement
-        if statement.strip()
-        else statement_for(bool(not_done(store.entries(number)))),
+        statement=statement if statement.strip() else statement_for(bool(not_done(store.entries(number)))),
         step=step,
         head=head,
         close=close,

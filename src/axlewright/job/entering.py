@@ -15,7 +15,7 @@ from axlewright.units import LONGEST_NOTE, System, check_text, using_system
 
 if TYPE_CHECKING:
     from axlewright.records import Entry, JobStore
-    from axlewright.steps.answers import Typed
+    from axlewright.steps.answers import Answers, Typed
     from axlewright.steps.step import Context, StepForm
 
 
