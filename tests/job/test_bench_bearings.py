@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from axlewright.job.round_plots import runout_plots
+from axlewright.job.sheet import runout_plots
 
 from axlewright.job import FieldError, enter, job_view, put_on_shelf
 from axlewright.job.step_drawings import step_drawings
