@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 import pytest
-from axlewright.job.sheet import runout_plots
 
 from axlewright.job import FieldError, enter, job_view, put_on_shelf
+from axlewright.job.sheet import runout_plots
 from axlewright.job.step_drawings import step_drawings
 from axlewright.records import Job, JobStore
 

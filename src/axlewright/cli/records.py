@@ -100,7 +100,6 @@ def take_for_step(
 ) -> None:
     """Take from the shelf what the answer to a reading named."""
     from axlewright.job.shelf import take_for_job
-    from axlewright.language import read_kept
 
     typer.echo(str(take_for_job(store, number, seq, who=who).said("text")))
 
