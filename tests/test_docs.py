@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 import typer.main
 
-from axlewright.cli.main import app
+from axlewright.cli.app import app
 
 ROOT = Path(__file__).parents[1]
 LINK = re.compile(r"!?\[[^\]\n]*\]\(\s*<?([^)\s>]+)>?(?:\s+\"[^\"]*\")?\s*\)")

@@ -11,7 +11,7 @@ import pytest
 from PIL import Image
 from typer.testing import CliRunner
 
-from axlewright.cli.main import app
+from axlewright.cli.app import app
 
 
 class Shop:
@@ -208,7 +208,7 @@ def test_paper(shop: Shop, tmp_path: Path) -> None:
         assert "exists already" in shop.run("job", *command, "--out", str(out), code=2)
     assert "no piece 99" in shop.run("job", "spacer-label", "99", "--out", str(tmp_path / "x.pdf"), code=2)
     wrong = shop.run("job", "sheet", "1", "--out", str(tmp_path / "y.pdf"), "--paper", "a3", code=2)
-    assert "use a4 or us-letter" in wrong
+    assert "use one of a4, us-letter" in wrong
 
 
 def test_carried_to_another_shop_and_back(shop: Shop, tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ import pytest
 from typer.testing import CliRunner
 
 import axlewright as aw
-from axlewright.cli.main import app
+from axlewright.cli.app import app
 from axlewright.contact import Settings
 from axlewright.errors import DesignError, InputError
 from axlewright.gearset import build_geometry

@@ -12,7 +12,7 @@ from PIL import Image, ImageFilter
 from typer.testing import CliRunner
 
 import axlewright as aw
-from axlewright.cli.main import app
+from axlewright.cli.app import app
 from axlewright.diagnosis import Evidence, diagnose
 from axlewright.job import enter, put_on_shelf, start_job
 from axlewright.job.entering import known_of

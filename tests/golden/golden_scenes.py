@@ -305,7 +305,7 @@ def _command(language: str, *arguments: str) -> Any:
     """Run a command with ``--json`` and return its answer."""
     from typer.testing import CliRunner
 
-    from axlewright.cli.main import app
+    from axlewright.cli.app import app
 
     with using_language(language):
         done = CliRunner().invoke(app, [*arguments, "--json"])

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from axlewright.cli.options import sum_text
+from axlewright.cli.command import sum_text
 from axlewright.demo import scenario
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from axlewright.language import Text, _, decode, n_
@@ -50,6 +51,15 @@ class Context:
     side_shims: tuple[StockItem, ...] = ()
     instrument: Instrument | None = None
     fitted: LastFitted | None = None
+
+    @classmethod
+    def alone(cls, system: System, *, shelf: tuple[StockItem, ...] = ()) -> Context:
+        """Return what is known where a step is worked out without a job: nothing but what is at hand."""
+        from axlewright.records import Job
+
+        never = datetime.min.replace(tzinfo=UTC)
+        job = Job(0, "", "", "", "", "", "", "open", "", 0, never, never)
+        return cls(job, None, (), shelf, "", system)
 
     def last_values(self, step: str) -> dict[str, Any]:
         """Return the values of the last result of a step; empty when there is none."""
