@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from axlewright.cli.command import Commands, print_json, read_bytes, write
+from axlewright.cli.command import Commands, picked, print_json, read_bytes, write
 from axlewright.cli.options import HERE, JSON, OUT, OVERWRITE, STORE, SYSTEM, choice
 from axlewright.errors import InputError
 from axlewright.language import eager as _
@@ -15,6 +15,7 @@ from axlewright.units import Length
 
 if TYPE_CHECKING:
     from axlewright.job.batch_answers import SetView
+    from axlewright.plant.control import Panel
     from axlewright.records import JobStore
 
 batch = Commands(help="Many sets on the roll tester: log, best positions, charts, matching, labels, studies.")
@@ -48,9 +49,7 @@ def import_log(
         print_json(
             {
                 "taken": count,
-                "problems": [
-                    {"row": p.row, "column": p.column, "what": p.what, "fix": p.fix} for p in problems
-                ],
+                "problems": [picked(problem, "row column what fix") for problem in problems],
                 "repeated_rows": read.repeated,
                 "unknown_columns": read.unknown,
             }
@@ -123,27 +122,20 @@ def _views(store: JobStore, design: str, number: str = "") -> list[SetView]:
 
 
 def _plain(view: SetView) -> dict[str, Any]:
+    out = picked(view, "set=number design decided question")
     found = view.best
-    out: dict[str, Any] = {
-        "set": view.number,
-        "design": view.design,
-        "decided": view.decided,
-        "question": view.question,
-    }
     if found is None:
         return out | {"trouble": view.trouble}
-    mark = found.mark
-    return out | {
+    following, pattern = found.next_position_mm, view.pattern
+    return {
+        **out,
         "best_mm": round(found.best_mm, 5),
         "interval_95_mm": [round(v, 5) for v in found.interval_95_mm],
         "standard_uncertainty_mm": round(found.standard_uncertainty_mm, 5),
-        "method": found.method,
-        "positions": found.positions,
-        "smallest_reading_mm": found.smallest_reading_mm,
-        "why_not": found.why_not,
-        "next_position_mm": None if found.next_position_mm is None else round(found.next_position_mm, 5),
-        "mark": None if mark is None else {"value": mark.value, "unit": mark.unit, "meaning": mark.meaning},
-        "pattern_best_mm": None if view.pattern is None else round(view.pattern.best_mm, 5),
+        **picked(found, "method positions smallest_reading_mm why_not"),
+        "next_position_mm": None if following is None else round(following, 5),
+        "mark": None if found.mark is None else picked(found.mark, "value unit meaning"),
+        "pattern_best_mm": None if pattern is None else round(pattern.best_mm, 5),
     }
 
 
@@ -164,44 +156,36 @@ def charts(
     views = answers.set_views(store, design, latest=1_000_000)
     found = answers.chart_answer(views, what, subgroup=subgroup, low=low, high=high)
     unit = "mm" if what in answers.LENGTHS else "µrad"
-    c = found.capability
+    chart, c = found.chart, found.capability
+    panels = (chart.place, chart.spread)
     if as_json:
+
+        def signals(panel: Panel) -> list[dict[str, Any]]:
+            return [
+                {"rule": one.rule, "sets": [chart.labels[k] for k in one.points]} for one in panel.signals
+            ]
+
+        capability = None
+        if c is not None:
+            capability = {
+                **dict(zip(c.names, (c.cp, c.cpk), strict=True)),
+                "intervals_95": [c.cp_interval, c.cpk_interval],
+                **picked(c, "count outside outside_share_95=outside_interval"),
+                "notes": c.notes(),
+            }
         print_json(
             {
                 "figure": what,
                 "unit": unit,
-                "kind": found.chart.kind,
-                "stable": found.chart.stable,
-                "panels": [
-                    {
-                        "name": p.name,
-                        "center": p.center,
-                        "low": p.low,
-                        "high": p.high,
-                        "signals": [
-                            {"rule": s.rule, "sets": [found.chart.labels[k] for k in s.points]}
-                            for s in p.signals
-                        ],
-                    }
-                    for p in (found.chart.place, found.chart.spread)
-                ],
-                "capability": None
-                if c is None
-                else {
-                    c.names[0]: c.cp,
-                    c.names[1]: c.cpk,
-                    "intervals_95": [c.cp_interval, c.cpk_interval],
-                    "count": c.count,
-                    "outside": c.outside,
-                    "outside_share_95": c.outside_interval,
-                    "notes": list(c.notes()),
-                },
+                **picked(chart, "kind stable"),
+                "panels": [picked(p, "name center low high") | {"signals": signals(p)} for p in panels],
+                "capability": capability,
                 "trouble": found.trouble,
             }
         )
         return
-    for panel in (found.chart.place, found.chart.spread):
-        typer.echo(panel_text(panel, found.chart.labels, unit))
+    for panel in panels:
+        typer.echo(panel_text(panel, chart.labels, unit))
     if c is not None:
         from axlewright.units import show_number
 
@@ -269,10 +253,7 @@ def match(
                 },
                 "order": None
                 if order is None
-                else [
-                    {"mm": line.thickness_mm, "have": line.wanted, "there": line.there, "order": line.order}
-                    for line in order.lines
-                ],
+                else [picked(line, "mm=thickness_mm have=wanted there order") for line in order.lines],
                 "order_trouble": found.order_trouble,
             }
         )

@@ -20,7 +20,7 @@ import typer
 from typer.core import TyperCommand, TyperGroup
 
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import Drawn
+from axlewright.language import Drawn, eager, n_
 from axlewright.language import eager as _
 from axlewright.units import using_system
 
@@ -33,36 +33,38 @@ logger = logging.getLogger(__name__)
 WRITTEN: Final = ("out", "png", "evidence_png")
 """Parameters that name a file to be written; whether it may be is said before anything is computed."""
 
-_UsageError: Final[Any] = typer.BadParameter.__mro__[1]  # an unknown option, a missing one, a wrong kind of value
+_UsageError: Final[Any] = typer.BadParameter.__mro__[
+    1
+]  # an unknown option, a missing one, a wrong kind of value
+
+
+OF_THE_LIBRARY: Final = (
+    n_("Install completion for the current shell."),
+    n_("Show completion for the current shell, to copy it or customize the installation."),
+    n_("Show this message and exit."),
+)
+"""What the library says of its own options."""
 
 
 class _Translated:
     """A command whose help is in the language chosen when it is built."""
 
-    params: list[Any]
-
     def __init__(self, **settings: Any) -> None:
-        for name in ("help", "epilog"):
-            settings[name] = _(settings.get(name) or "")
-        super().__init__(**settings)
-        for one in self.params:
-            _translate(one)
+        super().__init__(
+            **settings | {"help": eager(settings["help"] or ""), "rich_help_panel": _("Commands")}
+        )
 
-    def get_help_option(self, ctx: Any) -> Any:
-        option = super().get_help_option(ctx)  # type: ignore[misc]
-        option.help = _("Show this message and exit.")
-        option.rich_help_panel = _("Options")
-        return option
+    def get_params(self, ctx: Any) -> list[Any]:
+        several: list[Any] = super().get_params(ctx)  # type: ignore[misc]
+        for one in several:
+            usual = _("Arguments") if one.param_type_name == "argument" else _("Options")
+            one.rich_help_panel = eager(one.rich_help_panel or "") or usual
+            one.help = eager(one.help or "")
+        return several
 
     def format_usage(self, ctx: Any, formatter: Any) -> None:
         pieces = " ".join(self.collect_usage_pieces(ctx))  # type: ignore[attr-defined]
         formatter.write_usage(ctx.command_path, pieces, _("Usage:") + " ")
-
-
-def _translate(parameter: Any) -> None:
-    parameter.help = _(parameter.help or "")
-    usual = _("Arguments") if parameter.param_type_name == "argument" else _("Options")
-    parameter.rich_help_panel = _(parameter.rich_help_panel or "") or usual
 
 
 class Command(_Translated, TyperCommand):
@@ -153,6 +155,12 @@ def print_json(data: Any) -> None:
         raise TypeError(f"{type(value).__name__} is not plain data")
 
     typer.echo(json.dumps(data, ensure_ascii=False, indent=2, default=plain))
+
+
+def picked(one: Any, names: str) -> dict[str, Any]:
+    """Return attributes by name; "design=design_name" gives one another name."""
+    pairs = [name.partition("=") for name in names.split()]
+    return {name: getattr(one, own or name) for name, _sign, own in pairs}
 
 
 def print_rows(rows: Sequence[Mapping[str, Any]], as_json: bool, line: str, none: str) -> None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from axlewright.cli.command import Commands, print_json, print_rows, read_bytes, sum_text, write
+from axlewright.cli.command import Commands, picked, print_json, print_rows, read_bytes, sum_text, write
 from axlewright.cli.options import (
     COMPOUND,
     HEAD,
@@ -157,8 +157,7 @@ def next_step(number: NUMBER, store: STORE = HERE, as_json: JSON = False) -> Non
     step = store.next_step(number)
     cautions = cautions_of(step.key) if step.key else ()
     if as_json:
-        names = ("key", "title", "why", "cost", "stops", "left")
-        print_json({**{name: getattr(step, name) for name in names}, "cautions": cautions})
+        print_json({**picked(step, "key title why cost"), "cautions": cautions, **picked(step, "stops left")})
         return
     if not step.key:
         typer.echo(_("Nothing is left to do."))

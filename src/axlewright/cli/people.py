@@ -10,7 +10,7 @@ from typing import Annotated, Any
 
 import typer
 
-from axlewright.cli.command import Commands, print_rows
+from axlewright.cli.command import Commands, picked, print_rows
 from axlewright.cli.options import HERE, JSON, STORE
 from axlewright.language import eager as _
 
@@ -34,10 +34,7 @@ PIN = Annotated[
 @people.command("list")
 def list_people(store: STORE = HERE, as_json: JSON = False) -> None:
     """Show the people with their roles."""
-    rows: list[dict[str, Any]] = [
-        {"name": one.name, "role": one.role, "active": one.active}
-        for one in store.people.list(active_only=False)
-    ]
+    rows = [picked(one, "name role active") for one in store.people.list(active_only=False)]
     if not as_json:
         for row in rows:
             row["left"] = "" if row["active"] else _("(no longer active)")

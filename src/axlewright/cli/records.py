@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from axlewright.cli.command import Commands, print_json, print_rows
+from axlewright.cli.command import Commands, picked, print_json, print_rows
 from axlewright.cli.options import HERE, JSON, KEY, NUMBER, OUT, OVERWRITE, STORE, SYSTEM, WHO
 from axlewright.errors import InputError
 from axlewright.language import eager as _
@@ -24,32 +24,23 @@ instruments = Commands(help="Measuring instruments with their calibration.")
 
 def job_data(one: Job) -> dict[str, Any]:
     """Return a job's header as plain data."""
-    names = "number uid vehicle complaint set_number reference state head created_at changed_at"
-    header = {name: getattr(one, name) for name in names.split()}
-    return {**header, "design": one.design_name, "entries": one.entry_count}
+    return picked(
+        one,
+        "number uid design=design_name vehicle complaint set_number reference state entries=entry_count "
+        "head created_at changed_at",
+    )
 
 
 def entry_data(one: Entry) -> dict[str, Any]:
     """Return an entry as plain data."""
-    names = "seq kind step who at instrument calibrated_on supersedes payload files hash"
-    return {name: getattr(one, name) for name in names.split()}
+    return picked(one, "seq kind step who at instrument calibrated_on supersedes payload files hash")
 
 
 @shelf.command("list")
 def list_shelf(store: STORE = HERE, as_json: JSON = False, system: SYSTEM = "inch") -> None:
     """Show what is on the shelf."""
-    rows: list[dict[str, Any]] = [
-        {
-            "id": item.id,
-            "kind": item.kind,
-            "thickness_mm": item.thickness_mm,
-            "count": item.count,
-            "part": item.part,
-            "place": item.place,
-            "design": item.design_name,
-        }
-        for item in store.stock.list()
-    ]
+    names = "id kind thickness_mm count part place design=design_name"
+    rows = [picked(item, names) for item in store.stock.list()]
     if not as_json:
         rows = [{**row, "size": Length(row["thickness_mm"])} for row in rows]
     print_rows(rows, as_json, "{id:5} {count:4} × {kind:18} {size}  {part} {design}", _("the shelf is empty"))
@@ -118,11 +109,8 @@ def take_for_step(
 def list_instruments(store: STORE = HERE, as_json: JSON = False) -> None:
     """Show the instruments; overdue calibrations are said."""
     late = {tool.name for tool in store.instruments.overdue(date.today())}
-    names = ("name", "kind", "resolution", "uncertainty", "calibrated_on", "due_on")
-    rows: list[dict[str, Any]] = [
-        {name: getattr(tool, name) for name in names} | {"overdue": tool.name in late}
-        for tool in store.instruments.list()
-    ]
+    names = "name kind resolution uncertainty calibrated_on due_on"
+    rows = [picked(tool, names) | {"overdue": tool.name in late} for tool in store.instruments.list()]
     if not as_json:
         for row in rows:
             words = [row["name"], row["kind"], row["resolution"], row["calibrated_on"]]

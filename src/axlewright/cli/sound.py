@@ -227,7 +227,7 @@ def sound(
     torque: Annotated[str, typer.Option(help="Torque at the ring gear.")] = "60 Nm",
     speed: Annotated[str, typer.Option(help="One speed or a sweep, such as 30mph..60mph.")] = "30mph..60mph",
     tyre_rollout: Annotated[str, typer.Option(help="Way of one wheel turn.")] = "2.10m",
-    seconds: Annotated[float, typer.Option(help="Length.")] = 8.0,
+    seconds: Annotated[float, typer.Option(help="How long, in seconds.")] = 8.0,
     against: Annotated[str, typer.Option(help="Pinion setting to compare with.")] = "0 mm",
     tone_to_noise: Annotated[
         float, typer.Option(help="Strongest mesh tone of the setting over the road noise, dB.")

@@ -141,7 +141,7 @@ def _option(one: Field, default: str = "") -> Parameter:
     )
 
 
-def spacer(*, system: System, unit: str, stock: str, as_json: bool, **typed: str | bool) -> None:
+def spacer(*, system: SYSTEM, unit: str, stock: str, as_json: JSON, **typed: str | bool) -> None:
     """Work out the pinion depth spacer, as the depth step of a job does.
 
     The options are the fields of that step; see 'axlewright fields depth'.
@@ -210,7 +210,7 @@ def _print_spacer(found: Result, stock: bool, as_json: bool) -> None:
 def _spacer_options() -> list[Parameter]:
     own = {
         "system": (SYSTEM, "inch"),
-        "unit": (Annotated[str, choice("in", "mm")], ""),
+        "unit": (Annotated[str, choice("in", "mm", help="Unit of bare numbers.")], ""),
         "stock": (Annotated[str, typer.Option(help="Measured spacers on the shelf.")], ""),
         "as_json": (JSON, False),
     }
