@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from axlewright.cli.command import Commands, picked, print_json, print_rows, read_bytes, sum_text, write
+from axlewright.cli.command import Commands, picked, print_json, print_rows, sum_text, write
 from axlewright.cli.options import (
     COMPOUND,
     HEAD,
@@ -34,6 +34,7 @@ from axlewright.language import eager as _
 
 if TYPE_CHECKING:
     from axlewright.gearset import FlankName
+    from axlewright.job import Outcome
     from axlewright.job.patterns import FlankLook
 
 job = Commands(help="Keep jobs: start, enter readings, show, print, carry.")
@@ -212,12 +213,7 @@ def add(
             expected_head=head or None,
             supersedes=corrects,
         )
-    if as_json:
-        print_json(outcome.to_json())
-        return
-    print_result(outcome)
-    if outcome.entries:
-        typer.echo(_("  kept as entry {number}").format(number=outcome.entries[0].seq))
+    _print_outcome(outcome, as_json)
 
 
 @job.command()
@@ -244,15 +240,18 @@ def photos(
     )
     for name, path, corners, words in given:
         if path is not None or words:
-            looks[name] = FlankLook(None if path is None else read_bytes(path), corners=corners, words=words)
+            looks[name] = FlankLook(None if path is None else path.read_bytes(), corners=corners, words=words)
     how: Any = compound
-    outcome = enter_patterns(store, number, looks, compound=how, who=who)
+    _print_outcome(enter_patterns(store, number, looks, compound=how, who=who), as_json)
+
+
+def _print_outcome(outcome: Outcome, as_json: bool) -> None:
     if as_json:
         print_json(outcome.to_json())
         return
-    typer.echo(f"{outcome.verdict}: {outcome.why}")
-    for note in outcome.notes:
-        typer.echo(f"  {note}")
+    print_result(outcome)
+    if outcome.entries:
+        typer.echo(_("  kept as entry {number}").format(number=outcome.entries[0].seq))
 
 
 @job.command()
@@ -271,7 +270,7 @@ def picture(
     """Keep a photograph, a tag, or both, of a shim, a cap or another piece."""
     from axlewright.job.pictures import add_picture
 
-    data = None if photo is None else read_bytes(photo)
+    data = None if photo is None else photo.read_bytes()
     kept = add_picture(
         store, number, step, piece=piece, photo=data, tag=tag, caption=caption, who=who, idempotency_key=key
     )
