@@ -15,7 +15,6 @@ import pytest
 import typer.main
 from typer.testing import CliRunner
 
-from axlewright.cli import steps
 from axlewright.cli.app import app
 from axlewright.language import using_language
 from axlewright.steps.field import Field
@@ -161,7 +160,7 @@ def test_the_fields_of_a_step_are_listed_from_their_declaration(monkeypatch: pyt
     assert "unknown step" in run("fields", "polish").output
     condition = Field("nut_thread", "Condition of the pinion nut's thread", "text")
     preload = replace(FORMS["preload"], fields=(*FORMS["preload"].fields, condition))
-    monkeypatch.setattr(steps, "FORMS", {**FORMS, "preload": preload})
+    monkeypatch.setattr("axlewright.steps.forms.FORMS", {**FORMS, "preload": preload})
     assert "nut_thread               Condition of the pinion nut's thread" in run("fields", "preload").output
 
 
@@ -208,7 +207,8 @@ def test_spacer_is_the_depth_step_without_a_job(typed: dict[str, str], tmp_path:
 
 
 def test_every_field_of_the_depth_step_is_an_option_of_spacer() -> None:
-    inside = {one.name for one in typer.main.get_command(app).commands["spacer"].params}  # type: ignore[attr-defined]
+    command: Any = typer.main.get_command(app)
+    inside = {one.name for one in command.commands["spacer"].get_params(typer.Context(command))}
     assert {f.name for f in FORMS["depth"].fields} - inside == {"note", "instrument"}
     assert "--thin-outside" in run("spacer", "-h").output
     asked = run(

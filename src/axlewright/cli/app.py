@@ -17,7 +17,7 @@ from axlewright.cli.read import read
 from axlewright.cli.records import backup, restore
 from axlewright.cli.rolling import designs, roll
 from axlewright.cli.sound import listen, sound
-from axlewright.cli.steps import fields, spacer
+from axlewright.cli.steps import DepthCommand, fields, spacer
 
 app = Commands(
     name="axlewright",
@@ -26,7 +26,7 @@ app = Commands(
 )
 app.command()(designs)
 app.command()(roll)
-app.command()(spacer)
+app.command(cls=DepthCommand)(spacer)
 app.command()(read)
 app.command()(listen)
 app.command()(sound)

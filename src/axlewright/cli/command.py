@@ -46,6 +46,15 @@ OF_THE_LIBRARY: Final = (
 """What the library says of its own options."""
 
 
+def in_readers_language(parameters: list[Any]) -> list[Any]:
+    """Return options and arguments with their help in the language chosen."""
+    for one in parameters:
+        usual = _("Arguments") if one.param_type_name == "argument" else _("Options")
+        one.rich_help_panel = eager(one.rich_help_panel or "") or usual
+        one.help = eager(one.help or "")
+    return parameters
+
+
 class _Translated:
     """A command whose help is in the language chosen when it is built."""
 
@@ -55,12 +64,7 @@ class _Translated:
         )
 
     def get_params(self, ctx: Any) -> list[Any]:
-        several: list[Any] = super().get_params(ctx)  # type: ignore[misc]
-        for one in several:
-            usual = _("Arguments") if one.param_type_name == "argument" else _("Options")
-            one.rich_help_panel = eager(one.rich_help_panel or "") or usual
-            one.help = eager(one.help or "")
-        return several
+        return in_readers_language(super().get_params(ctx))  # type: ignore[misc]
 
     def format_usage(self, ctx: Any, formatter: Any) -> None:
         pieces = " ".join(self.collect_usage_pieces(ctx))  # type: ignore[attr-defined]
@@ -108,7 +112,7 @@ class Commands(typer.Typer):
 
     def command(self, name: str | None = None, **settings: Any) -> Callable[[Any], Any]:
         """Make a function a command; its docstring is its help."""
-        return super().command(name, cls=Command, **settings)
+        return super().command(name, **{"cls": Command, **settings})
 
 
 @contextmanager

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cached_property
 from inspect import Parameter, Signature
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+import typer.main
 
-from axlewright.cli.command import print_json, sum_text
+from axlewright.cli.command import Command, in_readers_language, print_json, sum_text
 from axlewright.cli.options import JSON, SYSTEM, choice, lengths_of
 from axlewright.errors import InputError
 from axlewright.language import eager as _
 from axlewright.steps.field import UNUSUAL, Field
-from axlewright.steps.forms import FORMS
 from axlewright.units import System, using_system
 
 if TYPE_CHECKING:
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
 
 def form_fields(step: str) -> tuple[Field, ...]:
     """Return the fields of a step, or say which steps there are."""
+    from axlewright.steps.forms import FORMS
+
     if step not in FORMS:
         raise InputError(
             _("unknown step '{step}'").format(step=step),
@@ -36,6 +39,8 @@ def fields(
     as_json: JSON = False,
 ) -> None:
     """List what can be typed into a step: names, labels, units, answers, and to what each belongs."""
+    from axlewright.steps.forms import FORMS
+
     declared = {one: form_fields(one) for one in ((step,) if step else FORMS)}
     if as_json:
         print_json({key: [_field_data(one) for one in several] for key, several in declared.items()})
@@ -122,8 +127,8 @@ def _flag(name: str) -> str:
     return f"--{name.replace('_', '-')}"
 
 
-def _option(one: Field, default: str = "") -> Parameter:
-    """Return a field of a step as an option of a command; the step itself reads what is typed."""
+def _option(one: Field) -> Parameter:
+    """Return a field of a step as an option; the step itself reads what is typed into it."""
     kind: Any = bool if one.kind == "yes" else str
     answers = [each.key for each in one.choices]
     option = typer.Option(
@@ -133,15 +138,45 @@ def _option(one: Field, default: str = "") -> Parameter:
         metavar=None if kind is bool else "|".join(answers) or one.kind.upper().replace(" ", "-"),
         autocompletion=(lambda: answers) if answers else None,
     )
-    return Parameter(
-        one.name,
-        Parameter.KEYWORD_ONLY,
-        default=False if kind is bool else default,
-        annotation=Annotated[kind, option],
-    )
+    usual = "0.0005 in" if one.name == "resolution" else ""
+    default: Any = False if kind is bool else usual
+    return Parameter(one.name, Parameter.KEYWORD_ONLY, default=default, annotation=Annotated[kind, option])
 
 
-def spacer(*, system: SYSTEM, unit: str, stock: str, as_json: JSON, **typed: str | bool) -> None:
+class DepthCommand(Command):
+    """A command whose options are the fields of the depth step besides its own."""
+
+    @cached_property
+    def fields(self) -> list[Any]:
+        """The fields as options; the step is loaded only where they are asked for."""
+        left_out = ("note", "instrument")  # kept in a record, and there is none here
+
+        def depth() -> None: ...
+
+        options = [_option(one) for one in form_fields("depth") if one.name not in left_out]
+        depth.__signature__ = Signature(options)  # type: ignore[attr-defined]
+        made = typer.Typer(add_completion=False)
+        made.command()(depth)
+        return in_readers_language(typer.main.get_command(made).params)
+
+    def get_params(self, ctx: Any) -> list[Any]:
+        """Return all its options."""
+        return [*self.fields, *super().get_params(ctx)]
+
+    def invoke(self, ctx: Any) -> Any:
+        """Hand what was typed into the fields on as ``ctx.meta["typed"]``."""
+        values = {one.name: ctx.params.pop(one.name) for one in self.fields}
+        ctx.meta["typed"] = {name: "yes" if value is True else value or "" for name, value in values.items()}
+        return super().invoke(ctx)
+
+
+def spacer(
+    ctx: typer.Context,
+    system: SYSTEM = "inch",
+    unit: Annotated[str, choice("in", "mm", help="Unit of bare numbers.")] = "",
+    stock: Annotated[str, typer.Option(help="Measured spacers on the shelf.")] = "",
+    as_json: JSON = False,
+) -> None:
     """Work out the pinion depth spacer, as the depth step of a job does.
 
     The options are the fields of that step; see 'axlewright fields depth'.
@@ -151,10 +186,9 @@ def spacer(*, system: SYSTEM, unit: str, stock: str, as_json: JSON, **typed: str
 
     chosen: System = {"in": "inch", "mm": "metric"}.get(unit, system)  # type: ignore[assignment]
     with using_system(chosen):
-        given = {name: "yes" if value is True else value or "" for name, value in typed.items()}
         shelf = lengths_of(stock, "in" if chosen == "inch" else "mm", "--stock") if stock else ()
         try:
-            found = work_out_alone("depth", given, system=chosen, shelf_mm=shelf)
+            found = work_out_alone("depth", ctx.meta["typed"], system=chosen, shelf_mm=shelf)
         except FieldError as error:
             raise InputError(error.what, where=_flag(error.field), fix=error.fix) from error
         _print_spacer(found, bool(shelf), as_json)
@@ -205,26 +239,3 @@ def _print_spacer(found: Result, stock: bool, as_json: bool) -> None:
             },
         }
     )
-
-
-def _spacer_options() -> list[Parameter]:
-    own = {
-        "system": (SYSTEM, "inch"),
-        "unit": (Annotated[str, choice("in", "mm", help="Unit of bare numbers.")], ""),
-        "stock": (Annotated[str, typer.Option(help="Measured spacers on the shelf.")], ""),
-        "as_json": (JSON, False),
-    }
-    left_out = ("note", "instrument")  # kept in a record, and there is none here
-    usual = {"resolution": "0.0005 in"}
-    return [
-        *(_option(f, usual.get(f.name, "")) for f in form_fields("depth") if f.name not in left_out),
-        *(
-            Parameter(name, Parameter.KEYWORD_ONLY, default=default, annotation=annotation)
-            for name, (annotation, default) in own.items()
-        ),
-    ]
-
-
-_options = _spacer_options()
-spacer.__signature__ = Signature(_options)  # type: ignore[attr-defined]
-spacer.__annotations__ = {one.name: one.annotation for one in _options}
