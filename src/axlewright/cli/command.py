@@ -33,10 +33,8 @@ logger = logging.getLogger(__name__)
 WRITTEN: Final = ("out", "png", "evidence_png")
 """Parameters that name a file to be written; whether it may be is said before anything is computed."""
 
-_UsageError: Final[Any] = typer.BadParameter.__mro__[
-    1
-]  # an unknown option, a missing one, a wrong kind of value
-
+_UsageError: Final[Any] = typer.BadParameter.__mro__[1]
+"""An unknown option, a missing one, a value of the wrong kind."""
 
 OF_THE_LIBRARY: Final = (
     n_("Install completion for the current shell."),

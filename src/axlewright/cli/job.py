@@ -121,7 +121,7 @@ def show(number: NUMBER, store: STORE = HERE, as_json: JSON = False, system: SYS
 def _shown(view: Any) -> Iterable[str]:
     from axlewright.job.sentences import sentence
     from axlewright.job.superseded import superseded_readings
-    from axlewright.steps.clock import local_time
+    from axlewright.language import local_time
 
     one = view.job
     yield f"{_('Job {number}').format(number=one.number)}: {one.design_name}, {one.vehicle}. " + str(

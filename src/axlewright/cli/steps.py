@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 import typer.main
 
-from axlewright.cli.command import Command, in_readers_language, print_json, sum_text
+from axlewright.cli.command import Command, in_readers_language, picked, print_json, sum_text
 from axlewright.cli.options import JSON, SYSTEM, choice, lengths_of
 from axlewright.errors import InputError
 from axlewright.language import eager as _
@@ -59,28 +59,12 @@ def print_fields(several: Sequence[Field]) -> None:
 
 def _field_data(one: Field) -> dict[str, Any]:
     return {
-        "name": one.name,
+        **picked(one, "name kind needed only usual"),
         "label": _(one.label),
-        "kind": one.kind,
-        "unit": {"inch": _unit(one, "inch"), "metric": _unit(one, "metric")},
-        "answers": {each.key: _(each.label) for each in one.choices},
-        "needed": one.needed,
-        "only": one.only,
-        "usual": one.usual,
         "help": _(one.help),
+        "unit": {"inch": one.unit("inch"), "metric": one.unit("metric")},
+        "answers": {each.key: _(each.label) for each in one.choices},
     }
-
-
-def _unit(one: Field, system: System) -> str:
-    """Return the unit of a bare number; empty where it has none."""
-    inch, metric = {
-        "length": ("in", "mm"),
-        "lengths": ("in", "mm"),
-        "torque": ("lb-in", "N·m"),
-        "force": ("lbf", "N"),
-        "temperature": ("°F", "°C"),
-    }.get(one.kind, ("", ""))
-    return inch if system == "inch" else metric
 
 
 def _about(one: Field) -> str:
@@ -90,7 +74,7 @@ def _about(one: Field) -> str:
         "number": _("a number"),
         "lengths": _("several lengths, {inch} or {metric}"),
     }
-    inch, metric = _unit(one, "inch"), _unit(one, "metric")
+    inch, metric = one.unit("inch"), one.unit("metric")
     kind = kinds.get(one.kind, _("{inch} or {metric}") if inch else "")
     what = ", ".join(each.key for each in one.choices) or kind.format(inch=inch, metric=metric)
     only = _("only with {what}").format(what=one.only.replace(":", "=")) if one.only else ""

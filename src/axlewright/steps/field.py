@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 from axlewright.language import n_
+
+if TYPE_CHECKING:
+    from axlewright.units import System
 
 Kind = Literal[
     "text",
@@ -21,6 +24,16 @@ Kind = Literal[
     "choice",
     "yes",
 ]
+
+
+UNITS: Final[Mapping[str, tuple[str, str]]] = {
+    "length": ("in", "mm"),
+    "lengths": ("in", "mm"),
+    "torque": ("lb-in", "N·m"),
+    "force": ("lbf", "N"),
+    "temperature": ("°F", "°C"),
+}
+"""Unit of a bare number in inches and in metric, by kind."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +101,11 @@ class Field:
     def __post_init__(self) -> None:
         if self.missing and not self.needed:
             object.__setattr__(self, "needed", True)
+
+    def unit(self, system: System) -> str:
+        """Return the unit of a bare number typed into it; empty where it has none."""
+        inch, metric = UNITS.get(self.kind, ("", ""))
+        return inch if system == "inch" else metric
 
     def belongs(self, answers: Mapping[str, str]) -> bool:
         """Whether the field belongs to the answers chosen; without an answer it may."""
