@@ -29,12 +29,13 @@ from axlewright.cli.options import (
     choice,
 )
 from axlewright.cli.records import entry_data, export, import_, instruments, job_data, shelf
-from axlewright.cli.steps import form_fields, print_fields, print_result, typed_fields
+from axlewright.cli.steps import fields as list_fields
+from axlewright.cli.steps import print_result, typed_fields
 from axlewright.language import eager as _
 
 if TYPE_CHECKING:
     from axlewright.gearset import FlankName
-    from axlewright.job import Outcome
+    from axlewright.job import JobView, Outcome
     from axlewright.job.patterns import FlankLook
 
 job = Commands(help="Keep jobs: start, enter readings, show, print, carry.")
@@ -118,7 +119,7 @@ def show(number: NUMBER, store: STORE = HERE, as_json: JSON = False, system: SYS
     typer.echo(_("  state of the record: {head}").format(head=view.job.head))
 
 
-def _shown(view: Any) -> Iterable[str]:
+def _shown(view: JobView) -> Iterable[str]:
     from axlewright.job.sentences import sentence
     from axlewright.job.superseded import superseded_readings
     from axlewright.language import local_time
@@ -193,9 +194,8 @@ def add(
     from axlewright.job import enter
     from axlewright.job.entering import outcome_of, work_out
 
-    declared = form_fields(step)
     if not fields:
-        print_fields(declared)
+        list_fields(step, as_json)
         return
     typed = typed_fields(fields)
     if try_only:

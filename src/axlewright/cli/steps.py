@@ -48,13 +48,8 @@ def fields(
     for key, several in declared.items():
         if not step:
             typer.echo(f"[{key}]")
-        print_fields(several)
-
-
-def print_fields(several: Sequence[Field]) -> None:
-    """Print each field on a line."""
-    for one in several:
-        typer.echo(f"{one.name:24} {_(one.label)}{_about(one)}")
+        for field in several:
+            typer.echo(f"{field.name:24} {_(field.label)}{_about(field)}")
 
 
 def _field_data(one: Field) -> dict[str, Any]:
