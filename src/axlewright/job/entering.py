@@ -170,7 +170,7 @@ def work_out_alone(
 
     shelf = tuple(StockItem(f"{k}", mm) for k, mm in enumerate(shelf_mm, start=1))
     answers = Answers(FORMS[step].fields, fields, system)
-    return _judged(step, answers, fields, Context.alone(system, shelf=shelf))
+    return _judged(step, answers, fields, Context.without_job(system, shelf=shelf))
 
 
 def _judged(step: str, answers: Answers, fields: Mapping[str, str], known: Context) -> Result:
