@@ -15,7 +15,7 @@ from axlewright.units import System, using_system
 
 if TYPE_CHECKING:
     from axlewright.records import Entry, JobStore
-    from axlewright.steps.answers import Answers, Typed
+    from axlewright.steps.answers import Typed
     from axlewright.steps.result import Result
     from axlewright.steps.step import Context
 
@@ -137,7 +137,7 @@ def work_out(
     InputError
         A `FieldError` when it is about one field.
     """
-    from axlewright.steps.answers import Answers
+    from axlewright.steps.answers import Answers, Typed
 
     if step not in FORMS:
         raise InputError(
@@ -145,41 +145,17 @@ def work_out(
             where=_("step"),
             fix=_("use one of {forms}").format(forms=", ".join(FORMS)),
         )
-    answers = Answers(FORMS[step].fields, fields, system)
+    form = FORMS[step]
+    answers = Answers(form.fields, fields, system)
     known = known_of(
         store, number, who=who, system=system, step=step, instrument=fields.get("instrument", "")
     )
-    found = _judged(step, answers, fields, known)
+    if form.rule is not None:
+        found = form.rule(answers, known)
+    else:
+        found = finder_of(step)(Typed(fields, form.labels(), system), known)
     _say_calibration(found, known)
     return found
-
-
-def work_out_alone(
-    step: str, fields: Mapping[str, str], *, system: System = "inch", shelf_mm: Sequence[float] = ()
-) -> Result:
-    """Work a step out that belongs to no job: nothing is known but what is typed.
-
-    Parameters
-    ----------
-    shelf_mm : sequence of float
-        Thickness of the spacers at hand [mm].
-    """
-    from axlewright.setup import StockItem
-    from axlewright.steps.answers import Answers
-    from axlewright.steps.step import Context
-
-    shelf = tuple(StockItem(f"{k}", mm) for k, mm in enumerate(shelf_mm, start=1))
-    answers = Answers(FORMS[step].fields, fields, system)
-    return _judged(step, answers, fields, Context.without_job(system, shelf=shelf))
-
-
-def _judged(step: str, answers: Answers, fields: Mapping[str, str], known: Context) -> Result:
-    from axlewright.steps.answers import Typed
-
-    form = FORMS[step]
-    if form.rule is not None:
-        return form.rule(answers, known)
-    return finder_of(step)(Typed(fields, form.labels(), answers.system), known)
 
 
 def _say_calibration(found: Result, known: Context) -> None:
@@ -358,3 +334,24 @@ def take_back(
             idempotency_key=f"{idempotency_key}:result" if idempotency_key else "",
         )
     return note
+
+
+def work_out_alone(
+    step: str, fields: Mapping[str, str], *, system: System = "inch", shelf_mm: Sequence[float] = ()
+) -> Result:
+    """Work a step out that belongs to no job: nothing is known but what is typed.
+
+    Parameters
+    ----------
+    shelf_mm : sequence of float
+        Thickness of the spacers at hand [mm].
+    """
+    from axlewright.setup import StockItem
+    from axlewright.steps.answers import Answers
+    from axlewright.steps.step import Context
+
+    form = FORMS[step]
+    if form.rule is None:
+        raise ValueError(f"step {step} has no rule")
+    shelf = tuple(StockItem(f"{k}", mm) for k, mm in enumerate(shelf_mm, start=1))
+    return form.rule(Answers(form.fields, fields, system), Context.without_job(system, shelf=shelf))
