@@ -203,7 +203,9 @@ def test_spacer_is_the_depth_step_without_a_job(typed: dict[str, str], tmp_path:
     assert alone["spacer_mm"] == round(kept["values"]["spacer_mm"], 5)
     assert alone["standard_uncertainty_mm"] == round(kept["values"]["spacer_standard_uncertainty_mm"], 5)
     assert alone["sum"] == kept["sums"][0]["shown"]
-    assert alone["questions"] == [one if isinstance(one, str) else one["shown"] for one in kept["questions"]]
+    asked = [one["shown"] for one in kept["questions"]]
+    assert alone["questions"] == [one for one in asked if "which one went in" not in one], "nothing goes in"
+    assert not any("Settings" in note for note in alone["notes"])
 
 
 def test_every_field_of_the_depth_step_is_an_option_of_spacer() -> None:

@@ -48,8 +48,8 @@ def in_readers_language(parameters: list[Any]) -> list[Any]:
     """Return options and arguments with their help in the language chosen."""
     for one in parameters:
         usual = _("Arguments") if one.param_type_name == "argument" else _("Options")
-        one.rich_help_panel = eager(one.rich_help_panel or "") or usual
-        one.help = eager(one.help or "")
+        one.rich_help_panel = eager(getattr(one, "rich_help_panel", None) or "") or usual
+        one.help = eager(getattr(one, "help", None) or "")
     return parameters
 
 

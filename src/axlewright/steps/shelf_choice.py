@@ -73,9 +73,10 @@ def choose_spacer(found: Result, answers: Answers, context: Context, result: Spa
             found.why = words
         return
     if choice is None:
-        found.questions.append(
-            _("Fit {want}, measure it and type it in: which one went in?").format(want=Length(wanted))
-        )
+        if context.of_job:
+            found.questions.append(
+                _("Fit {want}, measure it and type it in: which one went in?").format(want=Length(wanted))
+            )
         found.settle("")
         return
     found.values |= {
@@ -151,9 +152,10 @@ def _from_shelf(
         return None
     rule = cast("RoundingRule", answers.choice("rule") or "nearest")
     if not context.shelf and not (cage and context.leaves):
-        found.notes.append(
-            _("No spacers are entered on the shelf (Settings): nearest stock size cannot be named.")
-        )
+        if context.of_job:
+            found.notes.append(
+                _("No spacers are entered on the shelf (Settings): nearest stock size cannot be named.")
+            )
         return None
     try:
         if most == 1:

@@ -53,13 +53,18 @@ class Context:
     fitted: LastFitted | None = None
 
     @classmethod
-    def alone(cls, system: System, *, shelf: tuple[StockItem, ...] = ()) -> Context:
+    def without_job(cls, system: System, *, shelf: tuple[StockItem, ...] = ()) -> Context:
         """Return what is known where a step is worked out without a job: nothing but what is at hand."""
         from axlewright.records import Job
 
         never = datetime.min.replace(tzinfo=UTC)
         job = Job(0, "", "", "", "", "", "", "open", "", 0, never, never)
         return cls(job, None, (), shelf, "", system)
+
+    @property
+    def of_job(self) -> bool:
+        """Whether there is a job, with a shelf that can be filled and parts that go in."""
+        return self.job.number > 0
 
     def last_values(self, step: str) -> dict[str, Any]:
         """Return the values of the last result of a step; empty when there is none."""
