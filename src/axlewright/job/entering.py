@@ -175,7 +175,7 @@ def work_out_alone(
 
     shelf = tuple(StockItem(f"{k}", mm) for k, mm in enumerate(shelf_mm, start=1))
     answers = Answers(FORMS[step].fields, fields, system)
-    return _judged(step, answers, fields, Context.alone(system, shelf=shelf))
+    return _judged(step, answers, fields, Context.without_job(system, shelf=shelf))
 
 
 def _judged(step: str, answers: Answers, fields: Mapping[str, str], known: Context) -> Result:
@@ -365,24 +365,3 @@ def take_back(
             idempotency_key=f"{idempotency_key}:result" if idempotency_key else "",
         )
     return note
-
-
-def work_out_alone(
-    step: str, fields: Mapping[str, str], *, system: System = "inch", shelf_mm: Sequence[float] = ()
-) -> Result:
-    """Work a step out that belongs to no job: nothing is known but what is typed.
-
-    Parameters
-    ----------
-    shelf_mm : sequence of float
-        Thickness of the spacers at hand [mm].
-    """
-    from axlewright.setup import StockItem
-    from axlewright.steps.answers import Answers
-    from axlewright.steps.step import Context
-
-    form = FORMS[step]
-    if form.rule is None:
-        raise ValueError(f"step {step} has no rule")
-    shelf = tuple(StockItem(f"{k}", mm) for k, mm in enumerate(shelf_mm, start=1))
-    return form.rule(Answers(form.fields, fields, system), Context.without_job(system, shelf=shelf))
