@@ -8,6 +8,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from axlewright.errors import AxlewrightError, InputError
+from axlewright.language import Text
 from axlewright.language import eager as _
 from axlewright.steps.forms import FORMS
 from axlewright.steps.result import Result, keep_readings, kept_readings
@@ -34,7 +35,7 @@ class Outcome(Result):
     entries: tuple[Entry, ...] = ()
 
     @property
-    def cautions(self) -> tuple[str, ...]:
+    def cautions(self) -> tuple[Text, ...]:
         """Short cautions of the step."""
         return cautions_of(self.step)
 
@@ -43,7 +44,7 @@ class Outcome(Result):
         return {
             "step": self.step,
             **self.payload(),
-            "cautions": list(self.cautions),
+            "cautions": [str(one) for one in self.cautions],
             "entries": [e.seq for e in self.entries],
         }
 
@@ -53,19 +54,9 @@ Finder = Callable[["Typed", "Context"], "Result"]
 
 def finder_of(step: str) -> Finder:
     """Return what works out a step; loads the numerics."""
-    from axlewright.steps import backlash, depth, fits, identity, plain_steps
+    from axlewright.steps import depth, identity
 
-    finders: dict[str, Finder] = {
-        "complaint": plain_steps.find_complaint,
-        "as-found": plain_steps.find_as_found,
-        "identity": identity.find_identity,
-        "fits": fits.find_fits,
-        "depth": depth.find_depth,
-        "backlash": backlash.find_backlash,
-        "pattern": plain_steps.find_pattern,
-        "final": plain_steps.find_final,
-        "close": plain_steps.find_close,
-    }
+    finders: dict[str, Finder] = {"identity": identity.find_identity, "depth": depth.find_depth}
     if step not in finders:
         raise InputError(
             _("there is no step '{step}'").format(step=step),
@@ -75,7 +66,7 @@ def finder_of(step: str) -> Finder:
     return finders[step]
 
 
-def cautions_of(step: str) -> tuple[str, ...]:
+def cautions_of(step: str) -> tuple[Text, ...]:
     """Return the short cautions of a step."""
     from axlewright.records.steps import step as step_of
     from axlewright.setup import cautions_for

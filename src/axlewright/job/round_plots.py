@@ -103,7 +103,7 @@ def runout_plots(step: StepView, system: System) -> tuple[RoundPlot, ...]:
                 fit_angles_deg=angles,
                 fit_values=tuple(round(fit.value_mm(a) / per, 6) for a in angles),
                 caption=_("Line: tilt and saddle fitted to the readings. {words}").format(
-                    words=fit.text(system)
+                    words=fit.text()
                 ),
             )
         )

@@ -20,6 +20,7 @@ from typing import Final, Literal
 
 from axlewright.errors import InputError
 from axlewright.language import Shown
+from axlewright.language import Text
 from axlewright.language import eager as _
 from axlewright.setup.measured import Term, WrittenSum, minus, plus
 from axlewright.setup.sources import manual
@@ -165,13 +166,13 @@ class DirectGauge:
         How dial divisions become thicknesses.
     division_mm : float
         One division [mm].
-    source : str
+    source : Text
         Where the ranges come from.
     """
 
     ranges: tuple[DialRange, ...]
     division_mm: float
-    source: str
+    source: Text
 
     def zero_mark_spacer(self, dial: float, *, standard_uncertainty_mm: float | None = None) -> Length:
         """Return the spacer for a pinion marked 0.
@@ -227,13 +228,13 @@ class Expansion:
         Linear expansion coefficient [1/K].
     standard_uncertainty : float
         Its standard uncertainty [1/K].
-    source : str
+    source : Text
         Where the figure comes from.
     """
 
     per_kelvin: float
     standard_uncertainty: float
-    source: str
+    source: Text
 
 
 EXPANSIONS: Final[Mapping[str, Expansion]] = MappingProxyType(

@@ -38,7 +38,7 @@ class Instrument:
 
     Parameters
     ----------
-    name : str
+    name : Text
         "depth micrometer", "dial gauge".
     resolution_mm : float
         Smallest step that is read [mm], ≥ 0.
@@ -52,7 +52,7 @@ class Instrument:
         Date of the last calibration, ISO 8601, empty when unknown.
     """
 
-    name: str
+    name: Text
     resolution_mm: float = 0.0
     calibration_expanded_mm: float = 0.0
     calibration_coverage_factor: float = 2.0

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from axlewright.errors import InputError
+from axlewright.language import Text
 from axlewright.language import eager as _
 from axlewright.language import n_
 from axlewright.setup.depth import pinion_out_of_shim_change_mm
@@ -319,7 +320,7 @@ class SizeSeries:
         What they are.
     low_mm, high_mm, step_mm : float
         Thinnest, thickest and step [mm].
-    source : str
+    source : Text
         Where the series comes from.
     """
 
@@ -327,7 +328,7 @@ class SizeSeries:
     low_mm: float
     high_mm: float
     step_mm: float
-    source: str
+    source: Text
 
     def __post_init__(self) -> None:
         if not (0.0 < self.low_mm <= self.high_mm and self.step_mm > 0.0):

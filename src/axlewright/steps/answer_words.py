@@ -7,15 +7,6 @@ from typing import Final
 from axlewright.language import n_
 
 ANSWER_WORDS: Final = (
-    n_("drive"),
-    n_("cruise"),
-    n_("float"),
-    n_("coast"),
-    n_("always"),
-    n_("not known yet"),
-    n_("gone"),
-    n_("less"),
-    n_("same"),
     n_("new"),
     n_("used"),
     n_("left"),
