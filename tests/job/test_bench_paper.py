@@ -20,7 +20,7 @@ def test_the_sheet_has_readings_sums_limits_and_fingerprint(store: JobStore, job
     data = sheet_data(store, job.number, shop="Thistledown Yard", system="metric")
     step = next(s for s in data.steps if s.title == "Side bearings and backlash")
     assert step.verdict == "ok"
-    assert len(step.readings) == 5, "four places and how the indicator stood"
+    assert len(step.readings) == 6, "four places, how the indicator stood and the kind of axle"
     assert any("mm" in s.result for s in step.sums)
     assert all(one.source for one in step.limits)
     assert "bench one: second try" in step.notes

@@ -186,7 +186,7 @@ def next_step(number: NUMBER, home: HOME = None, as_json: JSON = False) -> None:
                     "title": step.title,
                     "why": step.why,
                     "cost": step.cost,
-                    "cautions": list(cautions),
+                    "cautions": [str(one) for one in cautions],
                     "stops": step.stops,
                     "left": step.left,
                 }

@@ -134,7 +134,7 @@ def _block(step: StepView, struck: tuple[Struck, ...], decided: str = "") -> Ste
         sums=tuple(sums),
         limits=tuple(limits),
         notes=tuple(notes),
-        cautions=cautions_of(step.key) if step.rounds else (),
+        cautions=tuple(map(str, cautions_of(step.key))) if step.rounds else (),
     )
 
 

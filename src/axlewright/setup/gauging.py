@@ -19,8 +19,7 @@ from types import MappingProxyType
 from typing import Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import Shown
-from axlewright.language import Text
+from axlewright.language import Shown, Text
 from axlewright.language import eager as _
 from axlewright.setup.measured import Term, WrittenSum, minus, plus
 from axlewright.setup.sources import manual

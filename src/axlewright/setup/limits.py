@@ -252,13 +252,18 @@ def _lbf_in(name: Text, low: float | None, high: float | None, source: Text) -> 
 
 DEFAULT_LIMITS: Final[Mapping[str, Limit]] = MappingProxyType(
     {
-        "backlash_light_axle": _inch(n_("backlash, light axle"), 0.005, 0.008, joined(manual("T2"), _(CIVIL), between="; ")),
+        "backlash_light_axle": _inch(
+            n_("backlash, light axle"), 0.005, 0.008, joined(manual("T2"), _(CIVIL), between="; ")
+        ),
         "backlash_truck": _inch(n_("backlash, medium and heavy truck"), 0.005, 0.015, manual("T9")),
         "backlash_heavy_tandem": _inch(n_("backlash, heavy tandem, new"), 0.006, 0.016, manual("T10")),
         "backlash_earthmover": _inch(n_("backlash, earthmover"), 0.008, 0.017, manual("T19")),
         "backlash_any_tooth": _inch(n_("backlash at the tightest tooth"), 0.002, None, CIVIL),
         "backlash_spread": _inch(
-            n_("spread of backlash around the ring gear"), None, 0.002, joined(manual("T2"), _(CIVIL), between="; ")
+            n_("spread of backlash around the ring gear"),
+            None,
+            0.002,
+            joined(manual("T2"), _(CIVIL), between="; "),
         ),
         "backlash_per_shim": Limit(
             n_("backlash per ring gear move, plausible band"), 0.4, 1.0, "1", DERIVED, is_default=True

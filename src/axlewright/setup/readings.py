@@ -16,8 +16,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from scipy import special
-
 from axlewright.errors import InputError
 from axlewright.language import Text
 from axlewright.language import eager as _
@@ -303,6 +301,8 @@ def grubbs_critical_value(count: int, significance: float = OUTLIER_SIGNIFICANCE
     ----------
     NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.17.1 (formula, from memory).
     """
+    from scipy import special  # here, so that the page starts without it
+
     t = float(special.stdtrit(count - 2, 1.0 - significance / (2.0 * count)))
     return (count - 1) / math.sqrt(count) * math.sqrt(t**2 / (count - 2 + t**2))
 

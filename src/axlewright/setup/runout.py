@@ -271,7 +271,10 @@ class IndexAdvice:
             "Turn the gear {holes} bolt holes ({turn}°) on its flange: tilt {before} becomes about {after}.",
             self.holes,
         ).format(
-            holes=self.holes, turn=Number(self.turn_deg, ".0f"), before=before, after=Length(self.tir_after_mm)
+            holes=self.holes,
+            turn=Number(self.turn_deg, ".0f"),
+            before=before,
+            after=Length(self.tir_after_mm),
         )
 
 

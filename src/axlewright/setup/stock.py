@@ -13,9 +13,8 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import Text
+from axlewright.language import Text, n_
 from axlewright.language import eager as _
-from axlewright.language import n_
 from axlewright.setup.depth import pinion_out_of_shim_change_mm
 from axlewright.setup.limits import Limit, judge
 from axlewright.setup.marks import ShimPlace

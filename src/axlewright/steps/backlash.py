@@ -177,9 +177,7 @@ def limit_used(payload: Mapping[str, Any], context: Context) -> Limit:
 
 
 def _spread(answers: Answers, context: Context) -> Limit | None:
-    return typed_limit(
-        answers, context, choose_limit("backlash_spread").name, low="", high="limit_spread"
-    )
+    return typed_limit(answers, context, choose_limit("backlash_spread").name, low="", high="limit_spread")
 
 
 # The move of the ring gear

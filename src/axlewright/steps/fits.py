@@ -134,9 +134,7 @@ def _high_to_low(answers: Answers, found: Result, apart: Separated) -> None:
     found.notes.append(
         _(
             "Tilt apart: flange {flange}, ring gear {gear}, each ± {unsure} from the scatter of the readings."
-        ).format(
-            flange=Length(apart.flange_tir_mm), gear=Length(apart.gear_tir_mm), unsure=Length(unsure)
-        )
+        ).format(flange=Length(apart.flange_tir_mm), gear=Length(apart.gear_tir_mm), unsure=Length(unsure))
     )
     found.values |= {"flange_tilt_mm": apart.flange_tir_mm, "gear_tilt_mm": apart.gear_tir_mm}
     bolts = answers.count("bolts")

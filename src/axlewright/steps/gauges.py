@@ -13,15 +13,20 @@ from axlewright.units import parse_length
 def instrument_of(answers: Answers | Typed, context: Context) -> Instrument:
     """Return what the readings were taken with, as far as it was said.
 
-    The smallest step typed at the step wins over that of the list.
+    What is typed at the step wins over the list.
     """
-    tool, resolution = context.instrument, answers.length("resolution")
-    if resolution is None:
-        resolution = 0.0 if tool is None else _listed(tool.resolution)
+    tool = context.instrument
+    values = {}
+    for name, listed in (
+        ("resolution", "" if tool is None else tool.resolution),
+        ("calibration", "" if tool is None else tool.uncertainty),
+    ):
+        typed = answers.length(name) if name in answers.fields else None
+        values[name] = _listed(listed) if typed is None else typed
     return Instrument(
         answers.text("instrument") or _("instrument (not named)"),
-        resolution_mm=resolution,
-        calibration_expanded_mm=0.0 if tool is None else _listed(tool.uncertainty),
+        resolution_mm=values["resolution"],
+        calibration_expanded_mm=values["calibration"],
         calibrated_on="" if tool is None or tool.calibrated_on is None else tool.calibrated_on.isoformat(),
     )
 

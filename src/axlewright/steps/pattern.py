@@ -16,9 +16,7 @@ def decide_pattern(answers: Answers, context: Context) -> Result:
     answers.need("accepted")
     accepted, reason = answers.choice("accepted") == "yes", answers.text("reason")
     read = context.last_values("pattern")
-    found = Result(
-        readings=answers.readings({"accepted": reason}), values={**read, "accepted": accepted}
-    )
+    found = Result(readings=answers.readings({"accepted": reason}), values={**read, "accepted": accepted})
     if not accepted:
         found.verdict, found.why = "not ok", reason or _("the pattern is not right")
         return found
