@@ -108,6 +108,7 @@ def backlash_limit_by_pitch(
 
 StemDirection = Literal["in_rotation", "square_to_tooth"]
 
+START_SOURCE: Final = n_("start value, learn it from the next reading")
 START_FACTOR: Final = 0.7
 """Backlash per ring gear move before anything is known: middle of the printed rules 0.5 to 0.8
 (TM 9-2320-289-34 ch 6; civil service literature, maker withheld)."""
@@ -517,13 +518,13 @@ class RingMove:
             return _("The backlash is at its target; nothing to move.")
         words = (
             _(
-                "({target} − {now}) / {factor} = {move}: move the ring gear {by} away from the pinion, ring gear "
-                "side that much thinner, other side that much thicker. Factor: {factor_source}."
+                "({target} − {now}) / {factor} = {move}: move the ring gear {by} away from the pinion, "
+                "ring gear side that much thinner, other side that much thicker. Factor: {factor_source}."
             )
             if self.ring_away_mm > 0
             else _(
-                "({target} − {now}) / {factor} = {move}: move the ring gear {by} toward the pinion, other side "
-                "that much thinner, ring gear side that much thicker. Factor: {factor_source}."
+                "({target} − {now}) / {factor} = {move}: move the ring gear {by} toward the pinion, "
+                "other side that much thinner, ring gear side that much thicker. Factor: {factor_source}."
             )
         )
         return words.format(
@@ -541,7 +542,7 @@ def ring_move_for_backlash(
     target_mm: float,
     *,
     factor: float | LearnedFactor = START_FACTOR,
-    factor_source: Text = n_("start value, learn it from the next reading"),
+    factor_source: Text = START_SOURCE,
 ) -> RingMove:
     """Return the ring gear move that brings the tightest place to its target.
 

@@ -41,7 +41,7 @@ from axlewright.units import Length, Torque
 BACKLASH_BAND_MM: Final = (0.0, 2.0)
 SHIM_BAND_MM: Final = (0.1, 20.0)
 CAPS_BAND_MM: Final = (30.0, 1500.0)
-"""Plausible backlash, side shims, size over both caps (common practice, no source); others are asked about."""
+"""Plausible backlash, side shims, size over both caps (common practice, no source); others are asked."""
 MOST_SIDE_LEAVES: Final = 3
 NO_MOVE_MM: Final = 0.005
 """A smaller move of the ring gear is not worth making (common practice, no source)."""
@@ -543,7 +543,7 @@ BACKLASH: Final = StepForm(
                 Choice("zero", n_("first shims, found at no backlash and no preload")),
             ),
             default="read",
-            short=n_("read at"),
+            short=n_("stage"),
         ),
         Field(
             "readings",

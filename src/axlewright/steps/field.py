@@ -23,6 +23,15 @@ Kind = Literal[
 ]
 
 
+_UNITS: Final[Mapping[str, tuple[str, str]]] = {
+    "length": ("in", "mm"),
+    "lengths": ("in", "mm"),
+    "torque": ("lb-in", "N·m"),
+    "force": ("lbf", "N"),
+    "temperature": ("°F", "°C"),
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Choice:
     """One answer of a choice; `short` is how the record says it, the label where empty."""
@@ -92,6 +101,11 @@ class Field:
     def __post_init__(self) -> None:
         if self.missing and not self.needed:
             object.__setattr__(self, "needed", True)
+
+    @property
+    def units(self) -> tuple[str, str]:
+        """Units of a number typed without one, for inches and for millimetres; empty where it has none."""
+        return _UNITS.get(self.kind, ("", ""))
 
     def belongs(self, answers: Mapping[str, str]) -> bool:
         """Whether the field belongs to the answers chosen; without an answer it may."""

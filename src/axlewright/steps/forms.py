@@ -21,9 +21,9 @@ from axlewright.steps.pattern import PATTERN
 from axlewright.steps.preload import PRELOAD
 from axlewright.steps.step import StepForm
 
-_TABLE: Final = {
+TABLE: Final = {
     form.step: form
     for form in (COMPLAINT, AS_FOUND, IDENTITY, FITS, DEPTH, PRELOAD, BACKLASH, PATTERN, FINAL, CLOSE)
 }
-FORMS: Final[Mapping[str, StepForm]] = MappingProxyType(_TABLE)
+FORMS: Final[Mapping[str, StepForm]] = MappingProxyType(TABLE)
 """The form of each step, by the step's key."""
