@@ -197,7 +197,7 @@ def _told(outcome: Outcome) -> dict[str, Any]:
         ],
         "notes": [str(one) for one in outcome.notes],
         "questions": [str(one) for one in outcome.questions],
-        "cautions": list(outcome.cautions),
+        "cautions": [str(one) for one in outcome.cautions],
         "values": outcome.payload()["values"],
     }
 
@@ -207,7 +207,7 @@ def jobs(language: str, system: System) -> tuple[Path, dict[str, Any], dict[str,
     """Run both jobs once; return the folder of their records and the outcomes of both."""
     home = place(f"{language}_{system}") / "records"
     demo: dict[str, Any] = {}
-    with using_language(language), open_store(home) as store:
+    with using_language(language), using_system(system), open_store(home) as store:
         sizes = " ".join(f"{one} in" for one in scenario.SPACERS_IN.split())
         put_on_shelf(
             store, "pinion spacer", sizes, design_name=scenario.DESIGN, who=scenario.WHO, system=system

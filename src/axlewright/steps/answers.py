@@ -602,7 +602,7 @@ class Answers:
         label = self.short(one.name)
         if one.around:
             return _("{what} at {angle}°").format(what=label, angle=Number(360.0 * index / count, ".0f"))
-        return _("{what}, {index}").format(what=label, index=index + 1) if count > 1 else label
+        return _("{what}, reading {index}").format(what=label, index=index + 1) if count > 1 else label
 
     def readings(self, notes: Mapping[str, Note] | None = None) -> list[Reading]:
         """Return everything that was answered, in the order of the fields.

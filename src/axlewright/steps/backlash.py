@@ -10,6 +10,7 @@ from axlewright.language import Number, Text, _, joined, n_
 from axlewright.records.deciding import deciding
 from axlewright.setup import (
     START_FACTOR,
+    START_SOURCE,
     BacklashReadings,
     LearnedFactor,
     Limit,
@@ -225,7 +226,7 @@ def _factor(
                 "",
             )
     if context.design is None:
-        return START_FACTOR, _("start value, learn it from the next reading")
+        return START_FACTOR, _(START_SOURCE)
     from axlewright.contact import backlash_per_move
 
     rolled, _per_pinion = backlash_per_move(context.design)

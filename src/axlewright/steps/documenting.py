@@ -1,4 +1,4 @@
-"""The fields of every step as a page of the docs: ``python tasks.py fields`` writes docs/fields.md."""
+"""Every step's fields as a page of the docs: ``python tasks.py fields`` writes docs/fields.md."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ from axlewright.steps.step import StepForm
 COLUMNS: Final = ("field", "what", "kind", "unit, usual", "answers", "needed", "belongs to", "help")
 _HEAD: Final = """# The fields of each step
 
-What can be typed into each step, on the page and with `axlewright job add`. Written by
-`python tasks.py fields` from what the steps declare; not to be edited here. A number without a unit counts in the
-first unit for a person who works in inches, in the second for one who works in millimetres. A value outside the
+What can be typed into each step, on the page and with `axlewright job add`. Do not edit it here: it is
+written by `python tasks.py fields` from what the steps declare. A number without a unit counts in the first
+unit for a person who works in inches, in the second for one who works in millimetres. A value outside the
 usual band is asked about and let through with `really=yes`; the bands of counts are firm.
 """
 _BANDS: Final = {"torque": TORQUE_BAND_NM, "force": FORCE_BAND_N}
