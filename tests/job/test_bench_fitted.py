@@ -109,7 +109,7 @@ def test_the_shelf_piece_is_offered_while_the_old_one_is_in(store: JobStore, job
 def test_a_spacer_as_computed_has_no_direction(store: JobStore, job: Job, fitted: str, words: str) -> None:
     outcome = enter(store, job.number, "depth", {**DEPTH, "fitted": fitted}, who="b")
     assert outcome.verdict == "ok"
-    assert outcome.why.endswith(words)
+    assert str(outcome.why).endswith(words)
     one_more = enter(store, job.number, "depth", {**DEPTH, "fitted": "0.0610"}, who="b")
     assert "0.0001 in (0.003 mm) too far in" in one_more.why
 

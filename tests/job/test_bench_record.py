@@ -279,7 +279,7 @@ def test_what_was_named_is_taken_from_the_shelf_once(store: JobStore, job: Job) 
     other = enter(store, job.number, "depth", {**DEPTH, "fitted": "0.0640"}, who="b")
     assert to_take(job_view(store, job.number), "depth") == "", "something else went in"
     take_back(store, job.number, other.entries[0].seq, "not fitted", who="b")
-    assert to_take(job_view(store, job.number), "depth") == "the spacer 0.0630 in"
+    assert to_take(job_view(store, job.number), "depth") == "the spacer 0.0630 in (1.600 mm)"
     for _ in range(2):
         take_for_job(store, job.number, seq, who="b")
     (item,) = store.stock.list()

@@ -18,7 +18,6 @@ from axlewright.job import (
     sheet_data,
     take_back,
 )
-from axlewright.job.entering import finder_of
 from axlewright.records import STEP_KEYS, Job, JobConflictError, JobStore
 
 PAIR = {"pinion_number": "41-117", "ring_number": "41-117"}
@@ -35,7 +34,7 @@ DEPTH = {
 def test_every_step_of_the_job_has_a_form_and_a_rule() -> None:
     assert tuple(FORMS) == STEP_KEYS
     for key in STEP_KEYS:
-        assert callable(FORMS[key].rule or finder_of(key))
+        assert callable(FORMS[key].rule)
 
 
 def test_five_carrier_readings_give_the_spacer_with_its_sum(store: JobStore, job: Job) -> None:

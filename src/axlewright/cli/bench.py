@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from axlewright.cli.options import lengths_of, plain_errors, print_json
 from axlewright.errors import InputError
 from axlewright.language import eager as _
-from axlewright.units import Length, parse_length, show_length
+from axlewright.units import Length, parse_length, using_system
+
+if TYPE_CHECKING:
+    from axlewright.setup import SpacerResult, StockChoice
 
 
 @plain_errors
@@ -71,55 +74,58 @@ def spacer(
         place=place,  # type: ignore[arg-type]
         cage_height=quantity(_("cage height"), cage_height, "--cage-height") if cage_height else None,
     )
-    system: Any = "metric" if unit == "mm" else "inch"
     choice = None
     if stock:
         shelf = [StockItem(f"{k + 1}", mm) for k, mm in enumerate(lengths_of(stock, unit, "--stock"))]
         choice = nearest_spacer(result.value_mm, shelf, place=result.place)
-    if as_json:
-        low, high = result.interval_95_mm
-        print_json(
-            {
-                "spacer_mm": round(result.value_mm, 5),
-                "standard_uncertainty_mm": round(result.standard_uncertainty_mm, 5),
-                "interval_95_mm": [round(low, 5), round(high, 5)],
-                "sum": result.text(system),
-                "terms": [
-                    {
-                        "label": t.label,
-                        "value_mm": t.quantity.value,
-                        "sign": t.sign,
-                        "standard_uncertainty_mm": t.standard_uncertainty,
-                    }
-                    for t in result.terms
-                ],
-                "other_convention": result.other_convention_text(system) if result.other_convention else None,
-                "questions": list(result.questions),
-                "stock": None
-                if choice is None
-                else {
-                    "thickness_mm": choice.thickness_mm,
-                    "remainder_mm": choice.remainder_mm,
-                    "pinion_out_mm": choice.pinion_out_mm,
-                    "text": choice.text(system),
-                },
-            }
-        )
-        return
-    typer.echo(_("Spacer: {sum}").format(sum=result.text(system)))
+    with using_system("metric" if unit == "mm" else "inch"):
+        if as_json:
+            _print_json(result, choice)
+        else:
+            _print(result, choice)
+
+
+def _print_json(result: SpacerResult, choice: StockChoice | None) -> None:
     low, high = result.interval_95_mm
-    typer.echo(
-        "  "
-        + _("95 % between {low} and {high}").format(
-            low=show_length(low, system), high=show_length(high, system)
-        )
+    print_json(
+        {
+            "spacer_mm": round(result.value_mm, 5),
+            "standard_uncertainty_mm": round(result.standard_uncertainty_mm, 5),
+            "interval_95_mm": [round(low, 5), round(high, 5)],
+            "sum": str(result.total),
+            "terms": [
+                {
+                    "label": str(t.label),
+                    "value_mm": t.quantity.value,
+                    "sign": t.sign,
+                    "standard_uncertainty_mm": t.standard_uncertainty,
+                }
+                for t in result.terms
+            ],
+            "other_convention": str(result.other_convention_text()) or None,
+            "questions": [str(question) for question in result.questions],
+            "stock": None
+            if choice is None
+            else {
+                "thickness_mm": choice.thickness_mm,
+                "remainder_mm": choice.remainder_mm,
+                "pinion_out_mm": choice.pinion_out_mm,
+                "text": str(choice.text()),
+            },
+        }
     )
+
+
+def _print(result: SpacerResult, choice: StockChoice | None) -> None:
+    typer.echo(_("Spacer: {sum}").format(sum=result.total))
+    low, high = result.interval_95_mm
+    typer.echo("  " + _("95 % between {low} and {high}").format(low=Length(low), high=Length(high)))
     if result.other_convention is not None:
-        typer.echo(f"  {result.other_convention_text(system)}")
+        typer.echo(f"  {result.other_convention_text()}")
     for question in result.questions:
         typer.echo(f"  ? {question}")
     if choice is not None:
-        typer.echo(f"  {choice.text(system)}")
+        typer.echo(f"  {choice.text()}")
 
 
 @plain_errors

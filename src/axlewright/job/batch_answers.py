@@ -304,7 +304,7 @@ def labels_pdf(
                 set_number=view.number[:80],
                 design=view.design[:80],
                 depth_mark=mark_text(view),
-                mark_meaning=view.best.mark.text()[:80],
+                mark_meaning=str(view.best.mark.text())[:80],
                 backlash="" if backlash is None else show_length(backlash),
                 tested=" ".join(t for t in (view.last_at[:10], who) if t)[:80],
                 **about,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -16,7 +16,6 @@ from axlewright.units import System, using_system
 
 if TYPE_CHECKING:
     from axlewright.records import Entry, JobStore
-    from axlewright.steps.answers import Typed
     from axlewright.steps.result import Result
     from axlewright.steps.step import Context
 
@@ -47,23 +46,6 @@ class Outcome(Result):
             "cautions": [str(one) for one in self.cautions],
             "entries": [e.seq for e in self.entries],
         }
-
-
-Finder = Callable[["Typed", "Context"], "Result"]
-
-
-def finder_of(step: str) -> Finder:
-    """Return what works out a step; loads the numerics."""
-    from axlewright.steps import depth, identity
-
-    finders: dict[str, Finder] = {"identity": identity.find_identity, "depth": depth.find_depth}
-    if step not in finders:
-        raise InputError(
-            _("there is no step '{step}'").format(step=step),
-            where=_("step"),
-            fix=_("use one of {finders}").format(finders=", ".join(finders)),
-        )
-    return finders[step]
 
 
 def cautions_of(step: str) -> tuple[Text, ...]:
@@ -130,7 +112,7 @@ def work_out(
     InputError
         A `FieldError` when it is about one field.
     """
-    from axlewright.steps.answers import Answers, Typed
+    from axlewright.steps.answers import Answers
 
     if step not in FORMS:
         raise InputError(
@@ -143,10 +125,7 @@ def work_out(
     known = known_of(
         store, number, who=who, system=system, step=step, instrument=fields.get("instrument", "")
     )
-    if form.rule is not None:
-        found = form.rule(answers, known)
-    else:
-        found = finder_of(step)(Typed(fields, form.labels(), system), known)
+    found = form.rule(answers, known)
     _say_calibration(found, known)
     return found
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from axlewright.errors import InputError
+from axlewright.language import _ as m_
 from axlewright.language import eager as _
-from axlewright.units import System, show_length
+from axlewright.language import joined, n_, read_kept
+from axlewright.units import Length, System
 
 if TYPE_CHECKING:
     from axlewright.job.view import JobView
@@ -38,10 +40,9 @@ def spacers(store: JobStore, design_name: str = "", kind: str = PINION_SPACER) -
     for item in store.stock.list(kind=kind, in_stock_only=True):
         if item.design_name and design_name and item.design_name != design_name:
             continue
-        word = {PINION_SPACER: _("the spacer")}.get(kind, _(kind))
-        size = show_length(item.nominal_mm or item.thickness_mm).partition(" (")[0]
-        label = item.part or f"{word} {size}"
-        out.append(StockItem(label, item.thickness_mm, item.count))
+        word = m_(n_("the spacer") if kind == PINION_SPACER else kind)
+        nominal = joined(word, Length(item.nominal_mm)) if item.nominal_mm else ""
+        out.append(StockItem(item.part or nominal, item.thickness_mm, item.count, word))
     return tuple(out)
 
 
@@ -154,7 +155,7 @@ def take_for_job(store: JobStore, number: int, seq: int, *, who: str) -> Entry:
         there = max(own, key=lambda item: item.count)
         key = f"{job.uid}-{seq}-{place}"
         store.stock.move(there.id, -1, who=who, job=number, idempotency_key=key)
-    words = str(results[-1].payload["values"].get("shelf_label", ""))
+    words = read_kept(results[-1].payload["values"].get("shelf_label", ""))
     return store.add_entry(
         number,
         "note",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, Final, Literal
 
 from axlewright.errors import AxlewrightError
@@ -455,8 +456,8 @@ def _without(shelf: list[StockItem], taken: StockItem) -> list[StockItem]:
     """Return the shelf with one piece less."""
     out = list(shelf)
     for index, item in enumerate(out):
-        if (item.label, item.thickness_mm) == (taken.label, taken.thickness_mm) and item.count > 0:
-            out[index] = StockItem(item.label, item.thickness_mm, item.count - 1)
+        if replace(item, count=1) == taken and item.count > 0:
+            out[index] = replace(item, count=item.count - 1)
             break
     return out
 
@@ -483,8 +484,8 @@ def _from_shelf(found: Result, context: Context, wanted: SideShims) -> None:
             "From the shelf: ring gear side {ring}, other side {other}. They leave the ring gear {away} away "
             "from its place and change the total by {total}."
         ).format(
-            ring=joined(*(item.label for item in ring.items), between=" + "),
-            other=joined(*(item.label for item in other.items), between=" + "),
+            ring=ring.names,
+            other=other.names,
             away=Length(shifted, signed=True),
             total=Length(ring.remainder_mm + other.remainder_mm, signed=True),
         )

@@ -6,8 +6,7 @@ from typing import Final
 
 from axlewright.language import _, n_
 from axlewright.steps.answers import Answers
-from axlewright.steps.field import NOTE, Choice, Field
-from axlewright.steps.form_parts import UNKNOWN
+from axlewright.steps.field import NOTE, UNKNOWN, Choice, Field
 from axlewright.steps.result import Result
 from axlewright.steps.step import Context, StepForm
 

@@ -114,6 +114,9 @@ class Field:
         return not name or not chosen or chosen in keys.split(",")
 
 
+UNKNOWN: Final = Choice("unknown", n_("not known yet"))
+"""The answer of somebody who has still to look."""
+
 NOTE: Final = Field(
     "note", n_("Note"), "long text", n_("Anything the next person should know."), listed=False
 )

@@ -13,10 +13,10 @@ from axlewright.steps.as_found import AS_FOUND
 from axlewright.steps.backlash import BACKLASH
 from axlewright.steps.close import CLOSE
 from axlewright.steps.complaint import COMPLAINT
+from axlewright.steps.depth import DEPTH
 from axlewright.steps.final import FINAL
 from axlewright.steps.fits import FITS
-from axlewright.steps.forms_depth import DEPTH
-from axlewright.steps.forms_found import IDENTITY
+from axlewright.steps.identity import IDENTITY
 from axlewright.steps.pattern import PATTERN
 from axlewright.steps.preload import PRELOAD
 from axlewright.steps.step import StepForm

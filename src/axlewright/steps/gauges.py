@@ -5,28 +5,23 @@ from __future__ import annotations
 from axlewright.errors import AxlewrightError
 from axlewright.language import _
 from axlewright.setup import Instrument
-from axlewright.steps.answers import Answers, Typed
+from axlewright.steps.answers import Answers
 from axlewright.steps.step import Context
 from axlewright.units import parse_length
 
 
-def instrument_of(answers: Answers | Typed, context: Context) -> Instrument:
+def instrument_of(answers: Answers, context: Context) -> Instrument:
     """Return what the readings were taken with, as far as it was said.
 
-    What is typed at the step wins over the list.
+    The smallest step typed at the step wins over that of the list.
     """
-    tool = context.instrument
-    values = {}
-    for name, listed in (
-        ("resolution", "" if tool is None else tool.resolution),
-        ("calibration", "" if tool is None else tool.uncertainty),
-    ):
-        typed = answers.length(name) if name in answers.fields else None
-        values[name] = _listed(listed) if typed is None else typed
+    tool, resolution = context.instrument, answers.length("resolution")
+    if resolution is None:
+        resolution = 0.0 if tool is None else _listed(tool.resolution)
     return Instrument(
         answers.text("instrument") or _("instrument (not named)"),
-        resolution_mm=values["resolution"],
-        calibration_expanded_mm=values["calibration"],
+        resolution_mm=resolution,
+        calibration_expanded_mm=0.0 if tool is None else _listed(tool.uncertainty),
         calibrated_on="" if tool is None or tool.calibrated_on is None else tool.calibrated_on.isoformat(),
     )
 
