@@ -197,7 +197,7 @@ def _told(outcome: Outcome) -> dict[str, Any]:
         ],
         "notes": [str(one) for one in outcome.notes],
         "questions": [str(one) for one in outcome.questions],
-        "cautions": list(outcome.cautions),
+        "cautions": [str(one) for one in outcome.cautions],
         "values": outcome.payload()["values"],
     }
 

@@ -22,7 +22,9 @@ def test_the_sheet_has_readings_sums_limits_and_fingerprint(store: JobStore, job
     data = sheet_data(store, job.number, shop="Thistledown Yard", system="metric")
     step = next(s for s in data.steps if s.title == "Side bearings and backlash")
     assert step.verdict == "ok"
-    assert sum(len(block.readings) for block in step.rounds) == 5, "four places and how the indicator stood"
+    assert sum(len(block.readings) for block in step.rounds) == 6, (
+        "four places, the indicator, the kind of axle"
+    )
     assert any("mm" in s["result"] for s in step.sums)
     assert all(one["source"] for one in step.limits)
     assert "bench one: second try" in step.notes

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -15,7 +15,6 @@ from axlewright.units import LONGEST_NOTE, System, check_text, using_system
 
 if TYPE_CHECKING:
     from axlewright.records import Entry, JobStore
-    from axlewright.steps.answers import Answers, Typed
     from axlewright.steps.step import Context, StepForm
 
 
@@ -47,25 +46,6 @@ class Outcome(Result):
         }
 
 
-Finder = Callable[["Typed", "Context"], "Result"]
-
-
-def finder_of(step: str) -> Finder:
-    """Return what works out a step; loads the numerics."""
-    from axlewright.steps import backlash, fits, plain_steps
-
-    finders: dict[str, Finder] = {
-        "complaint": plain_steps.find_complaint,
-        "as-found": plain_steps.find_as_found,
-        "fits": fits.find_fits,
-        "backlash": backlash.find_backlash,
-        "pattern": plain_steps.find_pattern,
-        "final": plain_steps.find_final,
-        "close": plain_steps.find_close,
-    }
-    return finders[step]
-
-
 def form_of(step: str) -> StepForm:
     """Return the form of a step.
 
@@ -88,7 +68,7 @@ def cautions_of(step: str) -> tuple[Text, ...]:
     from axlewright.records.steps import step as step_of
     from axlewright.setup import cautions_for
 
-    return tuple(str(c.text) for c in cautions_for(step_of(step).cautions))
+    return tuple(c.text for c in cautions_for(step_of(step).cautions))
 
 
 def known_of(
@@ -154,7 +134,7 @@ def work_out(
     known = known_of(
         store, number, who=who, system=system, step=step, instrument=fields.get("instrument", "")
     )
-    found = _judged(step, answers, fields, known)
+    found = form.rule(answers, known)
     _say_calibration(found, known)
     return found
 
@@ -174,17 +154,8 @@ def work_out_alone(
     from axlewright.steps.step import Context
 
     shelf = tuple(StockItem(f"{k}", mm) for k, mm in enumerate(shelf_mm, start=1))
-    answers = Answers(FORMS[step].fields, fields, system)
-    return _judged(step, answers, fields, Context.without_job(system, shelf=shelf))
-
-
-def _judged(step: str, answers: Answers, fields: Mapping[str, str], known: Context) -> Result:
-    from axlewright.steps.answers import Typed
-
-    form = FORMS[step]
-    if form.rule is not None:
-        return form.rule(answers, known)
-    return finder_of(step)(Typed(fields, form.labels(), answers.system), known)
+    form = form_of(step)
+    return form.rule(Answers(form.fields, fields, system), Context.without_job(system, shelf=shelf))
 
 
 def _say_calibration(found: Result, known: Context) -> None:

@@ -106,7 +106,7 @@ def blank_sheet_pdf(
     from axlewright.sheets import BlankSheetData, blank_bench_sheet
 
     cautions = tuple(
-        dict.fromkeys(c for key in ("as-found", "depth", "pattern") for c in cautions_of(key)[:2])
+        dict.fromkeys(str(c) for key in ("as-found", "depth", "pattern") for c in cautions_of(key)[:2])
     )
     if store is None or number is None:
         return blank_bench_sheet(BlankSheetData(shop=shop, paper=paper, cautions=cautions))

@@ -337,9 +337,7 @@ def runout_plots(step: StepView, system: System) -> tuple[RoundPlot, ...]:
                 values=tuple(round(v / per, 5) for v in readings),
                 fit_angles_deg=angles,
                 fit_values=tuple(round(fit.value_mm(a) / per, 6) for a in angles),
-                caption=_("Line: tilt and saddle fitted to the readings. {words}").format(
-                    words=fit.text(system)
-                ),
+                caption=_("Line: tilt and saddle fitted to the readings. {words}").format(words=fit.text()),
             )
         )
     return tuple(plots)

@@ -1,6 +1,7 @@
 from .backlash import (
     BACKLASH_BY_DIAMETRAL_PITCH as BACKLASH_BY_DIAMETRAL_PITCH,
     START_FACTOR as START_FACTOR,
+    START_SOURCE as START_SOURCE,
     BacklashReadings as BacklashReadings,
     BacklashVerdict as BacklashVerdict,
     LearnedFactor as LearnedFactor,

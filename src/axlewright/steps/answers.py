@@ -39,6 +39,8 @@ if TYPE_CHECKING:
     from axlewright.setup import PairKind
 
 Value = TypeVar("Value")
+Note = Text | Mapping[int, Text]
+"""What is added to the reading of a field; for several readings also by their place in the field, from 0."""
 
 REALLY: Final = "really"
 """Field that confirms that unusual values were meant."""
@@ -491,7 +493,15 @@ class Answers:
 
     def error(self, name: str, what: Text, fix: Text = "", *, confirmable: bool = False) -> FieldError:
         """Return a complaint about a field, ready to raise."""
-        return FieldError(name, _(self.fields[name].label), what, fix, confirmable=confirmable)
+        return FieldError(name, self.label(name), what, fix, confirmable=confirmable)
+
+    def label(self, name: str) -> Text:
+        """Return what a field is called on the page."""
+        return _(self.fields[name].label)
+
+    def short(self, name: str) -> Text:
+        """Return what a field is called among the readings."""
+        return _(self.fields[name].short or self.fields[name].label)
 
     def given(self, name: str) -> bool:
         """Whether anything was typed into a field."""
@@ -556,23 +566,23 @@ class Answers:
         value: int | None = self._value(name, "count")
         return value
 
-    def reading(self, name: str, *, note: Text = "") -> list[Reading]:
+    def reading(self, name: str, *, note: Note = "") -> list[Reading]:
         """Return what was answered in one field as readings, as record and sheet show it."""
         one = self.fields[name]
         if not self.given(name) or (one.kind == "yes" and not self.ticked(name)):
             return []
-        label = _(one.short or one.label)
+        label = self.short(name)
         value = self._values[name]
         if one.kind == "lengths":
-            several = len(value) > 1
+            notes = note if isinstance(note, Mapping) else dict.fromkeys(range(len(value)), note)
             return [
                 Reading(
-                    _("{what}, {index}").format(what=label, index=index) if several else label,
-                    Length(length),
+                    self._place(one, index, len(value)),
+                    Length(length, signed=one.signed),
                     place=one.place,
-                    note=note,
+                    note=notes.get(index, ""),
                 )
-                for index, length in enumerate(value, start=1)
+                for index, length in enumerate(value)
             ]
         shown: Text
         if one.kind == "choice":
@@ -581,19 +591,26 @@ class Answers:
         elif one.kind == "yes":
             shown = _("yes")
         elif one.kind in _KINDS:
-            shown = _KINDS[one.kind](value)
+            shown = _KINDS[one.kind](value, signed=one.signed)
         elif one.kind in ("number", "count"):
             shown = Number(float(value), "g")
         else:
             shown = str(value)
-        return [Reading(label, shown, place=one.place, note=note)]
+        return [Reading(label, shown, place=one.place, note="" if isinstance(note, Mapping) else note)]
 
-    def readings(self, notes: Mapping[str, Text] | None = None) -> list[Reading]:
+    def _place(self, one: Field, index: int, count: int) -> Text:
+        """Return the name of one of several readings: by its angle round the gear, else by its number."""
+        label = self.short(one.name)
+        if one.around:
+            return _("{what} at {angle}°").format(what=label, angle=Number(360.0 * index / count, ".0f"))
+        return _("{what}, reading {index}").format(what=label, index=index + 1) if count > 1 else label
+
+    def readings(self, notes: Mapping[str, Note] | None = None) -> list[Reading]:
         """Return everything that was answered, in the order of the fields.
 
         Parameters
         ----------
-        notes : mapping of str to Text, optional
+        notes : mapping of str to Note, optional
             By field: what to add to its line.
         """
         out: list[Reading] = []
@@ -603,7 +620,7 @@ class Answers:
         return out
 
 
-_KINDS: Final[Mapping[str, Callable[[float], Quantity]]] = {
+_KINDS: Final[Mapping[str, Callable[..., Quantity]]] = {
     "length": Length,
     "torque": Torque,
     "force": Force,

@@ -74,7 +74,10 @@ class Field:
     default : str
         Answer that counts when none is chosen.
     signed : bool
-        Whether a number in it may be below zero: number pads of some phones have no minus.
+        Whether a number in it may be below zero (number pads of some phones have no minus); a length is then
+        shown with its sign.
+    around : bool
+        Whether its several readings stand evenly round a gear: each is then named by its angle.
     short : str
         Its name among the readings on record and sheet; the label where empty.
     listed : bool
@@ -93,6 +96,7 @@ class Field:
     only: str = ""
     default: str = ""
     signed: bool = False
+    around: bool = False
     missing: str = ""
     usual: tuple[float, float] | None = None
     short: str = ""
@@ -139,6 +143,7 @@ RESOLUTION: Final = Field(
     usual=(0.0, 1.0),
     listed=False,
 )
+LIMITS: Final = n_("Limits from the axle's service data")
 LIMIT_FIELDS: Final = (
     Field(
         "limit_source",
@@ -146,7 +151,7 @@ LIMIT_FIELDS: Final = (
         "text",
         n_("Such as: service data of this axle. Empty uses the default, which says that it is one."),
         sticky=True,
-        group=n_("Limits from the axle's service data"),
+        group=LIMITS,
         listed=False,
     ),
 )

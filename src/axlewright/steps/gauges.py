@@ -5,12 +5,12 @@ from __future__ import annotations
 from axlewright.errors import AxlewrightError
 from axlewright.language import _
 from axlewright.setup import Instrument
-from axlewright.steps.answers import Answers, Typed
+from axlewright.steps.answers import Answers
 from axlewright.steps.step import Context
 from axlewright.units import parse_length
 
 
-def instrument_of(answers: Answers | Typed, context: Context) -> Instrument:
+def instrument_of(answers: Answers, context: Context) -> Instrument:
     """Return what the readings were taken with, as far as it was said.
 
     The smallest step typed at the step wins over that of the list.

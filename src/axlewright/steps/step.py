@@ -8,7 +8,7 @@ answers, typed, and what is known of the job, and returns a `result.Result` of v
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import KW_ONLY, dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -93,7 +93,7 @@ class StepForm:
         What the button says.
     folded : tuple of str
         Headings whose fields are folded away as long as nothing stands in them; none is needed.
-    rule : callable or None
+    rule : callable
         ``rule(answers, context) -> Result``.
     """
 
@@ -102,7 +102,8 @@ class StepForm:
     fields: tuple[Field, ...]
     button: str = n_("Work it out and keep it")
     folded: tuple[str, ...] = ()
-    rule: Callable[[Answers, Context], Result] | None = None
+    _: KW_ONLY
+    rule: Callable[[Answers, Context], Result]
 
     def labels(self) -> dict[str, Text]:
         """Return the label of each field."""
