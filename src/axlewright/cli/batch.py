@@ -125,7 +125,7 @@ def best(
         return
     for view in views:
         mark = answers.mark_text(view)
-        answer = view.trouble if view.best is None else view.best.text(system)
+        answer = view.trouble if view.best is None else view.best.text()
         shown = f"  {_('mark {mark}').format(mark=mark)}" if mark else ""
         typer.echo(f"{view.number}  {view.design}{shown}  {answer}")
         if view.question:
@@ -365,8 +365,6 @@ def study(
     as_json: JSON = False,
 ) -> None:
     """Say what spread of settings puts what share of patterns outside acceptance."""
-    from dataclasses import asdict
-
     from axlewright.contact.once import write_atomically
     from axlewright.gearset import load_design
     from axlewright.plant import SettingSpread, tolerance_study
@@ -386,6 +384,6 @@ def study(
     if out is not None:
         write_atomically(out, result.csv_text().encode())
     if as_json:
-        print_json(asdict(result) | {"share": result.share})
+        print_json(result.plain())
     else:
         typer.echo(result.csv_text(), nl=False)

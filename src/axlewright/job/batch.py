@@ -17,8 +17,7 @@ from importlib import resources
 from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.errors import InputError, RecordError
-from axlewright.language import eager as _
-from axlewright.language import n_
+from axlewright.language import _, n_
 from axlewright.plant.practice import Practice
 from axlewright.plant.reading_log import ReadLog, read_log
 from axlewright.plant.rolls import Roll

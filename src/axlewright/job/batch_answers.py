@@ -10,9 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.job import batch
 from axlewright.job.designs import find_design
-from axlewright.language import Shown, chosen, n_
-from axlewright.language import eager as _
-from axlewright.language import eager_plural as plural
+from axlewright.language import Number, _, chosen, n_, plural
 from axlewright.plant import (
     BestPosition,
     Capability,
@@ -266,7 +264,7 @@ def mark_text(view: SetView) -> str:
     mark = view.best.mark if view.best is not None else None
     if mark is None:
         return ""
-    return f"{Shown(mark.value):+g}" if mark.value else "0"
+    return Number(mark.value, "+g") if mark.value else "0"
 
 
 def labels_pdf(

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from axlewright.errors import AxlewrightError
 from axlewright.job.batch_answers import set_views
 from axlewright.job.designs import find_design
-from axlewright.language import eager as _
+from axlewright.language import _
 from axlewright.plant import Carrier, MarkedSet, MatchingAnswer, Order, match, stock_to_order
 from axlewright.setup.stock import StockItem
 from axlewright.steps.answers import FieldError, in_field

@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.job import batch
 from axlewright.job.designs import find_design
-from axlewright.language import Shown, n_
-from axlewright.language import eager as _
+from axlewright.language import Number, _, n_
 from axlewright.plant import COLUMNS, Practice, Roll
 from axlewright.plant.reading_log import read_number
 from axlewright.steps.answers import FieldError, in_field
@@ -117,7 +116,7 @@ def _ranged(value: float, text: str, field: str, label: str, low: float, high: f
             label,
             _("{value} is out of range").format(value=text[:40]),
             _("a value from {low} to {high} is taken; look at number and unit").format(
-                low=f"{Shown(low):g}", high=f"{Shown(high):g}"
+                low=Number(low, "g"), high=Number(high, "g")
             ),
         )
     return value

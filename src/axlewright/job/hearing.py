@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from axlewright.job.designs import find_design
-from axlewright.language import eager as _
+from axlewright.language import _
 from axlewright.steps.answers import FieldError, in_field
 
 if TYPE_CHECKING:

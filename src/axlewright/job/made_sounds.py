@@ -12,8 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 from axlewright.errors import InputError
 from axlewright.job.hearing import trace_of, tyre_of
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.language import Shown, _
 from axlewright.steps.answers import FieldError, in_field
 from axlewright.units import parse_speed
 

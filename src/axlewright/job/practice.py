@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.errors import InputError, RecordError
 from axlewright.job.designs import find_design
-from axlewright.language import eager as _
+from axlewright.language import _
 from axlewright.records.files import write_atomically
 
 if TYPE_CHECKING:

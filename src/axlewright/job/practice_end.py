@@ -8,8 +8,7 @@ from typing import Final
 
 from axlewright.diagnosis import Goal
 from axlewright.job.practice_view import action_words, show_hours
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.language import Number, _
 from axlewright.training import (
     FAULT_WORDS,
     Action,
@@ -96,7 +95,7 @@ def show_review(played: Played, system: System) -> ShownReview:
         truth.append(
             _("Offset {length}, shaft angle {angle} minutes of arc off.").format(
                 length=show_length(found.offset_error_mm, system, signed=True),
-                angle=f"{Shown(found.shaft_angle_error_deg * 60):+.1f}",
+                angle=Number(found.shaft_angle_error_deg * 60, "+.1f"),
             )
         )
     if played.axle.kind == "runout":
@@ -197,9 +196,9 @@ def _only_passes(played: Played) -> list[str]:
         )
         out.append(
             words.format(
-                value=f"{Shown(value):+.2f}",
-                wanted=f"{Shown(wanted):.2f}",
-                accept=f"{Shown(goal.accept[2 * k + 1]):.2f}",
+                value=Number(value, "+.2f"),
+                wanted=Number(wanted, ".2f"),
+                accept=Number(goal.accept[2 * k + 1], ".2f"),
             )
         )
     if unsure:

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from axlewright.errors import AxlewrightError
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.language import Number, _
 from axlewright.training import ACTIONS, Action, Played, ask
 from axlewright.units import System, show_length
 
@@ -141,7 +140,7 @@ def _lines(
                 sd=show_length(0.01, system),
             ),
             _("Shaft angle {angle} minutes of arc from nominal, ± 0.2.").format(
-                angle=f"{Shown(numbers['shaft_angle_error_deg'] * 60):+.1f}"
+                angle=Number(numbers["shaft_angle_error_deg"] * 60, "+.1f")
             ),
         ], {}
     if kind == "roll" and outcome.shown is not None:
@@ -161,7 +160,7 @@ def _lines(
             "drive": _("Whine on drive: {db} dB against the same set where it runs best."),
             "coast": _("Whine on coast: {db} dB against the same set where it runs best."),
         }
-        return [words[f].format(db=f"{Shown(v):+.0f}") for f, v in outcome.shown.whine_db.items()], {}
+        return [words[f].format(db=Number(v, "+.0f")) for f, v in outcome.shown.whine_db.items()], {}
     if kind == "ask":
         return _asked(played, index), {}
     if kind == "seat":

@@ -12,8 +12,7 @@ from dataclasses import asdict, dataclass, fields
 from typing import Any, Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import Shown, n_
-from axlewright.language import eager as _
+from axlewright.language import Number, _, n_
 
 Kind = Literal["text", "length", "motion error", "sound level", "place"]
 
@@ -151,10 +150,10 @@ class Roll:
                 continue
             if not (math.isfinite(value) and column.low <= value <= column.high):
                 raise InputError(
-                    _("{value} is out of range").format(value=f"{Shown(value):g}"),
+                    _("{value} is out of range").format(value=Number(value, "g")),
                     where=_(column.label),
                     fix=_("a value from {low} to {high} is taken; look at number and unit").format(
-                        low=f"{Shown(column.low):g}", high=f"{Shown(column.high):g}"
+                        low=Number(column.low, "g"), high=Number(column.high, "g")
                     ),
                 )
         for column in COLUMNS[:2]:

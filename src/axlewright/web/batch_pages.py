@@ -151,7 +151,7 @@ def one_set(request: Request, number: str, design: str = "") -> Response:
     site, person = site_of(request), person_of(request)
     view = answers.set_view(site.store, named_design(request, design), number)
     ways = batch.practice(site.store)
-    picture = "" if view.best is None else position_svg(view.best, person.system)
+    picture = "" if view.best is None else position_svg(view.best)
     following = None if view.best is None else view.best.next_position_mm
     values = page_values(
         request,
@@ -159,7 +159,7 @@ def one_set(request: Request, number: str, design: str = "") -> Response:
         ways=ways,
         mark=answers.mark_text(view),
         picture=picture,
-        answer="" if view.best is None else view.best.text(person.system),
+        answer="" if view.best is None else view.best.text(),
         following=plain_length(following, person.system),
         kinds=typing_in.KINDS,
         held=answers.held_by(view.rolls),
