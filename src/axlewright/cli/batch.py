@@ -102,10 +102,9 @@ def best(
     from dataclasses import replace
 
     from axlewright.job import batch as log
-    from axlewright.job import batch_answers as answers
     from axlewright.records import open_store
 
-    system = _system(units)
+    _system(units)
     with open_store(home) as store:
         if mark_unit or mark_meaning:
             ways = log.practice(store)
@@ -116,15 +115,15 @@ def best(
             )
             log.put_practice(store, ways, who="bench")
         if number:
-            views = [answers.set_view(store, design, number)]
+            views = [log.set_view(store, design, number)]
         else:
-            views = answers.set_views(store, design, latest=1_000_000)
+            views = log.set_views(store, design, latest=1_000_000)
     views = [v for v in reversed(views) if not (open_only and v.decided)]
     if as_json:
         print_json([_plain(view) for view in views])
         return
     for view in views:
-        mark = answers.mark_text(view)
+        mark = log.mark_text(view)
         answer = view.trouble if view.best is None else view.best.text()
         shown = f"  {_('mark {mark}').format(mark=mark)}" if mark else ""
         typer.echo(f"{view.number}  {view.design}{shown}  {answer}")
@@ -169,14 +168,14 @@ def charts(
     as_json: JSON = False,
 ) -> None:
     """Give control limits, signals and capability of one figure of the decided sets."""
-    from axlewright.job import batch_answers as answers
+    from axlewright.job import batch as log
     from axlewright.plant.drawing import panel_text
     from axlewright.records import open_store
 
     with open_store(home) as store:
-        views = answers.set_views(store, design, latest=1_000_000)
-    found = answers.chart_answer(views, what, subgroup=subgroup, low=low, high=high)
-    unit = "mm" if what in answers.LENGTHS else "µrad"
+        views = log.set_views(store, design, latest=1_000_000)
+    found = log.chart_answer(views, what, subgroup=subgroup, low=low, high=high)
+    unit = "mm" if what in log.LENGTHS else "µrad"
     c = found.capability
     if as_json:
         print_json(
@@ -232,7 +231,7 @@ def charts(
 @plain_errors
 def match(
     design: Annotated[str, typer.Option(help="Name of a design.")],
-    carriers: Annotated[Path, typer.Option(help="Text: on each line a carrier and its zero-mark spacer.")],
+    carriers: Annotated[Path, typer.Option(help="A line each: carrier, zero-mark spacer; or a table.")],
     place: Annotated[str, typer.Option(help="under_head, behind_cup or cage_flange.")],
     spacers: Annotated[str, typer.Option(help="Such as '1.500mm*3 1.525mm*2'; the shelf without it.")] = "",
     sets: Annotated[str, typer.Option(help="Set numbers; the last decided ones without it.")] = "",
@@ -244,7 +243,7 @@ def match(
     as_json: JSON = False,
 ) -> None:
     """Match carriers, sets and spacers, and say what to order."""
-    from axlewright.job.batch_matching import match_answer
+    from axlewright.job.matching import match_answer
     from axlewright.records import open_store
     from axlewright.units import show_length
 
@@ -277,7 +276,11 @@ def match(
                 ],
                 "rms_misfit_mm": m.rms_mm,
                 "bound_mm": m.bound_mm,
-                "within": {"matched": m.best.within, "as_they_came": m.first_come.within},
+                "within": {
+                    "matched": m.best.within,
+                    "as_they_came": m.first_come.within,
+                    "most": m.most_within,
+                },
                 "worst_mm": {
                     "matched": _finite(m.best.worst_misfit_mm),
                     "as_they_came": _finite(m.first_come.worst_misfit_mm),
@@ -329,17 +332,17 @@ def labels(
 ) -> None:
     """Print the labels of decided sets as one PDF, a label on each page."""
     from axlewright.contact.once import write_atomically
-    from axlewright.job import batch_answers as answers
+    from axlewright.job import batch as log
     from axlewright.records import open_store
 
     new_file(out, overwrite)
     with open_store(home) as store:
         views = (
-            [answers.set_view(store, design, number)]
+            [log.set_view(store, design, number)]
             if number
-            else list(reversed(answers.set_views(store, design, latest=1_000_000)))
+            else list(reversed(log.set_views(store, design, latest=1_000_000)))
         )
-        write_atomically(out, answers.labels_pdf(store, views))
+        write_atomically(out, log.labels_pdf(store, views))
     count = sum(v.best is not None and v.best.mark is not None for v in views)
     if as_json:
         print_json({"file": str(out), "labels": count})

@@ -12,7 +12,7 @@ from axlewright.job.signing import signature_note
 from axlewright.job.superseded import superseded_readings
 from axlewright.job.view import JobView, Round, StepView, job_view
 from axlewright.language import eager as _
-from axlewright.language import n_
+from axlewright.language import n_, read_kept
 from axlewright.steps import result as steps
 from axlewright.steps.clock import zoned_time
 from axlewright.units import System, using_system
@@ -120,7 +120,7 @@ def _block(step: StepView, struck: tuple[Struck, ...], decided: str = "") -> Ste
     for remark in step.remarks:
         if remark.supersedes is not None:
             continue  # said beside what was taken back
-        text = str(remark.payload.get("text") or remark.payload.get("reason") or "")
+        text = str(read_kept(remark.payload.get("text") or remark.payload.get("reason") or ""))
         if text:
             notes.append(f"{_(remark.kind)}, {remark.who}, {zoned_time(remark.at)}: {text}")
     notes += [_("Tag: {what}").format(what=one.what) for one in step.pictures if not one.file]

@@ -16,7 +16,7 @@ from datetime import datetime
 from typing import Any, Final
 
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import Number, Text, _
+from axlewright.language import Text, _
 from axlewright.plant.rolls import COLUMNS, Column, Roll
 from axlewright.units import LONGEST_QUANTITY, MM_PER_INCH, as_typed, parse_length
 
@@ -424,15 +424,7 @@ def _read_cell(heading: _Heading, text: str, names: dict[str, str]) -> Any:
                 fix=_("shorten it to {longest}").format(longest=longest),
             )
         return text
-    value = read_number(text, column, heading.factor)
-    if not column.low <= value <= column.high:
-        raise InputError(
-            _("{value} is out of range").format(value=text[:40]),
-            fix=_("a value from {low} to {high} is taken; look at number and unit").format(
-                low=Number(column.low, "g"), high=Number(column.high, "g")
-            ),
-        )
-    return value
+    return column.taken(read_number(text, column, heading.factor), text)
 
 
 def write_log(rolls: Sequence[Roll]) -> str:

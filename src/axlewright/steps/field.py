@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 from axlewright.language import n_
+
+if TYPE_CHECKING:
+    from axlewright.units import System
 
 Kind = Literal[
     "text",
@@ -20,6 +23,7 @@ Kind = Literal[
     "force",
     "choice",
     "yes",
+    "other",
 ]
 
 
@@ -64,6 +68,9 @@ class Field:
         Whether a number in it may be below zero: number pads of some phones have no minus.
     short : str
         Its name among the readings on record and sheet; the label where empty.
+    read : callable or None
+        For kind "other", such as a tyre or a list of carriers: reads the text, given the unit system of bare
+        numbers, and raises an error of the project when it is of another kind.
     listed : bool
         Whether it stands among the readings; not for what is shown elsewhere (the note, the instrument).
     """
@@ -84,6 +91,7 @@ class Field:
     usual: tuple[float, float] | None = None
     short: str = ""
     listed: bool = True
+    read: Callable[[str, System], Any] | None = None
 
     def __post_init__(self) -> None:
         if self.missing and not self.needed:

@@ -21,7 +21,7 @@ from starlette.datastructures import UploadFile
 from axlewright import __version__
 from axlewright.errors import AxlewrightError
 from axlewright.job.sentences import sentence, whole_sentence
-from axlewright.language import Shown, chosen, n_, script_words, with_decimal_sign
+from axlewright.language import Shown, chosen, n_, read_kept, script_words, with_decimal_sign
 from axlewright.language import eager as _
 from axlewright.language import eager_plural as plural
 from axlewright.units import (
@@ -210,6 +210,7 @@ def make_templates() -> Environment:
     )
     env.globals["_"] = _
     env.globals["plural"] = plural
+    env.globals["read_kept"] = read_kept
     env.globals["show_length"] = show_length
     env.globals["show_number"] = show_number
     env.globals["show_mph"] = lambda mph: show_speed(mph * MPS_PER_MPH)
