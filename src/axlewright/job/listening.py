@@ -85,11 +85,15 @@ LISTEN_FIELDS: Final = (
         missing=NO_SPEED, read=trace_of,
     ),
 )  # fmt: skip
+SEVERAL: Final = n_(
+    "Marks, one on a line: 0:10 45 mph. One block counts for all passes; or one block for each pass, with an "
+    "empty line between."
+)
 COMPARE_FIELDS: Final = (
     DESIGN,
     TYRE,
-    Field("speed_before", n_("Speed before"), "other", missing=NO_SPEED, read=traces_of),
-    Field("speed_after", n_("Speed after"), "other", missing=NO_SPEED, read=traces_of),
+    Field("speed_before", n_("Speed before"), "other", SEVERAL, missing=NO_SPEED, read=traces_of),
+    Field("speed_after", n_("Speed after"), "other", SEVERAL, missing=NO_SPEED, read=traces_of),
 )
 
 

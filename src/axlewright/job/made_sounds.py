@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from axlewright.errors import InputError
 from axlewright.job.listening import NO_SPEED, TYRE, listen_to, trace_of, tyre_of
-from axlewright.language import Number, Text, _, n_
+from axlewright.language import Text, _, n_
 from axlewright.steps.answers import FieldError, answered, in_field
 from axlewright.steps.field import Field
 from axlewright.units import System, parse_speed
@@ -138,18 +138,34 @@ def speeds_of(text: str, system: System = "inch") -> tuple[float, ...]:
 
 
 MADE_FIELDS: Final = (
+    Field("speed", n_("Speed or sweep"), "other", n_("45 mph, or 30 mph .. 60 mph."), read=speeds_of),
+    replace(TYRE, missing="", needed=False),
     Field(
-        "speed", n_("Speed"), "other", n_("One speed, 45 mph, or a sweep, 30 mph .. 60 mph."), read=speeds_of
+        "ratio", n_("Tone over road noise before, dB"), "number",
+        n_("How far the strongest mesh tone stands out of the road noise before the change."),
     ),
-    TYRE,
-    Field("ratio", n_("tone over road noise"), "number"),
     Field("path", n_("path"), "other", read=path_of),
-    Field("same", n_("Same level"), "yes"),
-    Field("pinion_runout", n_("runout"), "number"),
-    Field("ring_runout", n_("runout"), "number"),
-)
+    Field("same", n_("Play at the same level"), "yes"),
+    Field(
+        "pinion_runout", n_("Swells once per pinion turn, %"), "number",
+        n_(
+            "As a runout of the pinion does; it cannot be computed from the gears. The same in both sounds."
+        ),
+    ),
+    Field(
+        "ring_runout", n_("Swells once per ring gear turn, %"), "number",
+        n_("As a runout of the ring gear does."),
+    ),
+)  # fmt: skip
 LEARN_FIELDS: Final = (
-    Field("marks", n_("speed of the recording"), "other", missing=NO_SPEED, read=trace_of),
+    Field(
+        "marks",
+        n_("Its speed"),
+        "other",
+        n_("Marks, one on a line: 0:10 45 mph."),
+        missing=NO_SPEED,
+        read=trace_of,
+    ),
 )
 
 
@@ -187,8 +203,8 @@ def make_pair(design: GearSetDesign, now: Settings, beside: Settings, wish: Wish
         raise FieldError(
             "ratio",
             _("tone over road noise"),
-            _("{value} dB is out of reach").format(value=Number(wish.ratio_db, "g")),
-            _("give a figure from {low} to {high} dB").format(low=Number(low, "g"), high=Number(high, "g")),
+            _("{value:g} dB is out of reach").format(value=wish.ratio_db),
+            _("give a figure from {low:g} to {high:g} dB").format(low=low, high=high),
         )
     for name, percent in (("pinion_runout", wish.pinion_runout), ("ring_runout", wish.ring_runout)):
         if not 0.0 <= percent <= 100.0:

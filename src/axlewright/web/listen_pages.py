@@ -12,8 +12,18 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.job import FieldError, design_names, find_design
-from axlewright.job.listening import Heard, Passes, compare_passes, hear
-from axlewright.job.made_sounds import BESIDE, NOW, Pair, Wish, learn_from_recording, make_pair, wish_of
+from axlewright.job.listening import COMPARE_FIELDS, LISTEN_FIELDS, Heard, Passes, compare_passes, hear
+from axlewright.job.made_sounds import (
+    BESIDE,
+    LEARN_FIELDS,
+    MADE_FIELDS,
+    NOW,
+    Pair,
+    Wish,
+    learn_from_recording,
+    make_pair,
+    wish_of,
+)
 from axlewright.language import eager as _
 from axlewright.web.page import Form, person_of, site_of
 from axlewright.web.rolling_state import CONTROLS, State, state_of, state_of_form
@@ -39,6 +49,7 @@ def _page(
         "error": error,
         "error_field": error.field if isinstance(error, FieldError) else "",
         "heard": heard,
+        "fields": {one.name: one for one in LISTEN_FIELDS},
         "picture": "" if heard is None else _shown(heard.picture),
         "evidence": "" if heard is None else _shown(heard.evidence),
         "level": "" if heard is None else _shown(heard.level),
@@ -104,6 +115,7 @@ def _compare_page(
         "error": error,
         "error_field": error.field if isinstance(error, FieldError) else "",
         "passes": passes,
+        "fields": {one.name: one for one in COMPARE_FIELDS},
         "pictures": () if passes is None else (_shown(passes.picture), _shown(passes.spectra)),
     }
     return site.show(request, "listen_compare.html", values, status=422 if error else 200)
@@ -196,6 +208,8 @@ def _made_page(
         "beside_text": beside.query(),
         "words": (now.words(system), beside.words(system)),
         "wish": wish,
+        "fields": MADE_FIELDS,
+        "marks": LEARN_FIELDS[0],
         "pair": pair,
         "sound": {
             which: "/listen/made.wav?" + _query(now, beside, wish, which=which) for which in (NOW, BESIDE)
