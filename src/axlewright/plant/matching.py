@@ -12,14 +12,16 @@ Choosing all three at once is the three-dimensional assignment problem. It is so
 (HiGHS through `scipy.optimize.milp`): the count up to `MOST_FITTING` ways to fit, the misfit up to
 `MOST_TRIPLES` ways to put one of each together. Beyond that two of the three are matched at a time, the third
 held, in turn and from several starts, the order in which things came being one of them; each such step is
-exact (Kuhn, Naval Research Logistics Quarterly 2 (1955) 83; scipy's rectangular assignment). Bounds tell how
-much better any other matching could be at most.
+exact (Kuhn, Naval Research Logistics Quarterly 2 (1955) 83; scipy's rectangular assignment). Then exchanges
+of two sets are tried. Bounds tell how much better any other matching could be at most.
 """
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -35,6 +37,8 @@ from axlewright.setup.stock import StockItem
 Array = NDArray[np.float64]
 STARTS: Final = 24
 ROUNDS: Final = 30
+EXCHANGED: Final = 40
+"""Up to so many pairs every exchange of two sets is tried as well."""
 MOST: Final = 400
 MOST_FITTING: Final = 12_000
 """Ways to fit up to which the count is made as large as it can be: about two seconds."""
@@ -260,7 +264,7 @@ class _Shelf:
     tolerance : float
     outside : float
         What one pair outside the tolerance counts more than its squared misfit: more than all squared
-        misfits together.
+        misfits together; 0 where squares alone count.
     """
 
     sizes: Array
@@ -283,7 +287,8 @@ class _Shelf:
     def rank(self, need: Array, triples: Sequence[Triple]) -> tuple[int, float]:
         """Return how many are outside the tolerance and the sum of squared misfits: less is better."""
         off = np.array([self.sizes[k] - need[i, j] for i, j, k in triples])
-        return int((np.abs(off) > self.tolerance).sum()), float((off**2).sum())
+        outside = int((np.abs(off) > self.tolerance).sum()) if self.outside else 0
+        return outside, float((off**2).sum())
 
 
 def _chosen(
@@ -372,7 +377,11 @@ def _in_turn(need: Array, shelf: _Shelf, free: Array, fitting: Sequence[Triple],
         size = float(np.median(free)) * 10.0 ** rng.uniform(-2.0, 1.0)
         rows, cols = linear_sum_assignment(free + rng.exponential(size, free.shape))
         starts.append(list(zip(rows.tolist(), cols.tolist(), strict=True)))
-    return min((_improved(need, shelf, start) for start in starts), key=lambda t: shelf.rank(need, t))
+    found = []
+    for counts in (shelf, replace(shelf, outside=0.0)):  # squares alone often find the way to both
+        one = min((_improved(need, counts, start) for start in starts), key=partial(counts.rank, need))
+        found.append(_exchanged(need, counts, one) if len(one) <= EXCHANGED else one)
+    return min((_improved(need, shelf, one) for one in found), key=partial(shelf.rank, need))
 
 
 def _improved(need: Array, shelf: _Shelf, start: Sequence[tuple[int, ...]]) -> list[Triple]:
@@ -393,6 +402,26 @@ def _improved(need: Array, shelf: _Shelf, start: Sequence[tuple[int, ...]]) -> l
             break
         best = triples
     return best
+
+
+def _exchanged(need: Array, shelf: _Shelf, best: list[Triple]) -> list[Triple]:
+    """Try every exchange of the sets of two carriers, pieces given anew each time, while that helps."""
+    helped = True
+    while helped:
+        helped = False
+        for p, q in itertools.combinations(range(len(best)), 2):
+            i, j, _k = (np.array(one) for one in zip(*best, strict=True))
+            j[[p, q]] = j[[q, p]]
+            a, b = linear_sum_assignment(shelf.cost(shelf.sizes[shelf.piece] - need[i, j][:, None]))
+            found = list(zip(i[a].tolist(), j[a].tolist(), shelf.piece[b].tolist(), strict=True))
+            if shelf.rank(need, found) < _less(shelf.rank(need, best)):
+                best, helped = found, True
+    return best
+
+
+def _less(rank: tuple[int, float]) -> tuple[int, float]:
+    """Return a rank better by more than rounding, so that exchanges come to an end."""
+    return rank[0], rank[1] - 1e-12
 
 
 def _first_come(
