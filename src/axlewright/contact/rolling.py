@@ -118,7 +118,7 @@ class Rolling:
             "harmonics_urad": [round(float(v), 3) for v in self.harmonics_urad()],
             "load": None if self.loaded is None else self.loaded.summary(),
             "estimated_fields": [e.field for e in self.design.estimates],
-            "measured": list(self.measured),
+            "measured": [str(one) for one in self.measured],
         }
 
 
