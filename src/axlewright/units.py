@@ -514,6 +514,23 @@ for _kind in (Length, Torque, Force, Speed, Angle, Temperature):
     keeps_as(_kind.KEY, _kind.from_json)
 
 
+@dataclass(frozen=True, slots=True)
+class Lengths(Drawn):
+    """Several lengths [mm], shown one after the other in the chosen system alone."""
+
+    mm: tuple[float, ...]
+
+    def __str__(self) -> str:
+        return ", ".join(Length(one).shown_in(chosen_system()) for one in self.mm)
+
+    def to_json(self) -> dict[str, Any]:
+        """Return it as plain data."""
+        return {"lengths_mm": list(self.mm)}
+
+
+keeps_as("lengths_mm", lambda kept: Lengths(tuple(float(one) for one in kept["lengths_mm"])))
+
+
 def show_length(mm: float, system: System | None = None, *, signed: bool = False) -> str:
     """Show a length [mm] in both systems; see `Quantity.show`."""
     return Length(mm, signed=signed).show(system)

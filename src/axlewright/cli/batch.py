@@ -14,7 +14,7 @@ from axlewright.language import eager as _
 from axlewright.units import Length
 
 if TYPE_CHECKING:
-    from axlewright.job.batch_answers import SetView
+    from axlewright.job.batch import SetView
     from axlewright.plant.control import Panel
     from axlewright.records import JobStore
 
@@ -93,7 +93,6 @@ def best(
     from dataclasses import replace
 
     from axlewright.job import batch as log
-    from axlewright.job import batch_answers as answers
 
     ways = {"mark_unit": mark_unit, "mark_meaning": mark_meaning}
     said: dict[str, Any] = {name: value for name, value in ways.items() if value}
@@ -104,8 +103,8 @@ def best(
         print_json([_plain(view) for view in views])
         return
     for view in views:
-        mark = answers.mark_text(view)
-        answer = view.trouble if view.best is None else view.best.text(system)
+        mark = log.mark_text(view)
+        answer = view.trouble if view.best is None else view.best.text()
         shown = f"  {_('mark {mark}').format(mark=mark)}" if mark else ""
         typer.echo(f"{view.number}  {view.design}{shown}  {answer}")
         if view.question:
@@ -114,7 +113,7 @@ def best(
 
 def _views(store: JobStore, design: str, number: str = "") -> list[SetView]:
     """Return one set, or all of them in the order they came."""
-    from axlewright.job import batch_answers as answers
+    from axlewright.job import batch as answers
 
     if number:
         return [answers.set_view(store, design, number)]
@@ -150,12 +149,12 @@ def charts(
     as_json: JSON = False,
 ) -> None:
     """Give control limits, signals and capability of one figure of the decided sets."""
-    from axlewright.job import batch_answers as answers
+    from axlewright.job import batch as log
     from axlewright.plant.drawing import panel_text
 
-    views = answers.set_views(store, design, latest=1_000_000)
-    found = answers.chart_answer(views, what, subgroup=subgroup, low=low, high=high)
-    unit = "mm" if what in answers.LENGTHS else "µrad"
+    views = log.set_views(store, design, latest=1_000_000)
+    found = log.chart_answer(views, what, subgroup=subgroup, low=low, high=high)
+    unit = "mm" if what in log.LENGTHS else "µrad"
     chart, c = found.chart, found.capability
     panels = (chart.place, chart.spread)
     if as_json:
@@ -217,7 +216,7 @@ def match(
     as_json: JSON = False,
 ) -> None:
     """Match carriers, sets and spacers, and say what to order."""
-    from axlewright.job.batch_matching import match_answer
+    from axlewright.job.matching import match_answer
 
     fields = {
         "design": design,
@@ -246,7 +245,11 @@ def match(
                 ],
                 "rms_misfit_mm": m.rms_mm,
                 "bound_mm": m.bound_mm,
-                "within": {"matched": m.best.within, "as_they_came": m.first_come.within},
+                "within": {
+                    "matched": m.best.within,
+                    "as_they_came": m.first_come.within,
+                    "most": m.most_within,
+                },
                 "worst_mm": {
                     "matched": _finite(m.best.worst_misfit_mm),
                     "as_they_came": _finite(m.first_come.worst_misfit_mm),
@@ -293,7 +296,7 @@ def labels(
     as_json: JSON = False,
 ) -> None:
     """Print the labels of decided sets as one PDF, a label on each page."""
-    from axlewright.job.batch_answers import labels_pdf
+    from axlewright.job.batch import labels_pdf
 
     views = _views(store, design, number)
     write(out, labels_pdf(store, views))
@@ -321,7 +324,6 @@ def study(
     as_json: JSON = False,
 ) -> None:
     """Say what spread of settings puts what share of patterns outside acceptance."""
-    from dataclasses import asdict
 
     from axlewright.gearset import load_design
     from axlewright.plant import SettingSpread, tolerance_study
@@ -339,6 +341,6 @@ def study(
     if out is not None:
         write(out, result.csv_text().encode())
     if as_json:
-        print_json(asdict(result) | {"share": result.share})
+        print_json(result.plain())
     else:
         typer.echo(result.csv_text(), nl=False)

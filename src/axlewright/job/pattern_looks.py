@@ -303,7 +303,7 @@ def _read_teeth(
                 "corners": one.corners,
                 "center": [round(float(v), 4) for v in read.pattern.center],
                 "center_sd": [round(float(v), 4) for v in read.center_sd],
-                "words": read.pattern.describe(),
+                "words": str(read.pattern.describe()),
             }
         )
     if len(readings) == 1:

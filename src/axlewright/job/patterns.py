@@ -29,6 +29,7 @@ from axlewright.job.pattern_looks import (
 from axlewright.job.pattern_rounds import context, read_rounds
 from axlewright.language import eager as _
 from axlewright.steps.answers import FieldError
+from axlewright.steps.result import keep_readings
 from axlewright.units import System
 
 if TYPE_CHECKING:
@@ -280,10 +281,7 @@ def _keep(
         {
             "typed": {k: v for k, v in typed.items() if v},
             "system": system,
-            "readings": [
-                {"name": r.name, "value": r.value, "unit": "", "place": "", "note": r.note}
-                for r in found.readings
-            ],
+            "readings": keep_readings(found.readings),
             "flanks": {flank: one.kept for flank, one in read.items()},
             "context": now,
             "note": "",

@@ -480,6 +480,9 @@ class Answers:
             return reader.force(name)
         if one.kind == "temperature":
             return reader.temperature(name)
+        if one.kind == "other" and one.read is not None:
+            own, text = one.read, self.typed[name]
+            return in_field(name, _(one.label), lambda: own(text, self.system))
         if one.kind == "count":
             low, high = one.usual or (0, 10_000)
             return reader.count(name, low=int(low), high=int(high))
@@ -566,6 +569,10 @@ class Answers:
         value: int | None = self._value(name, "count")
         return value
 
+    def other(self, name: str) -> Any:
+        """Return what a field's own reader made of it, or None."""
+        return self._value(name, "other")
+
     def reading(self, name: str, *, note: Note = "") -> list[Reading]:
         """Return what was answered in one field as readings, as record and sheet show it."""
         one = self.fields[name]
@@ -595,7 +602,7 @@ class Answers:
         elif one.kind in ("number", "count"):
             shown = Number(float(value), "g")
         else:
-            shown = str(value)
+            shown = self.text(name)
         return [Reading(label, shown, place=one.place, note="" if isinstance(note, Mapping) else note)]
 
     def _place(self, one: Field, index: int, count: int) -> Text:
@@ -618,6 +625,11 @@ class Answers:
             if one.listed:
                 out += self.reading(name, note=(notes or {}).get(name, ""))
         return out
+
+
+def answered(fields: Sequence[Field], typed: Mapping[str, str], system: System) -> Answers:
+    """Read the declared fields of a form that is no step; what else a page sends along is not looked at."""
+    return Answers(fields, {one.name: typed.get(one.name, "") for one in fields}, system)
 
 
 _KINDS: Final[Mapping[str, Callable[..., Quantity]]] = {

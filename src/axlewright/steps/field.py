@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 from axlewright.language import n_
 
@@ -23,6 +23,7 @@ Kind = Literal[
     "force",
     "choice",
     "yes",
+    "other",
 ]
 
 
@@ -80,6 +81,9 @@ class Field:
         Whether its several readings stand evenly round a gear: each is then named by its angle.
     short : str
         Its name among the readings on record and sheet; the label where empty.
+    read : callable or None
+        For kind "other", such as a tyre or a list of carriers: reads the text, given the unit system of bare
+        numbers, and raises an error of the project when it is of another kind.
     listed : bool
         Whether it stands among the readings; not for what is shown elsewhere (the note, the instrument).
     """
@@ -101,6 +105,7 @@ class Field:
     usual: tuple[float, float] | None = None
     short: str = ""
     listed: bool = True
+    read: Callable[[str, System], Any] | None = None
 
     def __post_init__(self) -> None:
         if self.missing and not self.needed:

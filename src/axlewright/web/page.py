@@ -24,6 +24,7 @@ from axlewright.language import (
     Shown,
     chosen,
     n_,
+    read_kept,
     script_words,
     sentence,
     whole_sentence,
@@ -219,6 +220,7 @@ def make_templates() -> Environment:
     )
     env.globals["_"] = _
     env.globals["plural"] = plural
+    env.globals["read_kept"] = read_kept
     env.globals["show_length"] = show_length
     env.globals["show_number"] = show_number
     env.globals["show_mph"] = lambda mph: show_speed(mph * MPS_PER_MPH)

@@ -255,7 +255,7 @@ def rolled(state: State, design: GearSetDesign, system: System) -> dict[str, Any
             out["flanks"][flank] = {"error": errors[flank]}
             continue
         one = rollings[flank]
-        words = one.pattern.describe()
+        words = str(one.pattern.describe())
         harmonics = [float(v) for v in one.harmonics_urad(6)]
         pp = one.motion_error_pp_urad
         out["flanks"][flank] = {

@@ -1,18 +1,24 @@
-"""A recording of a job or of none: which parts fit the sound, kept with the job when there is one."""
+"""A recording of a job or of none: which parts fit the sound, kept with the job when there is one.
+
+Passes before and after a change are compared here too.
+"""
 
 from __future__ import annotations
 
 import tempfile
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.job.designs import find_design
-from axlewright.language import eager as _
-from axlewright.steps.answers import FieldError, in_field
+from axlewright.language import Text, _, encode, joined, n_
+from axlewright.steps.answers import Answers, FieldError, answered, in_field
+from axlewright.steps.field import Field
+from axlewright.units import System
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
     from axlewright.gearset import GearSetDesign
     from axlewright.records import Entry, JobStore
@@ -44,26 +50,51 @@ class Heard:
     entry: Entry | None = None
 
 
-def tyre_of(text: str) -> Tyre:
+def tyre_of(text: str, system: System = "inch") -> Tyre:
     """Read a tyre as typed: roll-out such as ``"2.10 m"`` or size such as ``"205/55 R16"``."""
     from axlewright.sound import tyre_from_rollout, tyre_from_size
 
-    if not text.strip():
-        raise FieldError(
-            "tyre", _("tyre"), _("nothing typed"), _("give its roll-out, 2.10 m, or size, 205/55 R16")
-        )
     return tyre_from_size(text) if "/" in text or "x" in text.lower() else tyre_from_rollout(text)
 
 
-def trace_of(text: str, name: str = "speed") -> SpeedTrace:
+def trace_of(text: str, system: System = "inch") -> SpeedTrace:
     """Read a speed as typed: one speed, or lines of marks."""
     from axlewright.sound import constant_speed, parse_marks
 
-    if not text.strip():
-        raise FieldError(
-            name, _("speed"), _("nothing typed"), _("give one speed, 45 mph, or marks: 0:10 45 mph")
-        )
     return parse_marks(text) if ":" in text or "\n" in text.strip() else constant_speed(text.strip())
+
+
+def traces_of(text: str, system: System) -> list[SpeedTrace]:
+    """Read the speeds of several passes: blocks as `trace_of` reads them, apart by an empty line."""
+    lines = "\n".join(line.strip() for line in text.splitlines())
+    return [trace_of(block) for block in lines.split("\n\n") if block.strip()]
+
+
+DESIGN: Final = Field("design", n_("Gear set design"), "text")
+TYRE: Final = Field(
+    "tyre", n_("Tyre"), "other", n_("Roll-out, 2.10 m, or size, 205/55 R16."),
+    missing=n_("give its roll-out, 2.10 m, or size, 205/55 R16"), read=tyre_of,
+)  # fmt: skip
+NO_SPEED: Final = n_("give one speed, 45 mph, or marks: 0:10 45 mph")
+LISTEN_FIELDS: Final = (
+    DESIGN,
+    TYRE,
+    Field("job", n_("Keep with job"), "count", usual=(1, 10**9)),
+    Field(
+        "speed", n_("Speed"), "other", n_("One speed, 45 mph, or marks, one on a line: 0:10 45 mph."),
+        missing=NO_SPEED, read=trace_of,
+    ),
+)  # fmt: skip
+SEVERAL: Final = n_(
+    "Marks, one on a line: 0:10 45 mph. One block counts for all passes; or one block for each pass, with an "
+    "empty line between."
+)
+COMPARE_FIELDS: Final = (
+    DESIGN,
+    TYRE,
+    Field("speed_before", n_("Speed before"), "other", SEVERAL, missing=NO_SPEED, read=traces_of),
+    Field("speed_after", n_("Speed after"), "other", SEVERAL, missing=NO_SPEED, read=traces_of),
+)
 
 
 def listen_to(design: GearSetDesign, data: bytes, name: str, wheel: Tyre, trace: SpeedTrace) -> Listening:
@@ -93,11 +124,9 @@ def hear(
     store: JobStore,
     data: bytes,
     name: str,
+    typed: Mapping[str, str],
+    system: System,
     *,
-    design_name: str,
-    tyre: str,
-    speed: str,
-    job: int | None = None,
     who: str,
     idempotency_key: str = "",
 ) -> Heard:
@@ -109,12 +138,8 @@ def hear(
         Sound file.
     name : str
         Its name; only the ending matters.
-    tyre : str
-        Roll-out such as ``"2.10 m"`` or size such as ``"205/55 R16"``.
-    speed : str
-        One speed, ``"45 mph"``, or lines of marks, ``"0:10 45 mph"``.
-    job : int, optional
-        Job with which recording and report are kept.
+    typed : mapping
+        `LISTEN_FIELDS`; with a job, recording and report are kept there.
 
     Raises
     ------
@@ -123,9 +148,10 @@ def hear(
     """
     from axlewright.sound.pictures import draw_evidence, draw_listening, draw_mesh_level
 
-    design = in_field("design", _("design"), lambda: find_design(store, design_name))
-    wheel = in_field("tyre", _("tyre"), lambda: tyre_of(tyre))
-    trace = in_field("speed", _("speed"), lambda: trace_of(speed))
+    answers = answered(LISTEN_FIELDS, typed, system)
+    design = _design(store, answers)
+    answers.need("tyre", "speed")
+    wheel, trace, job = answers.other("tyre"), answers.other("speed"), answers.count("job")
     result = in_field("file", _("recording"), lambda: listen_to(design, data, name, wheel, trace))
     picture = _picture(lambda path: draw_listening(result, path))
     report = result.as_dict()
@@ -137,7 +163,15 @@ def hear(
             job,
             "recording",
             "complaint",
-            {"report": short, "design": design.name, "tyre": tyre, "speed": speed, "text": _sentence(report)},
+            encode(
+                {
+                    "report": short,
+                    "design": design.name,
+                    "tyre": answers.text("tyre"),
+                    "speed": answers.text("speed"),
+                    "text": _sentence(report),
+                }
+            ),
             who=who,
             files=files,
             idempotency_key=idempotency_key,
@@ -147,16 +181,25 @@ def hear(
     return Heard(report, picture, evidence, level, entry)
 
 
-def _sentence(report: dict[str, Any]) -> str:
+def _design(store: JobStore, answers: Answers) -> GearSetDesign:
+    return in_field("design", _("design"), lambda: find_design(store, answers.text("design")))
+
+
+def _sentence(report: dict[str, Any]) -> Text:
     """Return the finding in one line, for lists."""
     from axlewright.sound.names import source_name
 
-    names = [
-        f"{source_name(s['name'])} ({100 * s['probability']:.0f} %)"
-        for s in report["sources"][:3]
-        if s["probability"] >= 0.05
-    ]
-    return _("fits best: {names}").format(names=", ".join(names)) if names else _("no source fits")
+    names = joined(
+        *(
+            _("{source} ({percent} %)").format(
+                source=source_name(s["name"]), percent=round(100 * s["probability"])
+            )
+            for s in report["sources"][:3]
+            if s["probability"] >= 0.05
+        ),
+        between=", ",
+    )
+    return _("fits best: {names}").format(names=names) if names else _("no source fits")
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,11 +225,8 @@ def compare_passes(
     store: JobStore,
     before: list[tuple[bytes, str]],
     after: list[tuple[bytes, str]],
-    *,
-    design_name: str,
-    tyre: str,
-    speed_before: str,
-    speed_after: str,
+    typed: Mapping[str, str],
+    system: System,
 ) -> Passes:
     """Compare passes before and after a change.
 
@@ -194,9 +234,8 @@ def compare_passes(
     ----------
     before, after : list of (bytes, str)
         Sound files and their names.
-    speed_before, speed_after : str
-        Speed or marks of the passes, a block for each, blocks apart by an empty line; one block counts
-        for all passes of its side.
+    typed : mapping
+        `COMPARE_FIELDS`; one block of marks counts for all passes of its side.
 
     Raises
     ------
@@ -206,10 +245,12 @@ def compare_passes(
     from axlewright.sound.comparison import compare_before_after
     from axlewright.sound.pictures import draw_before_after, draw_order_spectra
 
-    design = in_field("design", _("design"), lambda: find_design(store, design_name))
-    wheel = in_field("tyre", _("tyre"), lambda: tyre_of(tyre))
+    answers = answered(COMPARE_FIELDS, typed, system)
+    design = _design(store, answers)
+    answers.need("tyre")
+    wheel = answers.other("tyre")
     heard: dict[str, list[Listening]] = {}
-    for side, files, speed in (("before", before, speed_before), ("after", after, speed_after)):
+    for side, files in (("before", before), ("after", after)):
         field = f"speed_{side}"
         if not files:
             raise FieldError(
@@ -218,26 +259,19 @@ def compare_passes(
                 _("no file chosen"),
                 _("choose one pass or more; three or more make the spread known"),
             )
-        lines = "\n".join(line.strip() for line in speed.splitlines())
-        blocks = [block for block in lines.split("\n\n") if block.strip()] or [""]
-        if len(blocks) not in (1, len(files)):
-            raise FieldError(
+        answers.need(field)
+        traces: list[SpeedTrace] = answers.other(field)
+        if len(traces) not in (1, len(files)):
+            raise answers.error(
                 field,
-                _("speed"),
-                _("{blocks} blocks of marks for {files} passes").format(blocks=len(blocks), files=len(files)),
+                _("{blocks} blocks of marks for {files} passes").format(blocks=len(traces), files=len(files)),
                 _("give one block for all passes or one for each, with an empty line between"),
             )
-        blocks = blocks if len(blocks) == len(files) else blocks * len(files)
-        heard[side] = []
-        for (data, name), block in zip(files, blocks, strict=True):
-            trace = in_field(field, _("speed"), lambda text=block: trace_of(text))  # type: ignore[misc]
-            heard[side].append(
-                in_field(
-                    side,
-                    name,
-                    lambda d=data, n=name, t=trace: listen_to(design, d, n, wheel, t),  # type: ignore[misc]
-                )
-            )
+        traces = traces if len(traces) == len(files) else traces * len(files)
+        heard[side] = [
+            in_field(side, name, partial(listen_to, design, data, name, wheel, trace))
+            for (data, name), trace in zip(files, traces, strict=True)
+        ]
     result = in_field("after", _("passes"), lambda: compare_before_after(heard["before"], heard["after"]))
     return Passes(
         result.as_dict(),

@@ -15,7 +15,7 @@ from axlewright.diagnosis import Diagnosis, Earlier, Evidence, Goal, diagnose
 from axlewright.diagnosis.advice import COMEBACK_HOURS
 from axlewright.errors import InputError
 from axlewright.gearset.design import REFERENCE_DIAMETER_MM
-from axlewright.language import eager as _
+from axlewright.language import _
 from axlewright.training.attempt import ACTIONS, SPACER_STEP_MM, Action, Played, moves_since
 from axlewright.training.axle import FLANKS, Judged, judge_axle, show_axle
 from axlewright.training.draw import needs_setting
@@ -159,13 +159,11 @@ def review(played: Played) -> Review:
 
     Raises
     ------
-    InputError
+    ValueError
         While it is not over.
     """
     if not played.attempt.over:
-        raise InputError(
-            _("the exercise is not over"), where=_("exercise"), fix=_("sign it off, or say what is wrong")
-        )
+        raise ValueError("the exercise is not over")
     axle, end = played.axle, played.attempt.actions[-1].kind
     judged = judge_axle(axle, show_axle(axle, played.settings))
     wanted = RIGHT_END.get(axle.kind, "sign")
