@@ -129,7 +129,7 @@ _NUMBER: Final = re.compile(
 )
 
 
-def as_typed(text: str, *, where: str = "", longest: int = LONGEST_QUANTITY) -> str:
+def as_typed(text: str, *, where: Text = "", longest: int = LONGEST_QUANTITY) -> str:
     """Return a typed text with one plain space for each gap, none outside, and "-" for the sign "−".
 
     Every parser begins here, so that none meets a text too long for it or a space it does not know.
@@ -152,7 +152,7 @@ def as_typed(text: str, *, where: str = "", longest: int = LONGEST_QUANTITY) -> 
     return " ".join(text.replace("−", "-").split())
 
 
-def check_text(text: str, *, where: str = "", longest: int) -> None:
+def check_text(text: str, *, where: Text = "", longest: int) -> None:
     """Refuse a text that is too long or cannot be written; see `as_typed`."""
     if len(text) > longest:
         raise InputError(
