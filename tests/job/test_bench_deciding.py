@@ -10,7 +10,7 @@ import axlewright.diagnosis
 from axlewright.contact import Settings
 from axlewright.diagnosis import cause
 from axlewright.job import enter, job_view, sheet_data
-from axlewright.job.patterns import answer_advice, enter_readings
+from axlewright.job.pattern import answer_advice, enter_readings
 from axlewright.job.signing import steps_not_done
 from axlewright.language import eager as _
 from axlewright.language import using_language

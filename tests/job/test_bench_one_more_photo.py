@@ -12,9 +12,18 @@ import axlewright as aw
 from axlewright.contact import Settings
 from axlewright.diagnosis import Evidence, diagnose
 from axlewright.job import enter, job_view
-from axlewright.job.pattern_rounds import earlier_rounds, looks_here, moved_since, read_rounds
-from axlewright.job.patterns import FlankLook, answer_advice, enter_patterns, enter_readings
-from axlewright.job.setting_looks import Look, gathered, looked_again, together
+from axlewright.job.pattern import answer_advice, enter_patterns, enter_readings
+from axlewright.job.photos import FlankLook, Look
+from axlewright.job.rounds import (
+    Setting,
+    earlier_rounds,
+    gathered,
+    looked_again,
+    looks_here,
+    moved_since,
+    read_rounds,
+    together,
+)
 from axlewright.pattern import PatternReading, combine_looks, pattern_from_words
 from axlewright.records import Job, JobStore, standing
 
@@ -40,7 +49,7 @@ def test_one_more_photo_not_taken_leaves_the_next_advice(store: JobStore, job: J
     assert not any("one more photo" in q for q in step.latest.told["questions"])
     assert written[1].payload["pinion_move_mm"] < -0.08
     assert written[1].payload["of"] == offer.payload["of"]
-    now = {"spacer_now_mm": None, "place": "under_head", "ring_moved_total_mm": 0.0}
+    now = Setting()
     entries = standing(store.entries(job.number))
     assert moved_since(entries, read_rounds(entries)[0], now) is None, "not said whether it was followed"
     answer_advice(store, job.number, written[1].seq, True, "", who="b")
@@ -166,4 +175,4 @@ def test_what_counts_together() -> None:
     assert set(gathered([{"drive": one}, older])) == {"drive"}, "the older round shows another setting"
     both = together(gathered([{"drive": two}, {"drive": one}]))["drive"]
     assert np.allclose(both.pattern.center, combine_looks([one.reading, two.reading]).pattern.center)
-    assert looks_here([], {"drive": one}, {"backlash_mm": None})["drive"] == (one,)
+    assert looks_here([], {"drive": one}, Setting())["drive"] == (one,)

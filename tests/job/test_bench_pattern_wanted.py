@@ -8,9 +8,10 @@ import axlewright as aw
 from axlewright.contact import Settings, roll
 from axlewright.job import enter, start_job
 from axlewright.job.entering import known_of
-from axlewright.job.pattern_rounds import context
+from axlewright.job.pattern import answer_advice, enter_patterns, enter_readings
 from axlewright.job.pattern_shown import measures_shown
-from axlewright.job.patterns import FlankLook, answer_advice, enter_patterns, enter_readings
+from axlewright.job.photos import FlankLook
+from axlewright.job.rounds import setting_of
 from axlewright.language import using_language
 from axlewright.pattern import PatternReading
 from axlewright.records import Job, JobStore
@@ -64,7 +65,7 @@ def test_words_that_decide_nothing_ask_for_photos(store: JobStore, job: Job) -> 
 
 def test_both_side_shims_are_named_until_one_of_them_may_have_changed(store: JobStore, job: Job) -> None:
     def shims() -> object:
-        return context(known_of(store, job.number, who="b", system="metric"))["side_shims_mm"]
+        return setting_of(known_of(store, job.number, who="b", system="metric")).side_shims_mm
 
     assert shims() is None
     enter(store, job.number, "backlash", {**BACKLASH, **SHIMS}, who="b")
@@ -80,8 +81,8 @@ def test_both_side_shims_are_named_until_one_of_them_may_have_changed(store: Job
     assert shims() is None, "the advice was followed: they are others now"
     other_job = start_job(store, design_name="TY-222", vehicle="v", complaint="c", who="b").number
     enter(store, other_job, "backlash", {**BACKLASH, **SHIMS, "target": "0.30 mm"}, who="b")
-    now = context(known_of(store, other_job, who="b", system="metric"))
-    assert now["side_shims_mm"] is None, "the step itself says to change them"
+    now = setting_of(known_of(store, other_job, who="b", system="metric"))
+    assert now.side_shims_mm is None, "the step itself says to change them"
 
 
 def test_measures_are_shown_with_what_they_may_be_off(store: JobStore, job: Job) -> None:

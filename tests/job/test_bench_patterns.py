@@ -14,16 +14,9 @@ from PIL import Image, ImageFilter
 from axlewright.errors import PhotoError
 from axlewright.job import FieldError, enter, job_view, put_on_shelf, sheet_data
 from axlewright.job.entering import Outcome
-from axlewright.job.kept_masks import mask_lines, mask_rows
+from axlewright.job.pattern import answer_advice, enter_patterns
 from axlewright.job.pattern_shown import advice_shown
-from axlewright.job.patterns import (
-    FLANKS,
-    FlankLook,
-    add_photo,
-    answer_advice,
-    enter_patterns,
-    newest_photos,
-)
+from axlewright.job.photos import FLANKS, FlankLook, add_photo, mask_lines, mask_rows, newest_photos
 from axlewright.records import Job, JobStore
 
 OLD_SPACER = 0.0559
@@ -177,7 +170,7 @@ def test_coast_alone_asks_for_the_drive_photo_before_anything_is_changed(
     assert advice["text"] == outcome.values["first_step"]
     assert advice["cost_class"] == "L0"
     assert advice["pinion_move_mm"] == 0.0
-    shown = advice_shown(store.entries(job.number, kind="result")[-1].payload, "inch")
+    shown = advice_shown(store.entries(job.number, kind="result")[-1].payload)
     assert shown[0].chance == "–", "a look is no teardown"
     assert shown[1].chance.endswith("%")
 

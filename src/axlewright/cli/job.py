@@ -26,7 +26,7 @@ from axlewright.language import eager_plural as plural
 
 if TYPE_CHECKING:
     from axlewright.gearset import FlankName
-    from axlewright.job.patterns import FlankLook
+    from axlewright.job.photos import FlankLook
     from axlewright.records import Job
 
 job = typer.Typer(no_args_is_help=True, help="Keep jobs: start, enter readings, show, print, carry.")
@@ -296,7 +296,8 @@ def photos(
     as_json: JSON = False,
 ) -> None:
     """Read the patterns of both flanks into a job and say what to change."""
-    from axlewright.job.patterns import FlankLook, enter_patterns
+    from axlewright.job.pattern import enter_patterns
+    from axlewright.job.photos import FlankLook
 
     with opened_store(home) as store:
         looks: dict[FlankName, FlankLook] = {}

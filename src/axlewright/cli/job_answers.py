@@ -96,7 +96,7 @@ def advice(
     home: HOME = None,
 ) -> None:
     """Write down whether an advice was followed."""
-    from axlewright.job.patterns import answer_advice
+    from axlewright.job.pattern import answer_advice
 
     with opened_store(home) as store:
         answer_advice(store, number, seq, followed, reason, who=who, idempotency_key=key)

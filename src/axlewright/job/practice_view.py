@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from axlewright.errors import AxlewrightError
-from axlewright.language import Shown
+from axlewright.language import Shown, Text
 from axlewright.language import eager as _
 from axlewright.training import ACTIONS, Action, Played, ask
 from axlewright.units import System, show_length
@@ -186,11 +186,11 @@ def _asked(played: Played, index: int) -> list[str]:
     except AxlewrightError as error:
         return [str(error)]
     best = found.advice[0]
-    lines = [best.text]
+    lines: list[Text] = [best.text]
     if best.pinion_move_mm or best.shim_move_mm:
         lines.append(
             _("Chance that this is the last teardown: {chance} %.").format(
                 chance=round(100 * best.chance_last_teardown)
             )
         )
-    return [*lines, *found.notes]
+    return [*map(str, lines), *map(str, found.notes)]

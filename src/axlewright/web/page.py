@@ -21,7 +21,7 @@ from starlette.datastructures import UploadFile
 from axlewright import __version__
 from axlewright.errors import AxlewrightError
 from axlewright.job.sentences import sentence, whole_sentence
-from axlewright.language import Shown, chosen, n_, script_words, with_decimal_sign
+from axlewright.language import Shown, chosen, n_, read_kept, script_words, with_decimal_sign
 from axlewright.language import eager as _
 from axlewright.language import eager_plural as plural
 from axlewright.units import (
@@ -219,6 +219,7 @@ def make_templates() -> Environment:
     env.filters["linked"] = linked
     env.filters["svg"] = Markup
     env.filters["sentence"] = sentence
+    env.filters["kept"] = read_kept
     env.filters["whole"] = whole_sentence
     return env
 
