@@ -199,7 +199,7 @@ def _told(outcome: Outcome) -> dict[str, Any]:
         "notes": [str(one) for one in outcome.notes],
         "questions": [str(one) for one in outcome.questions],
         "cautions": list(outcome.cautions),
-        "values": outcome.payload()["values"],
+        "values": json.loads(json.dumps(outcome.values, default=str)),
     }
 
 

@@ -79,7 +79,7 @@ def test_one_more_photo_is_asked_for_once_and_both_count(store: JobStore, job: J
     second = enter_readings(store, job.number, {"drive": lower}, who="b")
     assert "once more" not in second.values["first_step"]
     assert second.values["pinion_move_mm"] < -0.08
-    notes = " ".join(second.notes)
+    notes = " ".join(map(str, second.notes))
     assert f"mean of 2 photos at this setting: {y - 0.04:+.2f}" in notes
     assert "The coast flank counts as it was read before" in notes
     assert "coast flank was not read" not in notes
@@ -118,7 +118,7 @@ def test_words_said_before_are_no_ground_when_only_coast_is_photographed(store: 
     looks = {"drive": FlankLook(words="high"), "coast": FlankLook(words="high")}
     enter_patterns(store, job.number, looks, who="b")
     coast = enter_readings(store, job.number, {"coast": read_of(Settings(0.13))["coast"]}, who="b")
-    assert coast.values["first_step"].startswith("Photograph the drive flank before anything is changed")
+    assert str(coast.values["first_step"]).startswith("Photograph the drive flank before anything is changed")
 
 
 def test_photos_that_do_not_agree_are_asked_about_before_a_press(store: JobStore, job: Job) -> None:
@@ -151,7 +151,7 @@ def test_photos_of_one_earlier_setting_are_one_look_of_the_history(store: JobSto
     assert after.values["explained"]
     entries = standing(store.entries(job.number))
     last = read_rounds(entries)[-1]
-    history = earlier_rounds(entries, last.payload["context"], last.seq)
+    history = earlier_rounds(entries, Setting.of_payload(last.payload["context"]), last.seq)
     assert len(history) == 1
     assert history[0].pinion_moved_since_mm == pytest.approx(-0.007 * INCH, abs=1e-6)
 

@@ -41,6 +41,7 @@ from axlewright.job.photos import (
     tooth_photos,
 )
 from axlewright.job.rounds import Setting, earlier_rounds, learned_of, moved_since, read_rounds
+from axlewright.language import read_kept
 from axlewright.pattern import PatternReading, combine_teeth
 from axlewright.records import Job, JobStore, standing
 
@@ -55,7 +56,7 @@ def test_after_a_change_expected_and_came_are_held_beside_each_other(store: JobS
     second = enter_readings(store, job.number, read_of(Settings(0.13 - change)), who="b")
     told = second.values["expected_came"]
     assert told["as_expected"]
-    assert any(n.startswith("After the last change:") for n in second.notes)
+    assert any(str(n).startswith("After the last change:") for n in second.notes)
     words, rows = compared_shown({"values": second.values})
     assert "brought what was expected" in words
     assert len(rows) == 4
@@ -296,7 +297,8 @@ def test_what_the_page_shows_comes_from_the_record(store: JobStore, job: Job) ->
     result = outcome.entries[1].payload
     told = result["diagnosis"]
     shown = advice_shown(result)
-    assert shown[0].text == told["advice"][0]["text"]
+    assert shown[0].text == read_kept(told["advice"][0]["text"])
+    assert str(shown[0].text) == told["advice"][0]["text"]["shown"], "the words as first shown are kept"
     assert shown[0].after.pinion == pytest.approx(
         told["cause"]["pinion_out_mm"]["mean"] + told["advice"][0]["pinion_move_mm"]
     )

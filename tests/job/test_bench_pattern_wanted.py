@@ -48,7 +48,7 @@ def test_a_used_set_on_an_axle_that_pulls_on_the_coast_flank(store: JobStore, jo
     outcome = enter_readings(store, job.number, {"drive": read_of(Settings())["drive"]}, who="b")
     assert criteria(outcome.values, "drive") == {"clear": "inside", "used": "look yourself"}
     assert outcome.verdict == "ask"
-    assert outcome.values["first_step"].startswith("Photograph the coast flank"), "it decides there"
+    assert str(outcome.values["first_step"]).startswith("Photograph the coast flank"), "it decides there"
     enter(store, job.number, "identity", {**PAIR, "drives_on": "coast"}, who="b")
     both = enter_readings(store, job.number, read_of(Settings()), who="b").values
     assert "working-lengthwise" in criteria(both, "coast")
@@ -58,8 +58,8 @@ def test_a_used_set_on_an_axle_that_pulls_on_the_coast_flank(store: JobStore, jo
 def test_words_that_decide_nothing_ask_for_photos(store: JobStore, job: Job) -> None:
     outcome = enter_patterns(store, job.number, {"drive": FlankLook(words="low")}, who="b")
     assert outcome.verdict == "ask"
-    assert outcome.why.startswith("What do photos of both flanks show?")
-    assert outcome.values["first_step"].startswith("Photograph both flanks")
+    assert str(outcome.why).startswith("What do photos of both flanks show?")
+    assert str(outcome.values["first_step"]).startswith("Photograph both flanks")
     assert "spacer_change_mm" not in outcome.values
 
 
@@ -76,7 +76,7 @@ def test_both_side_shims_are_named_until_one_of_them_may_have_changed(store: Job
     ring, other = advice.payload["side_shims_to_fit_mm"]
     assert ring + other == pytest.approx(6.350 + 6.731, abs=1e-3)
     assert advice.payload["shim_move_mm"] == pytest.approx(6.350 - ring, abs=1e-3)
-    assert "Side shims then:" in advice.payload["text"]
+    assert "Side shims then:" in advice.payload["text"]["shown"]
     answer_advice(store, job.number, advice.seq, True, "", who="b")
     assert shims() is None, "the advice was followed: they are others now"
     other_job = start_job(store, design_name="TY-222", vehicle="v", complaint="c", who="b").number
@@ -87,7 +87,8 @@ def test_both_side_shims_are_named_until_one_of_them_may_have_changed(store: Job
 
 def test_measures_are_shown_with_what_they_may_be_off(store: JobStore, job: Job) -> None:
     summary = read_of(Settings(pinion_out_mm=0.3))["drive"].summary()
-    rows = dict(measures_shown({**summary, "height_sd": 0.05, "slant_sd_deg": 4.0}))
+    shown = measures_shown({**summary, "height_sd": 0.05, "slant_sd_deg": 4.0})
+    rows = {str(name): str(value) for name, value in shown}
     assert len(rows) == 6, "centre twice, length, height, slant, the top; the area's spread is not known here"
     assert rows["centre, root −1 to top +1"].endswith("± 0.03")
     assert rows["height, of the working depth"].endswith("± 0.05")
@@ -95,4 +96,4 @@ def test_measures_are_shown_with_what_they_may_be_off(store: JobStore, job: Job)
     assert rows["edge: top"].startswith("reached, ")
     assert measures_shown({"words": "high"}) == []
     with using_language("de"):
-        assert dict(measures_shown(summary))["Rand: Kopf"]
+        assert any(str(name) == "Rand: Kopf" for name, _value in measures_shown(summary))

@@ -313,7 +313,8 @@ def cause_texts(result: Mapping[str, Any]) -> list[tuple[Text, Text, Text]]:
 
 
 def _measured_caption(summary: Mapping[str, Any]) -> str:
-    return str(_("{words}; from {source}").format(words=summary["words"], source=_(summary["source"])))
+    words, source = summary["words"], summary["source"]
+    return str(_("{words}; from {source}").format(words=words, source=_(source)))
 
 
 def sheet_parts(store: JobStore, view: JobView) -> SheetParts:
