@@ -306,7 +306,7 @@ def test_what_the_page_shows_comes_from_the_record(store: JobStore, job: Job) ->
     assert [len(causes), len(cures)] == [4, 2]
     for bar in (*causes, *cures):
         assert 0.0 <= bar.left <= bar.at <= bar.left + bar.wide <= 100.0
-        assert bar.between.startswith("90 % between")
+        assert str(bar.between).startswith("90 % between")
     assert causes[0].at > 50.0 > cures[0].at, "too far out; move it in"
     assert sum(w.percent for w in ways_shown(result)) == pytest.approx(100.0, abs=7.0)
     assert compared_shown(result) == ("", [])
