@@ -121,9 +121,7 @@ def test_a_pattern_cut_off_by_an_edge_is_called_a_hard_line(design: GearSetDesig
     assert "top" in rolled.touches
     verdict = {v.criterion.key: v for v in judge(rolled)}["clear"]
     assert verdict.kind == "outside"
-    assert str(verdict.text).startswith("The pattern reaches the top"), (
-        "a tenth of it: no line"
-    )
+    assert str(verdict.text).startswith("The pattern reaches the top"), "a tenth of it: no line"
 
 
 def test_verdicts_on_edges_know_how_sure_the_reading_is() -> None:

@@ -212,6 +212,7 @@ def _file_of(look: FlankLook) -> str:
 def _print(judged: Judged, refused: Refused) -> None:
     """Print what was seen, the cause, the cure and the first three ways of bringing it right."""
     from axlewright.diagnosis import show_chance
+    from axlewright.job.pattern_shown import backlash_then
     from axlewright.job.photos import FLANKS
 
     for name in FLANKS:
@@ -257,12 +258,5 @@ def _print(judged: Judged, refused: Refused) -> None:
             typer.echo(
                 _("   expected, {flank} flank: {pattern}").format(flank=_(flank), pattern=pattern.describe())
             )
-        if item.expected_backlash_mm is not None:
-            mean, tight = item.expected_backlash_mm, item.expected_tightest_mm
-            typer.echo(
-                _("   expected backlash: {length}").format(length=show_length(mean))
-                if tight is None or tight == mean
-                else _("   expected backlash: mean {mean}, at the tightest place {tightest}").format(
-                    mean=show_length(mean), tightest=show_length(tight)
-                )
-            )
+        if then := backlash_then(item.to_json()):
+            typer.echo(_("   expected backlash: {length}").format(length=then))

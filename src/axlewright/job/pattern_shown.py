@@ -124,7 +124,7 @@ def newest_read(view: JobView) -> Round | None:
     return None
 
 
-def _backlash_then(one: Mapping[str, Any]) -> Text:
+def backlash_then(one: Mapping[str, Any]) -> Text:
     """Say the backlash expected after a change, at the tightest place too where that is known."""
     mean, tight = one.get("expected_backlash_mm"), one.get("expected_tightest_mm")
     if mean is None:
@@ -159,7 +159,7 @@ def advice_shown(result: Mapping[str, Any]) -> list[AdviceShown]:
                 read_kept(one["cost_words"]),
                 str(one["cost_class"]),
                 "–" if one.get("look_again") else show_chance(float(one["chance_last_teardown"])),
-                _backlash_then(one),
+                backlash_then(one),
                 before,
                 State(
                     before.pinion + move,
