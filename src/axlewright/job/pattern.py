@@ -17,6 +17,7 @@ from axlewright.job.photos import (
     FlankName,
     Look,
     ReadFlank,
+    compound_of,
     doubt_guesses,
     kept_reading,
     mask_lines,
@@ -113,7 +114,7 @@ def enter_patterns(
     if not given:
         raise FieldError(
             "drive_words",
-            "pattern",
+            _("pattern"),
             _("neither flank was read"),
             _("photograph the drive flank at least"),
         )
@@ -232,7 +233,7 @@ def correct_outline(
         look = FlankLook(
             photo_file=kept["photo"], corners=typed.get(f"{flank}_corners", ""), correction=change
         )
-        one = read_flank(known.design, flank, look, _compound(typed.get("compound", "")), store)
+        one = read_flank(known.design, flank, look, compound_of(typed.get("compound", "")), store)
         read |= doubt_guesses(known.entries, {flank: look}, {flank: one})
         typed |= _typed(flank, look)
     # What the superseded round gave counts no more.
@@ -241,12 +242,6 @@ def correct_outline(
     }
     known = replace(known, entries=tuple(e for e in known.entries if e.seq not in gone))
     return _keep(store, known, read, typed, who=who, key=idempotency_key, system=system, supersedes=seq)
-
-
-def _compound(text: str) -> Compound:
-    if text == "rubbed":
-        return "rubbed"
-    return "print" if text == "print" else "auto"
 
 
 def _typed(flank: FlankName, look: FlankLook) -> dict[str, str]:

@@ -44,6 +44,13 @@ SAME_PX: Final = 0.5
 """Nearer to the guess than this a corner was not moved: one press of an arrow key moves it by one point."""
 
 
+def compound_of(text: str) -> Compound:
+    """Return how the compound was used, as typed; "auto" for anything else."""
+    if text == "rubbed":
+        return "rubbed"
+    return "print" if text == "print" else "auto"
+
+
 def mask_lines(mask: Any) -> list[str]:
     """Return a mask as text, four cells in each digit, toe first.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Final, Literal
+from typing import Final
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
@@ -28,6 +28,7 @@ from axlewright.job.photos import (
     ToothLook,
     add_photo,
     check_mask,
+    compound_of,
     edges_of,
 )
 from axlewright.language import eager as _
@@ -224,7 +225,7 @@ def read(request: Request, number: int, form: Form) -> Response:
             site_of(request).store,
             number,
             {flank: _look(form, flank) for flank in FLANKS},
-            compound=_compound(form.text("compound")),
+            compound=compound_of(form.text("compound")),
             who=person.who,
             idempotency_key=form.key,
             system=person.system,
@@ -232,12 +233,6 @@ def read(request: Request, number: int, form: Form) -> Response:
     except AxlewrightError as error:
         return _page(request, number, typed=dict(form.fields), error=error, status=422)
     return go(f"/jobs/{number}/pattern", f"read-{outcome.verdict.replace(' ', '-')}", "answer")
-
-
-def _compound(text: str) -> Literal["auto", "rubbed", "print"]:
-    if text == "rubbed":
-        return "rubbed"
-    return "print" if text == "print" else "auto"
 
 
 @router.post("/jobs/{number}/pattern/outline")
