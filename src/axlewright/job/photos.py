@@ -593,12 +593,11 @@ def _read_photo(
     if store is None:
         assert look.photo is not None  # only a store has photos by their hash
         return read_photo(look.photo, look.corners, design, flank, compound), {}
-    data, sha = look.photo, look.photo_file
-    if isinstance(data, bytes):
-        data = strip_private_data(data)
-        sha = store.store_file(data, ".jpg")
+    if look.photo is None:
+        data, sha = store.read_file(look.photo_file), look.photo_file
     else:
-        data = store.read_file(sha)
+        data = strip_private_data(look.photo if isinstance(look.photo, bytes) else look.photo.read_bytes())
+        sha = store.store_file(data, ".jpg")
     read = read_photo(data, look.corners, design, flank, compound)
     return read, {"photo": sha, "unrolled": store.store_file(_unrolled_png(read.unrolled), ".png")}
 
