@@ -561,7 +561,6 @@ def _beside_sum(diagnosis: Diagnosis, now: Setting, known: Context) -> _BesideSu
             "The sum says {sum}, the patterns say {patterns} ± {sd}: they do not agree. Measure again, and "
             "check mark, mounting distance and photos, before anything is pressed."
         )
-    if not agrees:
         questions = (
             _("Sum and patterns do not agree: measure the depth again before a bearing is pressed."),
         )
