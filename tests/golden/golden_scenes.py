@@ -25,7 +25,8 @@ from golden_split import Split, masked, split_data, split_pages
 
 from axlewright.demo import scenario
 from axlewright.job import Outcome, enter, job_sheet_pdf, put_on_shelf, spacers, start_job, take_back
-from axlewright.job.patterns import FlankLook, enter_patterns
+from axlewright.job.pattern import enter_patterns
+from axlewright.job.photos import FlankLook
 from axlewright.language import using_language
 from axlewright.records import JobStore, open_store
 from axlewright.units import System, using_system
@@ -198,7 +199,7 @@ def _told(outcome: Outcome) -> dict[str, Any]:
         "notes": [str(one) for one in outcome.notes],
         "questions": [str(one) for one in outcome.questions],
         "cautions": [str(one) for one in outcome.cautions],
-        "values": outcome.payload()["values"],
+        "values": json.loads(json.dumps(outcome.values, default=str)),
     }
 
 

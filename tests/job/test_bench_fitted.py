@@ -6,8 +6,7 @@ import pytest
 
 from axlewright.errors import InputError
 from axlewright.job import enter, job_view, put_on_shelf, take_back
-from axlewright.job.pattern_sheet import cause_texts
-from axlewright.job.pattern_shown import _text
+from axlewright.job.pattern_shown import _figure, cause_texts
 from axlewright.job.shelf import take_for_job, to_take
 from axlewright.records import Job, JobStore
 from axlewright.units import shows_as_zero
@@ -123,10 +122,10 @@ def test_what_is_shown_as_zero_is_zero() -> None:
 
 
 def test_a_shaft_angle_shown_as_zero_has_no_sign() -> None:
-    assert _text("shaft_angle_error_deg", -0.0004, "inch") == "0.000°"
-    assert _text("shaft_angle_error_deg", -0.0006, "inch") == "−0.001°"
+    assert str(_figure("shaft_angle_error_deg", -0.0004)) == "0.000°"
+    assert str(_figure("shaft_angle_error_deg", -0.0006)) == "−0.001°"
     cause = {"shaft_angle_error_deg": {"mean": -0.0004, "sd": 0.02}}
-    assert cause_texts({"diagnosis": {"cause": cause}}, "inch")[0][1] == "0.000°"
+    assert str(cause_texts({"diagnosis": {"cause": cause}})[0][1]) == "0.000°"
 
 
 @pytest.mark.parametrize(

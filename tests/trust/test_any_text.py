@@ -23,7 +23,7 @@ from axlewright.gearset import parse_design
 from axlewright.gearset.points import POINT_COLUMNS, read_table
 from axlewright.job.listening import trace_of, tyre_of
 from axlewright.job.matching import read_carriers, read_spacers
-from axlewright.job.pattern_correcting import edges_of
+from axlewright.job.photos import edges_of
 from axlewright.language import accepted
 from axlewright.pattern.corners import parse_corners
 from axlewright.pattern.words import pattern_from_words

@@ -36,7 +36,7 @@ from axlewright.language import eager as _
 if TYPE_CHECKING:
     from axlewright.gearset import FlankName
     from axlewright.job import JobView, Outcome
-    from axlewright.job.patterns import FlankLook
+    from axlewright.job.photos import FlankLook
 
 job = Commands(help="Keep jobs: start, enter readings, show, print, carry.")
 job.command("export")(export)
@@ -235,7 +235,8 @@ def photos(
     as_json: JSON = False,
 ) -> None:
     """Read the patterns of both flanks into a job and say what to change."""
-    from axlewright.job.patterns import FlankLook, enter_patterns
+    from axlewright.job.pattern import enter_patterns
+    from axlewright.job.photos import FlankLook
 
     looks: dict[FlankName, FlankLook] = {}
     given: tuple[tuple[FlankName, Path | None, str, str], ...] = (
@@ -326,7 +327,7 @@ def advice(
     store: STORE = HERE,
 ) -> None:
     """Write down whether an advice was followed."""
-    from axlewright.job.patterns import answer_advice
+    from axlewright.job.pattern import answer_advice
 
     answer_advice(store, number, seq, followed, reason, who=who, idempotency_key=key)
     typer.echo(_("written down"))

@@ -108,6 +108,14 @@ class ContactPattern:
         }
 
 
+FLANK_NAMES: Final = {"drive": n_("drive flank"), "coast": n_("coast flank")}
+
+
+def flank_name(flank: str) -> Text:
+    """Name a flank in a sentence: "drive flank" or "coast flank"."""
+    return _(FLANK_NAMES[flank])
+
+
 def measure_mask(mask: Mask, flank: FlankName, nearness: Array | None = None) -> ContactPattern:
     """Measure a marked area.
 

@@ -128,11 +128,11 @@ def sheet_data(
 def _sheet_data(
     store: JobStore, number: int, system: System, shop: str, link: str, paper: Paper
 ) -> JobSheetData:
-    from axlewright.job.pattern_sheet import sheet_parts
+    from axlewright.job.pattern_shown import sheet_parts
     from axlewright.sheets import JobSheetData
 
     view = job_view(store, number)
-    parts = sheet_parts(store, view, system)
+    parts = sheet_parts(store, view)
     backlash = backlash_plot(view.step("backlash"), system)
     decided = decided_words(view.decides)
     job = view.job

@@ -230,6 +230,7 @@ def make_templates() -> Environment:
     env.filters["linked"] = linked
     env.filters["svg"] = Markup
     env.filters["sentence"] = sentence
+    env.filters["kept"] = read_kept
     env.filters["whole"] = whole_sentence
     return env
 
