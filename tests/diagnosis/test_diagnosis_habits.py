@@ -11,7 +11,7 @@ import axlewright as aw
 from axlewright.contact.atlas import atlas_of
 from axlewright.diagnosis import Priors, habits_of
 from axlewright.diagnosis.habits import USUAL, edge_growth, roll_habits
-from axlewright.errors import ContactError, InputError
+from axlewright.errors import ContactError
 from axlewright.gearset import EaseOffSpread
 
 STILL = 1e-6
@@ -66,7 +66,7 @@ def test_what_a_shop_gives_stands_in_place_of_what_was_rolled() -> None:
     assert own.lie_sd[0] == rolled.lie_sd[0]
     assert own.stretch_sd.tolist() == rolled.stretch_sd.tolist()
     assert own.unlike.tolist() == [0.03] * 4
-    with pytest.raises(InputError, match="no spread"):
+    with pytest.raises(ValueError, match="no spread"):
         EaseOffSpread(profile_crown=0.0)
 
 

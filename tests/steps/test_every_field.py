@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
-from axlewright.cli.app import app
 from typer.testing import CliRunner
 from web_visitor import Visitor
 
+from axlewright.cli.app import app
 from axlewright.job import FORMS, FieldError
 from axlewright.job.entering import work_out
 from axlewright.records import Job, JobStore

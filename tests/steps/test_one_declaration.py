@@ -7,11 +7,11 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from axlewright.cli.app import app
 from pdf_reading import text_of
 from typer.testing import CliRunner
 from web_visitor import Visitor
 
+from axlewright.cli.app import app
 from axlewright.job import FieldError, enter, job_sheet_pdf, sheet_data
 from axlewright.records import Job, JobStore
 from axlewright.steps import forms

@@ -8,10 +8,10 @@ from html import unescape
 from pathlib import Path
 
 import pytest
-from axlewright.cli.app import app
 from typer.testing import CliRunner
 from web_visitor import Visitor
 
+from axlewright.cli.app import app
 from axlewright.job import enter, sheet_data, start_job
 from axlewright.job.pattern import answer_advice, enter_patterns
 from axlewright.job.photos import FlankLook
