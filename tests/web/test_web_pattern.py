@@ -12,7 +12,7 @@ import pytest
 from web_visitor import Visitor
 
 from axlewright.job.kept_masks import mask_rows
-from axlewright.web.pattern_pictures import edge_loops, edge_path, outlines
+from axlewright.web.pictures import edge_loops, edge_path, outlines
 
 PHOTOS = Path(__file__).parents[2] / "examples" / "photos"
 

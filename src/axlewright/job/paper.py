@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.job.decided import decided_words
+from axlewright.job.drawings import backlash_plot, runout_plots
 from axlewright.job.entering import cautions_of
-from axlewright.job.round_plots import backlash_plot, runout_plots
 from axlewright.job.signing import signature_note
 from axlewright.job.superseded import superseded_readings
 from axlewright.job.view import JobView, Round, StepView, job_view

@@ -11,12 +11,12 @@ from fastapi.responses import HTMLResponse, Response
 
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.job import FORMS, FieldError, JobView, enter, job_sheet_pdf, job_view, take_back
+from axlewright.job.drawings import step_drawings
 from axlewright.job.entering import cautions_of
 from axlewright.job.labels import blank_sheet_pdf, set_label_data, spacer_label_data
 from axlewright.job.pictures import PIECES, add_picture
 from axlewright.job.shelf import take_for_job, to_take
 from axlewright.job.signing import LEFT_WORDS, signature_note, statement_for, steps_not_done
-from axlewright.job.step_drawings import step_drawings
 from axlewright.job.superseded import superseded_readings
 from axlewright.language import eager as _
 from axlewright.records import Entry, JobConflictError, not_done

@@ -11,8 +11,7 @@ from axlewright.job.pattern_sheet import newest_read
 from axlewright.job.pattern_shown import measures_shown
 from axlewright.job.patterns import FLANKS, FlankName, newest_photos, tooth_photos
 from axlewright.language import eager as _
-from axlewright.web.pattern_pictures import outlines
-from axlewright.web.pictures import tooth
+from axlewright.web.pictures import outlines, tooth
 
 if TYPE_CHECKING:
     from axlewright.records import JobStore
