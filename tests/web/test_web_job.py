@@ -37,7 +37,7 @@ def test_a_job_needs_a_vehicle_and_keeps_what_was_typed(visitor: Visitor) -> Non
     page = visitor.post(
         "/jobs/new", {"vehicle": " ", "design": "TY-222", "complaint": "howls <b>"}, status=422
     )
-    assert "say what stands on the lift" in page
+    assert "Say what stands on the lift" in page
     assert "howls &lt;b&gt;" in page
 
 

@@ -2,29 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, PlainTextResponse, Response
 
-from axlewright.errors import AxlewrightError, InputError
+from axlewright.errors import InputError
 from axlewright.job import design_names, find_design, put_design
 from axlewright.job.designs import is_own, put_typed_design
 from axlewright.language import eager as _
 from axlewright.units import parse_length
-from axlewright.web.page import Form, Posted, go, person_of, site_of
+from axlewright.web.page import NOT_REFUSED, Form, Posted, Refused, go, person_of, shown_again, site_of
 
 router = APIRouter()
 
 
-def _list(
-    request: Request, error: AxlewrightError | None = None, typed: Mapping[str, str] | None = None
-) -> Response:
+def _list(request: Request, refused: Refused = NOT_REFUSED) -> Response:
     site = site_of(request)
     rows = [(find_design(site.store, name), is_own(site.store, name)) for name in design_names(site.store)]
-    values: dict[str, Any] = {"rows": rows, "error": error, "typed": typed or {}}
-    return site.show(request, "designs.html", values, status=422 if error else 200)
+    return site.show(request, "designs.html", {"rows": rows}, refused=refused)
 
 
 @router.get("/designs", response_class=HTMLResponse)
@@ -34,15 +30,11 @@ def designs(request: Request) -> Response:
 
 
 @router.post("/designs")
+@shown_again(_list)
 def upload(request: Request, form: Form) -> Response:
     """Keep an uploaded design file after checking it."""
-    try:
-        files = form.files.get("file", ())
-        if not files:
-            raise InputError(_("no file chosen"), where=_("design file"), fix=_("choose a .toml file"))
-        design = put_design(site_of(request).store, files[0].data)
-    except AxlewrightError as error:
-        return _list(request, error)
+    file = form.file("file", _("design file"), _("choose a .toml file"))
+    design = put_design(site_of(request).store, file.data)
     return go(f"/designs/{design.name}", "design")
 
 
@@ -67,13 +59,11 @@ def _typed_fields(form: Posted, unit: str) -> dict[str, Any]:
 
 
 @router.post("/designs/typed")
+@shown_again(_list)
 def typed(request: Request, form: Form) -> Response:
     """Keep a design made of the few numbers that are typed; all else is estimated and says so."""
-    try:
-        unit = "in" if person_of(request).system == "inch" else "mm"
-        design = put_typed_design(site_of(request).store, _typed_fields(form, unit))
-    except AxlewrightError as error:
-        return _list(request, error, form.fields)
+    unit = "in" if person_of(request).system == "inch" else "mm"
+    design = put_typed_design(site_of(request).store, _typed_fields(form, unit))
     return go(f"/designs/{design.name}", "design")
 
 
