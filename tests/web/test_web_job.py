@@ -8,6 +8,8 @@ import re
 from PIL import Image
 from web_visitor import Visitor
 
+from axlewright.job import FORMS
+
 DEPTH = {
     "place": "under_head",
     "carrier": "5.6255 5.6250 5.6254 5,6256 5.6255",
@@ -190,6 +192,36 @@ def test_a_closed_job_says_so_and_takes_entries_only_after_it_was_opened_again(v
     page = visitor.post(f"/jobs/{number}/reopen", {**fields, "pin": "4711"})
     assert "signed and closed" not in page
     visitor.post(f"/jobs/{number}/steps/depth", DEPTH)
+
+
+def posting(page: str) -> set[str]:
+    """Return the addresses to which the forms of a page post."""
+    return set(re.findall(r'<form[^>]*method="post"[^>]* action="([^"]+)"', page))
+
+
+def test_a_closed_job_offers_no_button_that_fails(visitor: Visitor) -> None:
+    """Whatever is posted to a closed job is refused but opening it again: no page of it may offer more."""
+    number = visitor.start_job()
+    visitor.post(f"/jobs/{number}/steps/depth", DEPTH)
+    words = {"drive_words": "high, toward heel, half the length", "coast_words": "high, half the length"}
+    visitor.post(f"/jobs/{number}/pattern/read", {"key": "w", **words})
+    visitor.post(f"/jobs/{number}/pictures", {"step": "as-found", "piece": "other", "tag": "left, dot up"})
+    pages = [f"/jobs/{number}?step={key}" for key in FORMS] + [f"/jobs/{number}/pattern"]
+    offered = set().union(*(posting(visitor.get(page)) for page in pages))
+    assert {f"/jobs/{number}/{name}" for name in ("waive", "sign", "take-back", "pattern/advice")} <= offered
+    visitor.post("/settings/people", {"name": "bench one", "role": "lead", "pin": "4711"})
+    head = re.search(r'name="head" value="([0-9a-f]+)"', visitor.get(f"/jobs/{number}?step=close"))[1]
+    signing = {"who": "bench one", "pin": "4711", "statement": "Seen.", "head": head}
+    signing |= {"despite": "yes", "although": "sold for parts"}
+    visitor.post(f"/jobs/{number}/sign", signing)
+    for page in pages:
+        shown = visitor.get(page)
+        assert posting(shown) <= {f"/jobs/{number}/reopen"}, page
+    again = visitor.post(f"/jobs/{number}/sign", {**signing, "key": "again"}, status=409)
+    assert posting(again) == {f"/jobs/{number}/reopen"}, "signed by another in the meantime"
+    assert re.search(r'role="alert"[^>]*>\s*<p>✕', again), "and says why"
+    visitor.post(f"/jobs/{number}/reopen", {"who": "bench one", "pin": "4711", "reopen": "a leak after all"})
+    assert f"/jobs/{number}/pattern/read" in posting(visitor.get(f"/jobs/{number}/pattern"))
 
 
 def test_a_wrong_pin_leaves_the_form_and_what_was_typed(visitor: Visitor) -> None:

@@ -37,6 +37,23 @@ def read_drive(visitor: Visitor, job: int) -> str:
     return visitor.post(f"/jobs/{job}/pattern/read", {"key": "r", "drive_photo": kept, **fields})
 
 
+def test_a_file_that_is_no_photo_is_named_and_the_others_are_kept(visitor: Visitor) -> None:
+    job = visitor.start_job()
+    sent = {"drive": photo("drive"), "coast": ("notes <1>.txt", b"no picture", "text/plain")}
+    page = visitor.post(f"/jobs/{job}/pattern/photos", {"key": "p"}, files=sent, status=422)
+    text = plain(page)
+    assert "✕ Coast side, notes <1>.txt:" in text
+    assert "Kept: Drive side, drive.jpg. Not kept: Coast side, notes <1>.txt." in text
+    assert "Nothing was kept" not in text
+    assert re.search(r'name="drive_photo" value="\w+"', page), "it can be marked at once"
+    both = dict.fromkeys(("drive", "coast"), ("a.txt", b"no picture", "text/plain"))
+    text = plain(visitor.post(f"/jobs/{job}/pattern/photos", {"key": "q"}, files=both, status=422))
+    assert "Not kept: Drive side, a.txt; Coast side, a.txt." in text
+    page = visitor.post(f"/jobs/{job}/pattern/photos", {"key": "r"}, files={"coast": photo("coast")})
+    assert 'name="coast_photo"' in page
+    assert 'name="drive_photo"' in page
+
+
 def test_what_to_do_comes_first_then_cure_then_cause(warm: Visitor) -> None:
     page = read_drive(warm, warm.start_job())
     text = plain(page)

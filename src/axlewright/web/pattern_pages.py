@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from axlewright.errors import InputError
+from axlewright.errors import InputError, PhotoError
 from axlewright.job import FieldError, JobView, Round, design_of_job, job_view
 from axlewright.job.kept_masks import mask_rows
 from axlewright.job.pattern_correcting import EDGES, Correction, check_mask, edges_of
@@ -38,7 +38,17 @@ from axlewright.job.patterns import (
 from axlewright.language import eager as _
 from axlewright.language import n_
 from axlewright.units import parse_number
-from axlewright.web.page import NOT_REFUSED, Form, Posted, Refused, go, person_of, shown_again, site_of
+from axlewright.web.page import (
+    NOT_REFUSED,
+    Form,
+    Posted,
+    Refused,
+    Upload,
+    go,
+    person_of,
+    shown_again,
+    site_of,
+)
 from axlewright.web.pictures import outlines, tooth
 from axlewright.web.rolling_state import State
 
@@ -46,6 +56,9 @@ if TYPE_CHECKING:
     from axlewright.records import JobStore
 
 router = APIRouter()
+
+SIDES: Final = {"drive": n_("Drive side"), "coast": n_("Coast side")}
+LONGEST_FILE_NAME: Final = 60
 
 CORNERS: Final = (
     (n_("toe, top"), n_("where the top edge meets the toe end")),
@@ -237,6 +250,10 @@ def _page(request: Request, number: int, refused: Refused = NOT_REFUSED) -> Resp
         "view": view,
         "job": view.job,
         "flanks": flanks_shown(site.store, view, refused.typed if refused.section == "read" else None),
+        "closed": view.job.state == "closed",
+        "kept": refused.error.outcome
+        if isinstance(refused.error, PhotosRefusedError)
+        else _("Nothing was kept; what you marked is still here."),
         "corners": CORNERS,
         "edges": EDGES,
         "compound": refused.typed.get("compound", "auto"),
@@ -266,22 +283,42 @@ def pattern(request: Request, number: int) -> Response:
 @router.post("/jobs/{number}/pattern/photos")
 @shown_again(_page, "photos")
 def photos(request: Request, number: int, form: Form) -> Response:
-    """Keep photos of one or both flanks, or of several teeth of a flank."""
+    """Keep photos of one or both flanks, or of several teeth of a flank; one that is none stops no other."""
     store, who = site_of(request).store, person_of(request).who
-    added = 0
+    chosen: list[tuple[FlankName, int | None, Upload]] = []
     for flank in FLANKS:
-        for upload in form.files.get(flank, ())[-1:]:
-            add_photo(store, number, flank, upload.data, who=who, idempotency_key=f"{form.key}:{flank}")
-            added += 1
+        chosen += [(flank, None, upload) for upload in form.files.get(flank, ())[-1:]]
         uploads = form.files.get(f"{flank}_teeth", ())
         teeth = _tooth_numbers(form.text(f"{flank}_numbers"), len(uploads), flank) if uploads else []
-        for tooth_number, upload in zip(teeth, uploads, strict=True):
-            key = f"{form.key}:{flank}:{tooth_number}"
-            add_photo(store, number, flank, upload.data, who=who, tooth=tooth_number, idempotency_key=key)
-            added += 1
-    if not added:
+        chosen += [(flank, tooth_number, upload) for tooth_number, upload in zip(teeth, uploads, strict=True)]
+    if not chosen:
         raise FieldError("drive", _("photos"), _("no photo chosen"), _("choose or take one for each flank"))
+    kept, refused = [], []
+    for flank, tooth_number, upload in chosen:
+        named = f"{_(SIDES[flank])}, {upload.name[:LONGEST_FILE_NAME]}"
+        key = f"{form.key}:{flank}" + (f":{tooth_number}" if tooth_number is not None else "")
+        try:
+            add_photo(store, number, flank, upload.data, who=who, tooth=tooth_number, idempotency_key=key)
+        except PhotoError as error:
+            refused.append((named, error))
+        else:
+            kept.append(named)
+    if refused:
+        raise PhotosRefusedError(refused, kept)
     return go(f"/jobs/{number}/pattern", "photos", "mark")
+
+
+class PhotosRefusedError(PhotoError):
+    """Some of the files sent are no photos; the others were kept."""
+
+    def __init__(self, refused: Sequence[tuple[str, PhotoError]], kept: Sequence[str]) -> None:
+        named, first = refused[0]
+        super().__init__(first.what, where=named, fix=first.fix)
+        self.outcome = _("Not kept: {files}.").format(files="; ".join(name for name, _error in refused))
+        if kept:
+            self.outcome = _("Kept: {kept}. Not kept: {files}.").format(
+                kept="; ".join(kept), files="; ".join(name for name, _error in refused)
+            )
 
 
 def _tooth_numbers(text: str, count: int, flank: str) -> list[int]:
