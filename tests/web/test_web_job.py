@@ -43,6 +43,18 @@ def test_a_job_needs_a_vehicle_and_keeps_what_was_typed(visitor: Visitor) -> Non
     assert "howls &lt;b&gt;" in page
 
 
+def test_an_empty_form_names_and_marks_every_field_it_needs(visitor: Visitor) -> None:
+    page = visitor.post("/jobs/new", {"vehicle": " ", "complaint": "howls"}, status=422)
+    assert "Vehicle, Gear set design: nothing typed or chosen." in page
+    assert 'id="f-vehicle-error"' in page
+    assert 'id="f-design-error"' in page
+    assert 'value="howls"' in page
+    page = visitor.post("/jobs/new", {"vehicle": "milk lorry"}, status=422)
+    assert "Gear set design: nothing chosen." in page
+    assert 'id="f-vehicle-error"' not in page
+    assert 'id="f-design-error"' in page
+
+
 def test_depth_shows_sum_verdict_and_drawing(visitor: Visitor) -> None:
     number = visitor.start_job()
     page = visitor.post(f"/jobs/{number}/steps/depth", DEPTH)

@@ -5,11 +5,13 @@ from __future__ import annotations
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.job.designs import find_design
 from axlewright.language import eager as _
+from axlewright.language import n_
 from axlewright.steps.answers import FieldError, in_field
+from axlewright.steps.field import Field
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -17,6 +19,41 @@ if TYPE_CHECKING:
     from axlewright.gearset import GearSetDesign
     from axlewright.records import Entry, JobStore
     from axlewright.sound import Listening, SpeedTrace, Tyre
+
+
+TYRE: Final = Field(
+    "tyre",
+    n_("Tyre"),
+    "text",
+    n_("Roll-out, 2.10 m, or size, 205/55 R16."),
+    missing=n_("give its roll-out, 2.10 m, or size, 205/55 R16"),
+)
+LISTEN_FIELDS: Final = (
+    TYRE,
+    Field(
+        "speed",
+        n_("Speed"),
+        "long text",
+        n_("One speed, 45 mph, or marks, one on a line: 0:10 45 mph."),
+        missing=n_("give one speed, 45 mph, or marks: 0:10 45 mph"),
+    ),
+)
+COMPARE_FIELDS: Final = (
+    TYRE,
+    *(
+        Field(
+            f"speed_{side}",
+            label,
+            "long text",
+            n_(
+                "Marks, one on a line: 0:10 45 mph. One block counts for all passes; or one block for each "
+                "pass, with an empty line between."
+            ),
+            needed=True,
+        )
+        for side, label in (("before", n_("Speed before")), ("after", n_("Speed after")))
+    ),
+)
 
 
 @dataclass(frozen=True, slots=True)

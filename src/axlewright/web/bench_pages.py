@@ -9,8 +9,8 @@ from datetime import datetime
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 
-from axlewright.job import FieldError, design_names, find_design, start_job
-from axlewright.language import eager as _
+from axlewright.job import design_names, find_design
+from axlewright.job.designs import START_FIELDS, start_typed_job
 from axlewright.web.page import NOT_REFUSED, Form, Refused, go, person_of, shown_again, site_of
 
 router = APIRouter()
@@ -84,29 +84,21 @@ def new_job(request: Request) -> Response:
 def _start_page(request: Request, refused: Refused = NOT_REFUSED) -> Response:
     site = site_of(request)
     designs = [find_design(site.store, name) for name in design_names(site.store)]
-    return site.show(request, "start.html", {"designs": designs}, refused=refused)
+    return site.show(
+        request,
+        "start.html",
+        {"designs": designs, "fields": {one.name: one for one in START_FIELDS}},
+        refused=refused,
+    )
 
 
 @router.post("/jobs/new")
 @shown_again(_start_page)
 def start(request: Request, form: Form) -> Response:
     """Start a job."""
-    for name, label, what, fix in (
-        ("vehicle", _("Vehicle"), _("nothing typed"), _("say what stands on the lift")),
-        ("design", _("Gear set design"), _("nothing chosen"), _("choose the one that stands on the bench")),
-    ):
-        if not form.text(name):
-            raise FieldError(name, label, what, fix)
-    job = start_job(
-        site_of(request).store,
-        design_name=form.text("design"),
-        vehicle=form.text("vehicle"),
-        complaint=form.text("complaint"),
-        set_number=form.text("set_number"),
-        reference=form.text("reference"),
-        who=person_of(request).who,
-        uid=form.key if re.fullmatch(r"[0-9a-f]{32}", form.key) else "",
-    )
+    person = person_of(request)
+    uid = form.key if re.fullmatch(r"[0-9a-f]{32}", form.key) else ""
+    job = start_typed_job(site_of(request).store, form.fields, person.system, who=person.who, uid=uid)
     return go(f"/jobs/{job.number}", "started")
 
 

@@ -13,12 +13,12 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.job import design_names, find_design
-from axlewright.job.hearing import Heard, Passes, compare_passes, hear
+from axlewright.job.hearing import COMPARE_FIELDS, LISTEN_FIELDS, Heard, Passes, compare_passes, hear
 from axlewright.job.made_sounds import BESIDE, NOW, Pair, Wish, learn_from_recording, make_pair
+from axlewright.job.rolling import CONTROLS, State, state_of, state_of_form
 from axlewright.language import eager as _
 from axlewright.units import parse_number
 from axlewright.web.page import NOT_REFUSED, Form, Refused, person_of, shown_again, site_of
-from axlewright.web.rolling_state import CONTROLS, State, state_of, state_of_form
 
 if TYPE_CHECKING:
     from axlewright.contact import Settings
@@ -31,6 +31,7 @@ def _page(request: Request, *, refused: Refused = NOT_REFUSED, heard: Heard | No
     values: dict[str, Any] = {
         "designs": design_names(site.store),
         "jobs": [j for j in site.store.list_jobs(limit=20) if j.state in ("open", "stopped")],
+        "fields": LISTEN_FIELDS,
         "heard": heard,
         "picture": "" if heard is None else _shown(heard.picture),
         "evidence": "" if heard is None else _shown(heard.evidence),
@@ -84,6 +85,7 @@ def _compare_page(
     site = site_of(request)
     values: dict[str, Any] = {
         "designs": design_names(site.store),
+        "fields": {one.name: one for one in COMPARE_FIELDS},
         "passes": passes,
         "pictures": () if passes is None else (_shown(passes.picture), _shown(passes.spectra)),
     }

@@ -7,7 +7,7 @@ import json
 import logging
 import secrets
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Annotated, Any, Final
@@ -272,6 +272,7 @@ def make_templates() -> Environment:
     env.globals["show_number"] = show_number
     env.globals["show_mph"] = lambda mph: show_speed(mph * MPS_PER_MPH)
     env.globals["number"] = lambda value, spec: format(Shown(value), spec)
+    env.filters["words"] = in_words
     env.filters["decimals"] = with_decimal_sign
     env.filters["when"] = when
     env.filters["linked"] = linked
@@ -279,6 +280,11 @@ def make_templates() -> Environment:
     env.filters["sentence"] = sentence
     env.filters["whole"] = whole_sentence
     return env
+
+
+def in_words(table: Iterable[str | tuple[object, str]]) -> list[tuple[object, str]]:
+    """Return keys with their messages drawn; a text that is its own key stands for both."""
+    return [(one, _(one)) if isinstance(one, str) else (one[0], _(one[1])) for one in table]
 
 
 def _as_json(words: Mapping[str, Any]) -> str:

@@ -35,6 +35,7 @@ from axlewright.job.patterns import (
     newest_photos,
     tooth_photos,
 )
+from axlewright.job.rolling import State
 from axlewright.language import eager as _
 from axlewright.language import n_
 from axlewright.units import parse_number
@@ -50,7 +51,6 @@ from axlewright.web.page import (
     site_of,
 )
 from axlewright.web.pictures import outlines, tooth
-from axlewright.web.rolling_state import State
 
 if TYPE_CHECKING:
     from axlewright.records import JobStore

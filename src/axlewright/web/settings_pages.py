@@ -4,20 +4,20 @@ from __future__ import annotations
 
 import re
 from datetime import date
-from typing import Any
+from typing import Any, Final
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from axlewright.errors import InputError
 from axlewright.job import design_names, put_on_shelf
-from axlewright.job.shelf import KINDS, shelf_sizes
+from axlewright.job.shelf import STOCK_FIELDS, shelf_sizes
 from axlewright.language import eager as _
-from axlewright.language import languages, own_name
+from axlewright.language import languages, n_, own_name
 from axlewright.records import Instrument
 from axlewright.records.types import ROLES
 from axlewright.steps.answers import REALLY
-from axlewright.steps.field import UNUSUAL
+from axlewright.steps.field import UNUSUAL, Choice, Field
 from axlewright.units import show_length
 from axlewright.web.guard import LANGUAGE_COOKIE, SYSTEM_COOKIE
 from axlewright.web.page import (
@@ -35,6 +35,34 @@ from axlewright.web.page import (
 
 router = APIRouter()
 
+ME_FIELDS: Final = (
+    Field("who", n_("Your name or bench"), "text", n_("Stands beside every reading you enter.")),
+    Field(
+        "system",
+        n_("Numbers without a unit are"),
+        "choice",
+        n_("Both are always shown. Any field also takes the other one with its unit, such as 0.05 mm."),
+        (Choice("inch", n_("inches and lb-in")), Choice("metric", n_("millimetres and N·m"))),
+    ),
+    Field("shop", n_("Name of the shop"), "text", n_("On top of printed sheets.")),
+)
+PERSON_FIELDS: Final = (
+    Field("name", n_("Name"), "text", needed=True),
+    Field("by", n_("Entered by (admin)"), "text"),
+)
+INSTRUMENT_FIELDS: Final = (
+    Field(
+        "name",
+        n_("Instrument"),
+        "text",
+        n_("As you name it at a step, such as: depth micrometer 2."),
+        needed=True,
+    ),
+    Field("kind", n_("Kind"), "text"),
+    Field("resolution", n_("Smallest step"), "text"),
+    Field("calibrated_on", n_("Calibrated on"), "text", n_("As 2026-03-31.")),
+    Field("due_on", n_("Due on"), "text"),
+)
 MOST_SHOWN = 40
 """Sizes just put on the shelf that are shown once more."""
 
@@ -52,7 +80,10 @@ def _page(request: Request, refused: Refused = NOT_REFUSED) -> Response:
     site = site_of(request)
     values: dict[str, Any] = {
         "stock": sorted(site.store.stock.list(), key=lambda i: (i.kind, i.thickness_mm)),
-        "kinds": KINDS,
+        "me": ME_FIELDS,
+        "stock_fields": STOCK_FIELDS,
+        "person_fields": PERSON_FIELDS,
+        "instrument_fields": INSTRUMENT_FIELDS,
         "designs": design_names(site.store),
         "people": site.store.people.list(),
         "roles": ROLES,
@@ -63,7 +94,6 @@ def _page(request: Request, refused: Refused = NOT_REFUSED) -> Response:
         "just_put": [show_length(size, person_of(request).system) for size in _put(request)],
         "unusual": UNUSUAL,
         "show_unusual": refused.section == "shelf" and refused.confirmable,
-        "shelf_trouble": refused.section == "shelf" and bool(refused.field),
     }
     return site.show(request, "settings.html", values, refused=refused)
 
