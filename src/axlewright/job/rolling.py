@@ -215,6 +215,16 @@ def backlash_words(state: State, design: GearSetDesign, system: System) -> str:
     )
 
 
+EXAMPLES: Final = (
+    (n_("As designed"), State("TY-222")),
+    (n_("Pinion too far out"), State("TY-222", pinion=0.127)),
+    (n_("Pinion too far in"), State("TY-222", pinion=-0.127)),
+    (n_("Ring gear too far away"), State("TY-222", ring=0.127)),
+    (n_("Ring gear too close"), State("TY-222", ring=-0.1)),
+)
+"""What the help shows rolled."""
+
+
 def roll_both(state: State, design: GearSetDesign) -> dict[str, Rolling | AxlewrightError]:
     """Roll both flanks at a state; a flank that cannot be rolled has the reason in its place."""
     import axlewright as aw
