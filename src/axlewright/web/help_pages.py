@@ -8,7 +8,6 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from axlewright.errors import AxlewrightError
-from axlewright.gearset import load_design
 from axlewright.job.rolling import EXAMPLES, roll_both
 from axlewright.language import chosen
 from axlewright.language import eager as _
@@ -28,6 +27,8 @@ def glossary_pictures(language: str) -> tuple[tuple[str, str, str, str, str], ..
         The one chosen now; the words under the pictures are kept for each.
     """
     assert language == chosen()
+    from axlewright.gearset import load_design
+
     out = []
     for title, state in EXAMPLES:
         pair = []
