@@ -7,7 +7,8 @@ import math
 import pytest
 
 from axlewright.job import FieldError, enter, job_view, put_on_shelf
-from axlewright.job.drawings import runout_plots, step_drawings
+from axlewright.job.drawings import step_drawings
+from axlewright.job.sheet import runout_plots
 from axlewright.records import Job, JobStore
 
 INCH = 25.4

@@ -11,8 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from axlewright.errors import DesignError, InputError
-from axlewright.language import eager as _
-from axlewright.language import n_
+from axlewright.language import _, joined, n_
 from axlewright.steps.answers import Answers, FieldError
 from axlewright.steps.field import Choice, Field
 from axlewright.units import System
@@ -254,9 +253,9 @@ def start_typed_job(store: JobStore, typed: Mapping[str, str], system: System, *
     if len(empty) > 1:
         raise FieldError(
             empty[0].name,
-            ", ".join(_(one.label) for one in empty),
+            joined(*(_(one.label) for one in empty), between=", "),
             _("nothing typed or chosen"),
-            "; ".join(_(one.missing) for one in empty),
+            joined(*(_(one.missing) for one in empty), between="; "),
         )
     answers.need("vehicle", "design")
     return start_job(

@@ -16,7 +16,7 @@ import zxingcpp
 
 from axlewright.drawing import drawn
 from axlewright.errors import InputError
-from axlewright.language import eager as _
+from axlewright.language import _
 
 
 def qr_svg(text: str) -> str:

@@ -15,8 +15,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, gaussian_filter, label
 
 from axlewright.drawing import Place, drawn, path
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.language import Shown, _
 from axlewright.sheets.data import Flank, Mask, RoundPlot
 
 Kind = Literal["measured", "computed"]
@@ -183,19 +182,20 @@ def describe_mask(mask: Mask) -> str:
     """
     cells = np.asarray(mask, dtype=bool)
     if not cells.any():
-        return _("no marked area")
+        return str(_("no marked area"))
     rows = np.flatnonzero(cells.any(axis=1))
     columns = np.flatnonzero(cells.any(axis=0))
     high, wide = cells.shape
-    return _(
+    said = _(
         "from {value} to {value2} % of the face width from the toe, from {value3} to "
         "{value4} % of the depth from the root"
     ).format(
-        value=f"{100 * columns[0] / wide:.0f}",
-        value2=f"{100 * (columns[-1] + 1) / wide:.0f}",
-        value3=f"{100 * rows[0] / high:.0f}",
-        value4=f"{100 * (rows[-1] + 1) / high:.0f}",
+        value=round(100 * columns[0] / wide),
+        value2=round(100 * (columns[-1] + 1) / wide),
+        value3=round(100 * rows[0] / high),
+        value4=round(100 * (rows[-1] + 1) / high),
     )
+    return str(said)
 
 
 def tooth_alt(flank: Flank, kind: Kind, mask: Mask) -> str:
@@ -206,7 +206,7 @@ def tooth_alt(flank: Flank, kind: Kind, mask: Mask) -> str:
         ("coast", "measured"): _("Unrolled ring gear tooth, coast side, measured contact pattern: {where}."),
         ("coast", "computed"): _("Unrolled ring gear tooth, coast side, computed contact pattern: {where}."),
     }
-    return words[flank, kind].format(where=describe_mask(mask))
+    return str(words[flank, kind].format(where=describe_mask(mask)))
 
 
 def _ticks(low: float, up: float) -> list[tuple[float, str]]:

@@ -9,18 +9,16 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from axlewright.errors import AxlewrightError, InputError
-from axlewright.job import FieldError, batch, design_names, find_design
-from axlewright.job import batch_typed as typing_in
+from axlewright.errors import AxlewrightError
+from axlewright.job import batch, design_names, find_design
+from axlewright.job.matching import MATCH_FIELDS, match_answer, matching_fields, put_matching_fields
 from axlewright.language import eager as _
 from axlewright.setup.cautions import cautions_for
-from axlewright.setup.marks import MARK_UNITS, PLACE_WORDS
-from axlewright.steps.answers import in_field
-from axlewright.units import MM_PER_INCH, System, parse_length, parse_number, show_length
+from axlewright.steps.answers import answered
+from axlewright.units import MM_PER_INCH, System, show_length
 from axlewright.web.page import (
     NOT_REFUSED,
     Form,
-    Person,
     Refused,
     go,
     person_of,
@@ -30,13 +28,12 @@ from axlewright.web.page import (
 )
 
 if TYPE_CHECKING:
-    from axlewright.job.batch_matching import MatchAnswer
+    from axlewright.job.matching import MatchAnswer
 
 router = APIRouter()
 
 SHOWN = 40
 LABELS = 400
-STUDY_MOST = 200_000
 
 
 def _values(request: Request, **more: Any) -> dict[str, Any]:
@@ -94,10 +91,8 @@ def _sets(
     refused: Refused = NOT_REFUSED,
     read: Any = None,
 ) -> Response:
-    from axlewright.job import batch_answers as answers
-
     site, person = site_of(request), person_of(request)
-    views = answers.set_views(site.store, _named(request, design))
+    views = batch.set_views(site.store, _named(request, design))
     wanted = [v for v in views if only != "undecided" or not v.decided]
     ways = batch.practice(site.store)
     values = _values(
@@ -111,11 +106,13 @@ def _sets(
         readings=len(batch.all_rolls(site.store)),
         sheets=list(reversed([s for s in batch.sheets(site.store) if s.kind == batch.ROLLS]))[:20],
         ways=ways,
-        mark=answers.mark_text,
-        units=MARK_UNITS,
-        usual=typing_in.usual_positions(person.system, ways),
-        rows=range(typing_in.ROWS),
-        kinds=typing_in.KINDS,
+        mark=batch.mark_text,
+        usual=batch.usual_positions(person.system, ways),
+        rows=range(batch.ROWS),
+        set_fields=batch.SET_FIELDS,
+        row_fields=batch.row_fields("error"),
+        ways_fields=batch.WAYS_FIELDS,
+        kind=batch.KIND,
         design=design,
         only=only,
         read=read,
@@ -144,9 +141,7 @@ def import_log(request: Request, form: Form) -> Response:
 def typed_readings(request: Request, form: Form) -> Response:
     """Keep what was typed at the roll tester and show the set."""
     person = person_of(request)
-    last = typing_in.keep_typed(
-        site_of(request).store, form.fields, person.system, who=person.who, key=form.key
-    )
+    last = batch.keep_typed(site_of(request).store, form.fields, person.system, who=person.who, key=form.key)
     return go(_set_address(last.design, last.set_number), "kept", "answer")
 
 
@@ -159,7 +154,7 @@ def _set_address(design: str, number: str) -> str:
 def keep_practice(request: Request, form: Form) -> Response:
     """Keep the shop's ways."""
     site, person = site_of(request), person_of(request)
-    ways = typing_in.practice_of(form.fields, batch.practice(site.store), person.system)
+    ways = batch.practice_of(form.fields, batch.practice(site.store), person.system)
     batch.put_practice(site.store, ways, who=person.who)
     return go("/batch", "kept")
 
@@ -183,24 +178,24 @@ def back(request: Request, form: Form) -> Response:
 @router.get("/batch/set", response_class=HTMLResponse)
 def one_set(request: Request, number: str, design: str = "") -> Response:
     """Show one set: readings, curves, best position, mark."""
-    from axlewright.job import batch_answers as answers
     from axlewright.plant.drawing import position_svg
 
     site, person = site_of(request), person_of(request)
-    view = answers.set_view(site.store, _named(request, design), number)
+    view = batch.set_view(site.store, _named(request, design), number)
     ways = batch.practice(site.store)
-    picture = "" if view.best is None else position_svg(view.best, person.system)
+    picture = "" if view.best is None else position_svg(view.best)
     following = None if view.best is None else view.best.next_position_mm
     values = _values(
         request,
         view=view,
         ways=ways,
-        mark=answers.mark_text(view),
+        mark=batch.mark_text(view),
         picture=picture,
-        answer="" if view.best is None else view.best.text(person.system),
+        answer="" if view.best is None else view.best.text(),
         following=_plain(following, person.system),
-        kinds=typing_in.KINDS,
-        held=answers.held_by(view.rolls),
+        kind=batch.KIND,
+        row_fields=batch.row_fields("error"),
+        held=batch.held_by(view.rolls),
     )
     return site.show(request, "batch_set.html", values)
 
@@ -208,12 +203,10 @@ def one_set(request: Request, number: str, design: str = "") -> Response:
 @router.get("/batch/labels.pdf")
 def labels(request: Request, design: str = "", number: str = "") -> Response:
     """Print the labels of one set, or of all decided ones, as one PDF."""
-    from axlewright.job import batch_answers as answers
-
     store = site_of(request).store
     name = _named(request, design)
-    views = [answers.set_view(store, name, number)] if number else answers.set_views(store, name)[:LABELS]
-    data = answers.labels_pdf(store, views)
+    views = [batch.set_view(store, name, number)] if number else batch.set_views(store, name)[:LABELS]
+    data = batch.labels_pdf(store, views)
     return Response(
         data,
         media_type="application/pdf",
@@ -243,12 +236,10 @@ def charts(
     high: str = "",
 ) -> Response:
     """Show control charts and the capability of one figure."""
-    from axlewright.job import batch_answers as answers
-
     names = list(dict.fromkeys(r.design for r in batch.all_rolls(site_of(request).store)))
     chosen = design or (names[0] if names else "")
     typed = {"design": chosen, "what": what, "subgroup": subgroup, "low": low, "high": high}
-    values = _values(request, names=names, series=answers.SERIES, answer=None, unit="", scale=1.0)
+    values = _values(request, names=names, series=batch.SERIES, answer=None, unit="", scale=1.0)
     refused = Refused(typed=typed)
     try:
         if names:
@@ -260,20 +251,20 @@ def charts(
 
 def _charted(request: Request, typed: Mapping[str, str]) -> dict[str, Any]:
     """Return the answer, the charts and the histogram of what was asked."""
-    from axlewright.job import batch_answers as answers
     from axlewright.plant import drawing
 
     site, person = site_of(request), person_of(request)
-    length = typed["what"] in answers.LENGTHS
+    length = typed["what"] in batch.LENGTHS
     inch = person.system == "inch"
     scale = (1000.0 / MM_PER_INCH if inch else 1.0) if length else 1.0
     unit = ("0.001 in" if inch else "mm") if length else "µrad"
-    low = _limit(typed["low"], "low", _("Lower limit"), length, person)
-    high = _limit(typed["high"], "high", _("Upper limit"), length, person)
-    found = answers.chart_answer(
-        answers.set_views(site.store, _named(request, typed["design"])),
+    told = answered(batch.chart_fields(typed["what"]), typed, person.system)
+    read = told.length if length else told.number
+    low, high = read("low"), read("high")
+    found = batch.chart_answer(
+        batch.set_views(site.store, _named(request, typed["design"])),
         typed["what"],
-        subgroup=whole_number(typed["subgroup"], 0, 99) or 1,
+        subgroup=told.count("subgroup") or 1,
         low=low,
         high=high,
     )
@@ -291,15 +282,6 @@ def _charted(request: Request, typed: Mapping[str, str]) -> dict[str, Any]:
     }
 
 
-def _limit(text: str, field: str, label: str, length: bool, person: Person) -> float | None:
-    if not text.strip():
-        return None
-    if length:
-        unit = "in" if person.system == "inch" else "mm"
-        return in_field(field, label, lambda: parse_length(text, default_unit=unit))
-    return in_field(field, label, lambda: parse_number(text, fix=_("type one like 60")))
-
-
 # --- matching ----------------------------------------------------------------------------------------
 
 
@@ -309,14 +291,14 @@ def matching(request: Request, design: str = "") -> Response:
     store = site_of(request).store
     names = list(dict.fromkeys(r.design for r in batch.all_rolls(store)))
     chosen = _named(request, design) or (names[0] if names else "")
-    typed = batch.matching_fields(store, chosen) or {"design": chosen}
+    typed = matching_fields(store, chosen) or {"design": chosen}
     return _matching(request, Refused(typed=typed))
 
 
 def _matching(
     request: Request, refused: Refused = NOT_REFUSED, answer: MatchAnswer | None = None
 ) -> Response:
-    values = _values(request, places=PLACE_WORDS, answer=answer)
+    values = _values(request, fields={one.name: one for one in MATCH_FIELDS}, answer=answer)
     return site_of(request).show(request, "batch_match.html", values, refused=refused)
 
 
@@ -324,15 +306,10 @@ def _matching(
 @shown_again(_matching)
 def match_now(request: Request, form: Form) -> Response:
     """Match carriers, sets and spacers as typed."""
-    from axlewright.job.batch_matching import match_answer
-
     store, person = site_of(request).store, person_of(request)
-    typed = {
-        name: form.text(name)
-        for name in ("design", "place", "carriers", "spacers", "sets", "coming", "step", "service")
-    }
+    typed = {one.name: form.text(one.name) for one in MATCH_FIELDS}
     answer = match_answer(store, typed, person.system)
-    batch.put_matching_fields(store, typed, who=person.who)
+    put_matching_fields(store, typed, who=person.who)
     return _matching(request, Refused(typed=typed), answer)
 
 
@@ -347,57 +324,34 @@ def study(request: Request) -> Response:
     typed = dict(request.query_params)
     result, refused = None, Refused(typed=typed)
     try:
-        result = _study(request, typed) if typed.get("design") else None
+        if typed.get("design"):
+            result = batch.study(site_of(request).store, typed, person_of(request).system)
     except AxlewrightError as error:
         refused = Refused(error, typed)
-    values = _values(request, result=result, query=urlencode(typed), usual=_usual_spreads(request))
+    values = _values(
+        request,
+        result=result,
+        query=urlencode(typed),
+        usual=_usual_spreads(request),
+        fields=batch.STUDY_FIELDS,
+    )
     return site_of(request).show(request, "batch_study.html", values, refused=refused)
 
 
 @router.get("/batch/study.csv")
 def study_csv(request: Request) -> Response:
     """Give the answer of a study as a table."""
-    return _csv(_study(request, dict(request.query_params)).csv_text(), "tolerance-study.csv")
+    typed = dict(request.query_params)
+    result = batch.study(site_of(request).store, typed, person_of(request).system)
+    return _csv(result.csv_text(), "tolerance-study.csv")
 
 
 def _usual_spreads(request: Request) -> dict[str, str]:
     from axlewright.plant import SettingSpread
 
-    one, system = SettingSpread(), person_of(request).system
-    out = {name: _plain(getattr(one, name), system).lstrip("+") for name in _STUDY_LENGTHS}
-    return out | {"shaft_angle_error_deg": f"{one.shaft_angle_error_deg:g}", "lie": f"{one.lie:g}"}
-
-
-def _study(request: Request, typed: dict[str, str]) -> Any:
-    from axlewright.plant import SettingSpread, tolerance_study
-
-    design = find_design(site_of(request).store, typed.get("design", ""))
-    unit = "in" if person_of(request).system == "inch" else "mm"
-    spread: dict[str, float] = {}
-    for name in (*_STUDY_LENGTHS, "shaft_angle_error_deg", "lie"):
-        text = typed.get(name, "").strip()
-        if not text:
-            continue
-        with_unit = name in _STUDY_LENGTHS
-        spread[name] = in_field(
-            name,
-            name,
-            lambda t=text, length=with_unit: (  # type: ignore[misc]
-                parse_length(t, default_unit=unit) if length else parse_number(t, fix=_("type one like 0.01"))
-            ),
-        )
-    numbers: dict[str, int] = {}
-    for name, default in (("count", 40_000), ("seed", 1)):
-        text = typed.get(name, "").strip() or str(default)
-        if not (text.isascii() and text.isdecimal() and len(text) < 9):
-            raise FieldError(
-                name, name, _("'{text}' is no whole number").format(text=text[:20]), _("type one like 40000")
-            )
-        numbers[name] = int(text)
-    if numbers["count"] > STUDY_MOST:
-        raise InputError(
-            _("{count} settings are too many for the page").format(count=numbers["count"]),
-            where=_("study"),
-            fix=_("use the command for more than {most}").format(most=STUDY_MOST),
-        )
-    return tolerance_study(design, SettingSpread(**spread), count=numbers["count"], seed=numbers["seed"])
+    usual, system = SettingSpread(), person_of(request).system
+    out = {"count": "40000", "seed": "1"}
+    for one in batch.SPREADS:
+        value = getattr(usual, one.name)
+        out[one.name] = _plain(value, system).lstrip("+") if one.kind == "length" else f"{value:g}"
+    return out

@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 
 from axlewright.job import design_names, find_design
 from axlewright.job.designs import START_FIELDS, start_typed_job
+from axlewright.language import Text
 from axlewright.web.page import NOT_REFUSED, Form, Refused, go, person_of, shown_again, site_of
 
 router = APIRouter()
@@ -27,8 +28,8 @@ class JobLine:
     set_number: str
     state: str
     next_key: str
-    next_title: str
-    next_cost: str
+    next_title: Text
+    next_cost: Text
     left: int
     changed: datetime
     stopped: bool

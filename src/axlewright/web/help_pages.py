@@ -36,7 +36,7 @@ def glossary_pictures(language: str) -> tuple[tuple[str, str, str, str, str], ..
             if isinstance(rolling, AxlewrightError):
                 raise rolling
             pattern = rolling.pattern
-            words = pattern.describe()
+            words = str(pattern.describe())
             label = (
                 _("{title}, drive side: {words}") if flank == "drive" else _("{title}, coast side: {words}")
             ).format(title=_(title), words=words)

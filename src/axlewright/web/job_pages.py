@@ -12,11 +12,11 @@ from axlewright.errors import InputError
 from axlewright.job import FORMS, FieldError, JobView, enter, job_sheet_pdf, job_view, take_back
 from axlewright.job.drawings import step_drawings
 from axlewright.job.entering import cautions_of
+from axlewright.job.header import CORRECTABLE, STATES, correct_header, history, set_state
 from axlewright.job.labels import blank_sheet_pdf, set_label_data, spacer_label_data
 from axlewright.job.pictures import PIECES, add_picture
 from axlewright.job.shelf import take_for_job, to_take
-from axlewright.job.signing import LEFT_WORDS, signature_note, statement_for, steps_not_done
-from axlewright.job.superseded import superseded_readings
+from axlewright.job.signing import LEFT_WORDS, signature_note, stated, statement_for, steps_not_done
 from axlewright.language import eager as _
 from axlewright.records import not_done
 from axlewright.steps.field import UNUSUAL
@@ -74,7 +74,6 @@ def show_step(
         "show_unusual": entry.confirmable,
         "correcting": correcting,
         "cautions": cautions_of(key),
-        "struck": superseded_readings(view.entries, key),
         "drawings": step_drawings(step, fill, person_of(request).system),
         "pieces": PIECES,
         "on_shelf": to_take(view, key),
@@ -83,7 +82,9 @@ def show_step(
         "waiting": view.waits(key) and refused.error is None,
         "people": site.store.people.list(active_only=True),
         "conflict": refused.conflict,
-        "closed": view.job.state == "closed",
+        "closed": view.job.state in ("closed", "dropped"),
+        "states": [one for one in STATES if one != view.job.state],
+        "changes": history(view.entries),
         "at": _where_to_go_on(refused),
         "left": left,
         "left_words": LEFT_WORDS,
@@ -95,7 +96,7 @@ def show_step(
 
 def _where_to_go_on(refused: Refused) -> str:
     """Return the field of a form with a PIN in which to go on typing; empty when none is meant."""
-    wanted = {"sign": "statement", "waive": "reason", "reopen": "reopen"}.get(refused.section, "")
+    wanted = {"sign": "statement", "reopen": "reopen", "entry": ""}.get(refused.section, "reason")
     if refused.error is None or refused.conflict or not wanted:
         return ""
     if refused.field:
@@ -135,7 +136,9 @@ def _step_again(request: Request, number: int, refused: Refused) -> Response:
     step = refused.typed.get("step", "").strip()
     if refused.section == "waive" and step not in FORMS and refused.error is not None:
         raise refused.error
-    return show_step(request, _view(request, number), step if step in FORMS else "close", refused=refused)
+    if step not in FORMS:
+        step = "complaint" if refused.section in ("state", "header") else "close"
+    return show_step(request, _view(request, number), step, refused=refused)
 
 
 def _entry_named(form: Posted, name: str) -> int:
@@ -217,6 +220,30 @@ def reopen(request: Request, number: int, form: Form) -> Response:
     return go(f"/jobs/{number}?step={step if step in FORMS else 'close'}", "reopened")
 
 
+def _here(form: Posted) -> str:
+    step = form.text("step")
+    return step if step in FORMS else "complaint"
+
+
+@router.post("/jobs/{number}/state")
+@shown_again(_step_again, "state")
+def change_state(request: Request, number: int, form: Form) -> Response:
+    """Stop a job, drop it or set it open again, with a reason."""
+    store, who = site_of(request).store, person_of(request).who
+    set_state(store, number, form.text("state"), form.text("reason"), who=who, idempotency_key=form.key)
+    return go(f"/jobs/{number}?step={_here(form)}", "state")
+
+
+@router.post("/jobs/{number}/header")
+@shown_again(_step_again, "header")
+def change_header(request: Request, number: int, form: Form) -> Response:
+    """Correct the job's header, with a reason."""
+    store, who = site_of(request).store, person_of(request).who
+    fields = {name: form.text(name) for name in CORRECTABLE}
+    correct_header(store, number, fields, form.text("reason"), who=who, idempotency_key=form.key)
+    return go(f"/jobs/{number}?step={_here(form)}", "header")
+
+
 def _refuse_silent_signing(form: Posted) -> None:
     """Refuse to sign steps that are not done without a tick and a reason."""
     if not form.text("despite"):
@@ -246,13 +273,14 @@ def sign(request: Request, number: int, form: Form) -> Response:
             where=_("sign"),
             fix=_("open the step 'close' again and sign there"),
         )
-    if not_done(store.entries(number)):
+    left = bool(not_done(store.entries(number)))
+    if left:
         _refuse_silent_signing(form)
     store.sign_off(
         number,
         who=form.text("who"),
         pin=form.text("pin"),
-        statement=form.text("statement"),
+        statement=stated(form.text("statement"), left),
         head=form.text("head"),
         close=True,
         although=form.text("although") if form.text("despite") else "",

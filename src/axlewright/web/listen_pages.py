@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qsl, urlencode
@@ -13,11 +12,20 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.job import design_names, find_design
-from axlewright.job.hearing import COMPARE_FIELDS, LISTEN_FIELDS, Heard, Passes, compare_passes, hear
-from axlewright.job.made_sounds import BESIDE, NOW, Pair, Wish, learn_from_recording, make_pair
+from axlewright.job.listening import COMPARE_FIELDS, LISTEN_FIELDS, Heard, Passes, compare_passes, hear
+from axlewright.job.made_sounds import (
+    BESIDE,
+    LEARN_FIELDS,
+    MADE_FIELDS,
+    NOW,
+    Pair,
+    Wish,
+    learn_from_recording,
+    make_pair,
+    wish_of,
+)
 from axlewright.job.rolling import CONTROLS, State, state_of, state_of_form
 from axlewright.language import eager as _
-from axlewright.units import parse_number
 from axlewright.web.page import NOT_REFUSED, Form, Refused, person_of, shown_again, site_of
 
 if TYPE_CHECKING:
@@ -31,8 +39,8 @@ def _page(request: Request, *, refused: Refused = NOT_REFUSED, heard: Heard | No
     values: dict[str, Any] = {
         "designs": design_names(site.store),
         "jobs": [j for j in site.store.list_jobs(limit=20) if j.state in ("open", "stopped")],
-        "fields": LISTEN_FIELDS,
         "heard": heard,
+        "fields": {one.name: one for one in LISTEN_FIELDS},
         "picture": "" if heard is None else _shown(heard.picture),
         "evidence": "" if heard is None else _shown(heard.evidence),
         "level": "" if heard is None else _shown(heard.level),
@@ -64,16 +72,15 @@ def listen(request: Request, job: int = 0) -> Response:
 @shown_again(_page)
 def hear_recording(request: Request, form: Form) -> Response:
     """Listen to an uploaded recording."""
+    person = person_of(request)
     file = form.file("file", _("recording"), _("record on the phone and choose the file"))
     heard = hear(
         site_of(request).store,
         file.data,
         file.name,
-        design_name=form.text("design"),
-        tyre=form.text("tyre"),
-        speed=form.fields.get("speed", ""),
-        job=form.whole("job", 1),
-        who=person_of(request).who,
+        form.fields,
+        person.system,
+        who=person.who,
         idempotency_key=form.key,
     )
     return _page(request, refused=Refused(typed=form.fields), heard=heard)
@@ -85,8 +92,8 @@ def _compare_page(
     site = site_of(request)
     values: dict[str, Any] = {
         "designs": design_names(site.store),
-        "fields": {one.name: one for one in COMPARE_FIELDS},
         "passes": passes,
+        "fields": {one.name: one for one in COMPARE_FIELDS},
         "pictures": () if passes is None else (_shown(passes.picture), _shown(passes.spectra)),
     }
     return site.show(request, "listen_compare.html", values, refused=refused)
@@ -106,10 +113,8 @@ def compare_recordings(request: Request, form: Form) -> Response:
         site_of(request).store,
         [(f.data, f.name) for f in form.files.get("before", ())],
         [(f.data, f.name) for f in form.files.get("after", ())],
-        design_name=form.text("design"),
-        tyre=form.text("tyre"),
-        speed_before=form.fields.get("speed_before", ""),
-        speed_after=form.fields.get("speed_after", ""),
+        form.fields,
+        person_of(request).system,
     )
     return _compare_page(request, refused=Refused(typed=form.fields), passes=passes)
 
@@ -120,28 +125,13 @@ def _settings(state: State) -> Settings:
     return Settings(state.pinion, state.ring, state.offset, state.angle)
 
 
-def _typed_number(query: Mapping[str, str], name: str, usual: float, label: str, fix: str) -> float:
-    text = query.get(name, "").strip()
-    return parse_number(text, where=label, fix=fix) if text else usual
-
-
 def _asked(request: Request) -> tuple[State, State, Wish]:
     """Read the state, the one beside it and the wish from the address."""
     query = dict(request.query_params)
     names = design_names(site_of(request).store)
     now = state_of_form(query, names, person_of(request).system)
     beside = state_of(dict(parse_qsl(query.get("beside", ""))), names)
-    wish = Wish(
-        now.way or "drive",
-        now.torque,
-        query.get("speed") or Wish().speed,
-        query.get("tyre") or Wish().tyre,
-        _typed_number(query, "ratio", 6.0, _("tone over road noise"), _("give decibels, such as 6")),
-        query.get("path", ""),
-        query.get("same") == "1",
-        _typed_number(query, "pinion_runout", 0.0, _("runout"), _("give 0 to 100 %")),
-        _typed_number(query, "ring_runout", 0.0, _("runout"), _("give 0 to 100 %")),
-    )
+    wish = wish_of(query, now.way, now.torque, person_of(request).system)
     return now, replace(beside, design=now.design), wish
 
 
@@ -176,8 +166,9 @@ def _made_page(request: Request, *, refused: Refused = NOT_REFUSED, pair: Pair |
     try:
         now, beside, wish = _asked(request)
     except AxlewrightError:
-        name = design_names(site.store)[0]
-        now, beside, wish = State(name), State(name), Wish()
+        name, query = design_names(site.store)[0], request.query_params
+        now, beside = State(name), State(name)
+        wish = Wish(speed=query.get("speed") or Wish().speed, tyre=query.get("tyre") or Wish().tyre)
     values: dict[str, Any] = {
         "designs": design_names(site.store),
         "controls": [c for c in CONTROLS if not c.teaching],
@@ -186,6 +177,8 @@ def _made_page(request: Request, *, refused: Refused = NOT_REFUSED, pair: Pair |
         "beside_text": beside.query(),
         "words": (now.words(system), beside.words(system)),
         "wish": wish,
+        "fields": MADE_FIELDS,
+        "marks": LEARN_FIELDS[0],
         "pair": pair,
         "sound": {
             which: "/listen/made.wav?" + _query(now, beside, wish, which=which) for which in (NOW, BESIDE)
@@ -231,9 +224,7 @@ def learn(request: Request, form: Form) -> Response:
     now, beside, wish = _asked(request)
     file = form.file("file", _("recording"), _("choose the recording made before the change"))
     design = find_design(site_of(request).store, now.design)
-    path, ratio = learn_from_recording(
-        design, _settings(beside), wish, file.data, file.name, form.fields.get("marks", "")
-    )
+    path, ratio = learn_from_recording(design, _settings(beside), wish, file.data, file.name, form.fields)
     return RedirectResponse(
         "/listen/made?" + _query(now, beside, replace(wish, path=path, ratio_db=ratio)), status_code=303
     )

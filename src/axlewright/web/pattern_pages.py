@@ -4,16 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Final, Literal
+from typing import TYPE_CHECKING, Any, Final
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from axlewright.errors import InputError, PhotoError
 from axlewright.job import FieldError, JobView, Round, design_of_job, job_view
-from axlewright.job.kept_masks import mask_rows
-from axlewright.job.pattern_correcting import EDGES, Correction, check_mask, edges_of
-from axlewright.job.pattern_sheet import newest_read
+from axlewright.job.pattern import answer_advice, correct_outline, enter_patterns
 from axlewright.job.pattern_shown import State as Believed
 from axlewright.job.pattern_shown import (
     advice_shown,
@@ -21,23 +19,27 @@ from axlewright.job.pattern_shown import (
     compared_shown,
     cure_bars,
     measures_shown,
+    newest_read,
     ways_shown,
 )
-from axlewright.job.patterns import (
+from axlewright.job.photos import (
+    EDGES,
     FLANKS,
+    Correction,
     FlankLook,
     FlankName,
     ToothLook,
     add_photo,
-    answer_advice,
-    correct_outline,
-    enter_patterns,
+    check_mask,
+    compound_of,
+    edges_of,
+    mask_rows,
     newest_photos,
     tooth_photos,
 )
 from axlewright.job.rolling import State
+from axlewright.language import Text, decode, n_
 from axlewright.language import eager as _
-from axlewright.language import n_
 from axlewright.units import parse_number
 from axlewright.web.page import (
     NOT_REFUSED,
@@ -106,8 +108,8 @@ class FlankShown:
     read: dict[str, Any] = field(default_factory=dict)
     expected: bool = False
     teeth: list[dict[str, Any]] = field(default_factory=list)
-    measures: list[tuple[str, str]] = field(default_factory=list)
-    acceptance: list[dict[str, str]] = field(default_factory=list)
+    measures: list[tuple[Text, Text]] = field(default_factory=list)
+    acceptance: list[dict[str, Any]] = field(default_factory=list)
 
     @property
     def photo(self) -> str:
@@ -190,7 +192,7 @@ def flanks_shown(store: JobStore, view: JobView, typed: Mapping[str, str] | None
 def _show_read(shown: FlankShown, last: Round, tapered: bool) -> None:
     """Fill in what was read of a flank and what is expected of it after the change."""
     name = shown.name
-    kept = last.payload["flanks"].get(name)
+    kept = decode(last.payload["flanks"].get(name))
     after = last.told.get("expected", {}).get(name)
     measured = None if kept is None else mask_rows(kept["mask"])
     computed = None if after is None else mask_rows(after)
@@ -226,7 +228,7 @@ def _link(view: JobView, before: Believed, after: Believed) -> str:
 
 
 def _page(request: Request, number: int, refused: Refused = NOT_REFUSED) -> Response:
-    site, system = site_of(request), person_of(request).system
+    site = site_of(request)
     view = job_view(site.store, number)
     last = newest_read(view)
     answers = {
@@ -237,14 +239,12 @@ def _page(request: Request, number: int, refused: Refused = NOT_REFUSED) -> Resp
         if entry.kind == "advice" and last is not None and entry.payload.get("of") == last.seq:
             newest_advice = entry
     told = {} if last is None else dict(last.told)
-    shown, questions = (
-        advice_shown(told, system),
-        [] if last is None or last.result is None else list(last.result.questions),
-    )
+    shown = advice_shown(told)
+    questions = [] if last is None or last.result is None else list(last.result.questions)
     offered = bool(told.get("values", {}).get("offered")) and len(shown) > 1
     if offered:  # the advice itself says it
-        questions = [q for q in questions if str(q) != str(told.get("why"))]
-    came_words, came = compared_shown(told, system)
+        questions = [q for q in questions if q != told.get("why")]
+    came_words, came = compared_shown(told)
     standing = view.step("pattern").status
     values = {
         "view": view,
@@ -260,8 +260,8 @@ def _page(request: Request, number: int, refused: Refused = NOT_REFUSED) -> Resp
         "last": last,
         "told": told,
         "stale": standing.why if last is not None and standing.state == "again" else "",
-        "causes": cause_bars(told, system),
-        "cures": cure_bars(told, system),
+        "causes": cause_bars(told),
+        "cures": cure_bars(told),
         "ways": ways_shown(told),
         "came": came,
         "came_words": came_words,
@@ -403,18 +403,12 @@ def read(request: Request, number: int, form: Form) -> Response:
         site_of(request).store,
         number,
         {flank: _look(form, flank) for flank in FLANKS},
-        compound=_compound(form.text("compound")),
+        compound=compound_of(form.text("compound")),
         who=person.who,
         idempotency_key=form.key,
         system=person.system,
     )
     return go(f"/jobs/{number}/pattern", f"read-{outcome.verdict.replace(' ', '-')}", "answer")
-
-
-def _compound(text: str) -> Literal["auto", "rubbed", "print"]:
-    if text == "rubbed":
-        return "rubbed"
-    return "print" if text == "print" else "auto"
 
 
 @router.post("/jobs/{number}/pattern/outline")

@@ -11,7 +11,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 
 from axlewright.errors import AxlewrightError
 from axlewright.job import design_names, find_design
-from axlewright.job.kept_masks import mask_lines
+from axlewright.job.photos import mask_lines
 from axlewright.job.rolling import (
     CONTROLS,
     WAYS,
@@ -62,7 +62,7 @@ def rolled(state: State, design: GearSetDesign, system: System) -> dict[str, Any
 
 
 def _flank(flank: str, one: Rolling, tapered: bool) -> dict[str, Any]:
-    words = one.pattern.describe()
+    words = str(one.pattern.describe())
     harmonics = [float(v) for v in one.harmonics_urad(6)]
     pp = one.motion_error_pp_urad
     return {
