@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
-from axlewright.cli.main import app
+from axlewright.cli.app import app
 from typer.testing import CliRunner
 from web_visitor import Visitor
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from axlewright.cli.main import app
+from axlewright.cli.app import app
 from pdf_reading import text_of
 from typer.testing import CliRunner
 from web_visitor import Visitor
@@ -68,8 +68,9 @@ def test_record_and_sheet_hold_it(store: JobStore, job: Job) -> None:
     assert [
         one["value"]["shown"] for one in kept["readings"] if one["name"]["shown"] == NUT_THREAD.short
     ] == ["worn or pulled"]
-    readings = [one for step in sheet_data(store, job.number).steps for one in step.readings]
-    assert [one.value for one in readings if one.name == NUT_THREAD.short] == ["worn or pulled"]
+    blocks = [block for step in sheet_data(store, job.number).steps for block in step.rounds]
+    readings = [one for block in blocks for one in block.readings]
+    assert [one["value"] for one in readings if one["name"] == NUT_THREAD.short] == ["worn or pulled"]
     assert "pinion nut thread worn or pulled" in text_of(job_sheet_pdf(store, job.number))
 
 

@@ -8,7 +8,7 @@ from html import unescape
 from pathlib import Path
 
 import pytest
-from axlewright.cli.main import app
+from axlewright.cli.app import app
 from typer.testing import CliRunner
 from web_visitor import Visitor
 
