@@ -42,7 +42,8 @@ UPDATE_MS, CONTENT_MS, SCRIPT_KB = 50.0, 500.0, 250.0
 def rolling_updates(count: int) -> None:
     """Print the time of an update of the rolling view."""
     import axlewright as aw
-    from axlewright.web.rolling_state import State, rolled
+    from axlewright.job.rolling import State
+    from axlewright.web.rolling_pages import rolled
 
     print(
         "| rolling view, update on the server | aim "

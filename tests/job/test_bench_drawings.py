@@ -7,8 +7,7 @@ import re
 
 import pytest
 
-from axlewright.steps.diagrams import depth_diagram
-from axlewright.steps.gauge_drawings import gauge_diagram
+from axlewright.steps.drawings import depth_diagram, gauge_diagram
 
 LETTERS = ("A", "D", "T", "S", "c", "G", "d", "b", "B", "P", "R1", "R2", "C", "H")
 # Mean width of a letter in DejaVu Sans, measured on such texts: bold 0.59 to 0.68 em, plain 0.48 to 0.51 em.

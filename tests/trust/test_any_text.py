@@ -24,6 +24,7 @@ from axlewright.gearset.points import POINT_COLUMNS, read_table
 from axlewright.job.listening import trace_of, tyre_of
 from axlewright.job.matching import read_carriers, read_spacers
 from axlewright.job.photos import edges_of
+from axlewright.job.rolling import state_of, state_of_form
 from axlewright.language import accepted
 from axlewright.pattern.corners import parse_corners
 from axlewright.pattern.words import pattern_from_words
@@ -44,7 +45,6 @@ from axlewright.units import (
     parse_speed,
     parse_torque,
 )
-from axlewright.web.rolling_state import state_of, state_of_form
 
 LONG = 10_000
 """Characters of the longest text; what a field takes is less."""

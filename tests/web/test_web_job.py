@@ -8,6 +8,8 @@ import re
 from PIL import Image
 from web_visitor import Visitor
 
+from axlewright.job import FORMS
+
 DEPTH = {
     "place": "under_head",
     "carrier": "5.6255 5.6250 5.6254 5,6256 5.6255",
@@ -37,8 +39,20 @@ def test_a_job_needs_a_vehicle_and_keeps_what_was_typed(visitor: Visitor) -> Non
     page = visitor.post(
         "/jobs/new", {"vehicle": " ", "design": "TY-222", "complaint": "howls <b>"}, status=422
     )
-    assert "say what stands on the lift" in page
+    assert "Say what stands on the lift" in page
     assert "howls &lt;b&gt;" in page
+
+
+def test_an_empty_form_names_and_marks_every_field_it_needs(visitor: Visitor) -> None:
+    page = visitor.post("/jobs/new", {"vehicle": " ", "complaint": "howls"}, status=422)
+    assert "Vehicle, Gear set design: nothing typed or chosen." in page
+    assert 'id="f-vehicle-error"' in page
+    assert 'id="f-design-error"' in page
+    assert 'value="howls"' in page
+    page = visitor.post("/jobs/new", {"vehicle": "milk lorry"}, status=422)
+    assert "Gear set design: nothing chosen." in page
+    assert 'id="f-vehicle-error"' not in page
+    assert 'id="f-design-error"' in page
 
 
 def test_depth_shows_sum_verdict_and_drawing(visitor: Visitor) -> None:
@@ -215,6 +229,36 @@ def test_a_job_is_corrected_stopped_and_dropped_under_more(visitor: Visitor) -> 
     page = visitor.post(f"/jobs/{number}/state", {"state": "open", "reason": "bought back"})
     assert "was dropped" not in page
     assert f'action="/jobs/{number}/steps/complaint"' in page
+
+
+def posting(page: str) -> set[str]:
+    """Return the addresses to which the forms of a page post."""
+    return set(re.findall(r'<form[^>]*method="post"[^>]* action="([^"]+)"', page))
+
+
+def test_a_closed_job_offers_no_button_that_fails(visitor: Visitor) -> None:
+    """Whatever is posted to a closed job is refused but opening it again: no page of it may offer more."""
+    number = visitor.start_job()
+    visitor.post(f"/jobs/{number}/steps/depth", DEPTH)
+    words = {"drive_words": "high, toward heel, half the length", "coast_words": "high, half the length"}
+    visitor.post(f"/jobs/{number}/pattern/read", {"key": "w", **words})
+    visitor.post(f"/jobs/{number}/pictures", {"step": "as-found", "piece": "other", "tag": "left, dot up"})
+    pages = [f"/jobs/{number}?step={key}" for key in FORMS] + [f"/jobs/{number}/pattern"]
+    offered = set().union(*(posting(visitor.get(page)) for page in pages))
+    assert {f"/jobs/{number}/{name}" for name in ("waive", "sign", "take-back", "pattern/advice")} <= offered
+    visitor.post("/settings/people", {"name": "bench one", "role": "lead", "pin": "4711"})
+    head = re.search(r'name="head" value="([0-9a-f]+)"', visitor.get(f"/jobs/{number}?step=close"))[1]
+    signing = {"who": "bench one", "pin": "4711", "statement": "Seen.", "head": head}
+    signing |= {"despite": "yes", "although": "sold for parts"}
+    visitor.post(f"/jobs/{number}/sign", signing)
+    for page in pages:
+        shown = visitor.get(page)
+        assert posting(shown) <= {f"/jobs/{number}/reopen"}, page
+    again = visitor.post(f"/jobs/{number}/sign", {**signing, "key": "again"}, status=409)
+    assert posting(again) == {f"/jobs/{number}/reopen"}, "signed by another in the meantime"
+    assert re.search(r'role="alert"[^>]*>\s*<p>✕', again), "and says why"
+    visitor.post(f"/jobs/{number}/reopen", {"who": "bench one", "pin": "4711", "reopen": "a leak after all"})
+    assert f"/jobs/{number}/pattern/read" in posting(visitor.get(f"/jobs/{number}/pattern"))
 
 
 def test_a_wrong_pin_leaves_the_form_and_what_was_typed(visitor: Visitor) -> None:

@@ -12,7 +12,7 @@ import pytest
 from web_visitor import Visitor
 
 from axlewright.job.photos import mask_rows
-from axlewright.web.pattern_pictures import edge_loops, edge_path, outlines
+from axlewright.web.pictures import edge_loops, edge_path, outlines
 
 PHOTOS = Path(__file__).parents[2] / "examples" / "photos"
 
@@ -35,6 +35,23 @@ def read_drive(visitor: Visitor, job: int) -> str:
     kept = re.search(r'name="drive_photo" value="(\w+)"', page)[1]
     fields = {f"drive_corner{i}": c for i, c in enumerate(corners("drive"))}
     return visitor.post(f"/jobs/{job}/pattern/read", {"key": "r", "drive_photo": kept, **fields})
+
+
+def test_a_file_that_is_no_photo_is_named_and_the_others_are_kept(visitor: Visitor) -> None:
+    job = visitor.start_job()
+    sent = {"drive": photo("drive"), "coast": ("notes <1>.txt", b"no picture", "text/plain")}
+    page = visitor.post(f"/jobs/{job}/pattern/photos", {"key": "p"}, files=sent, status=422)
+    text = plain(page)
+    assert "✕ Coast side, notes <1>.txt:" in text
+    assert "Kept: Drive side, drive.jpg. Not kept: Coast side, notes <1>.txt." in text
+    assert "Nothing was kept" not in text
+    assert re.search(r'name="drive_photo" value="\w+"', page), "it can be marked at once"
+    both = dict.fromkeys(("drive", "coast"), ("a.txt", b"no picture", "text/plain"))
+    text = plain(visitor.post(f"/jobs/{job}/pattern/photos", {"key": "q"}, files=both, status=422))
+    assert "Not kept: Drive side, a.txt; Coast side, a.txt." in text
+    page = visitor.post(f"/jobs/{job}/pattern/photos", {"key": "r"}, files={"coast": photo("coast")})
+    assert 'name="coast_photo"' in page
+    assert 'name="drive_photo"' in page
 
 
 def test_what_to_do_comes_first_then_cure_then_cause(warm: Visitor) -> None:

@@ -12,8 +12,8 @@ from web_visitor import Visitor, served
 import axlewright as aw
 from axlewright.contact import compiled, mesh
 from axlewright.gearset import design_to_toml
+from axlewright.job.rolling import BACKLASH_GRID, CONTROLS, State, state_of
 from axlewright.web import create_app
-from axlewright.web.rolling_state import BACKLASH_GRID, CONTROLS, State, state_of
 
 WHOLE = b'name = "%s"\npinion_teeth = 11\nring_teeth = 41\nring_outer_diameter_mm = 222\n'
 
@@ -116,7 +116,9 @@ def test_a_design_is_made_of_teeth_and_diameter(visitor: Visitor) -> None:
 @pytest.mark.parametrize(
     ("changed", "said"),
     [
-        ({"ring_teeth": "many"}, "Count them"),
+        ({"ring_teeth": "many"}, "Ring gear teeth"),
+        ({"ring_teeth": "41,5"}, "f-ring_teeth-error"),
+        ({"pinion_teeth": ""}, "Count them"),
         ({"diameter": ""}, "Ring gear diameter"),
         ({"offset": "3 feet-ish"}, "Offset between the axes"),
         ({"name": "ty-222"}, "there already"),

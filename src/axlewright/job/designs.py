@@ -5,12 +5,16 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from axlewright.errors import DesignError, InputError
-from axlewright.language import _
+from axlewright.language import _, joined, n_
+from axlewright.steps.answers import Answers, FieldError
+from axlewright.steps.field import Choice, Field
+from axlewright.units import System
 
 if TYPE_CHECKING:
     from axlewright.gearset import GearSetDesign
@@ -19,6 +23,77 @@ if TYPE_CHECKING:
 FOLDER: Final = "designs"
 LARGEST_FILE: Final = 64 * 1024
 NAME: Final = re.compile(r"[A-Za-z0-9._-]{1,60}")
+START_FIELDS: Final = (
+    Field(
+        "vehicle",
+        n_("Vehicle"),
+        "text",
+        n_("What stands on the lift."),
+        missing=n_("say what stands on the lift"),
+    ),
+    Field("complaint", n_("Complaint"), "text", n_("In the customer's words, with the speed.")),
+    Field(
+        "design",
+        n_("Gear set design"),
+        "choice",
+        missing=n_("choose the one that stands on the bench"),
+    ),
+    Field("set_number", n_("Set number"), "text", n_("If it is known yet.")),
+    Field("reference", n_("Your order number"), "text"),
+)
+"""What a job is started with."""
+UNKNOWN_FORM: Final = "unknown"
+DESIGN_FIELDS: Final = (
+    Field(
+        "name",
+        n_("Its name"),
+        "text",
+        n_("Letters, digits, hyphen and underscore, such as my-axle."),
+        missing=n_("give it one, such as my-axle"),
+    ),
+    Field(
+        "pinion_teeth",
+        n_("Pinion teeth"),
+        "count",
+        usual=(1, 999),
+        missing=n_("count them and type the number"),
+    ),
+    Field(
+        "ring_teeth",
+        n_("Ring gear teeth"),
+        "count",
+        usual=(1, 999),
+        missing=n_("count them and type the number"),
+    ),
+    Field(
+        "diameter",
+        n_("Ring gear diameter"),
+        "length",
+        n_("Over the teeth, at the heel; such as 8.74 in or 222 mm."),
+        missing=n_("measure it over the teeth, at the heel"),
+    ),
+    Field(
+        "offset",
+        n_("Offset between the axes"),
+        "length",
+        n_(
+            "How far the pinion's axis passes the ring gear's; such as 1.5 in or 38 mm. Empty: none, a "
+            "spiral-bevel set."
+        ),
+    ),
+    Field(
+        "tooth_form",
+        n_("Tooth depth from toe to heel"),
+        "choice",
+        choices=(
+            Choice(UNKNOWN_FORM, n_("not known yet")),
+            Choice("face-milled", n_("deeper at the heel (face-milled)")),
+            Choice("face-hobbed", n_("the same all along (face-hobbed)")),
+        ),
+        default=UNKNOWN_FORM,
+    ),
+)
+"""What is known of a set when it lies on the bench."""
 
 
 @lru_cache(maxsize=64)
@@ -128,26 +203,71 @@ def put_design(store: JobStore, data: bytes) -> GearSetDesign:
     return design
 
 
-def put_typed_design(store: JobStore, fields: Mapping[str, Any]) -> GearSetDesign:
-    """Keep a design of the few fields that are known; all else is estimated and says so.
+def put_typed_design(store: JobStore, typed: Mapping[str, str], system: System) -> GearSetDesign:
+    """Keep a design of the few numbers that are known; all else is estimated and says so.
 
     Parameters
     ----------
-    fields : mapping
-        Of a design file, such as name, tooth counts and ring-gear diameter [mm].
+    typed : mapping of str to str
+        What was typed into `DESIGN_FIELDS`.
 
     Raises
     ------
+    FieldError
+        Something is missing or cannot be read.
     InputError
         When there is a design of this name: a typed one replaces nothing.
     DesignError
         See `put_design`.
     """
-    name = str(fields["name"])
+    answers = Answers(DESIGN_FIELDS, typed, system)
+    answers.need("name", "pinion_teeth", "ring_teeth", "diameter")
+    name, offset, form = answers.text("name"), answers.length("offset"), answers.choice("tooth_form")
     if name.casefold() in {known.casefold() for known in design_names(store)}:
         raise InputError(_("'{stem}' is there already").format(stem=name), fix=_("give yours another name"))
-    lines = (f"{key} = {json.dumps(value, ensure_ascii=False)}\n" for key, value in fields.items())
+    fields = {
+        "name": name,
+        "pinion_teeth": answers.count("pinion_teeth"),
+        "ring_teeth": answers.count("ring_teeth"),
+        "ring_outer_diameter_mm": round(answers.length("diameter") or 0.0, 4),
+        "offset_mm": None if offset is None else round(offset, 4),
+        "tooth_form": None if form == UNKNOWN_FORM else form,
+    }
+    known = {key: value for key, value in fields.items() if value is not None}
+    lines = (f"{key} = {json.dumps(value, ensure_ascii=False)}\n" for key, value in known.items())
     return put_design(store, "".join(lines).encode())
+
+
+def start_typed_job(store: JobStore, typed: Mapping[str, str], system: System, *, who: str, uid: str) -> Job:
+    """Start a job with what was typed into `START_FIELDS`.
+
+    Raises
+    ------
+    FieldError
+        Names every needed field that is empty.
+    """
+    known = tuple(Choice(name, name) for name in design_names(store))
+    fields = [replace(one, choices=known) if one.name == "design" else one for one in START_FIELDS]
+    answers = Answers(fields, typed, system)
+    empty = [one for one in fields if one.needed and not answers.given(one.name)]
+    if len(empty) > 1:
+        raise FieldError(
+            empty[0].name,
+            joined(*(_(one.label) for one in empty), between=", "),
+            _("nothing typed or chosen"),
+            joined(*(_(one.missing) for one in empty), between="; "),
+        )
+    answers.need("vehicle", "design")
+    return start_job(
+        store,
+        design_name=answers.text("design"),
+        vehicle=answers.text("vehicle"),
+        complaint=answers.text("complaint"),
+        set_number=answers.text("set_number"),
+        reference=answers.text("reference"),
+        who=who,
+        uid=uid,
+    )
 
 
 def start_job(

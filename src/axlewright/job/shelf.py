@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from axlewright.errors import InputError
 from axlewright.language import Number, Text, _, joined, n_, read_kept
+from axlewright.steps.field import Choice, Field
 from axlewright.units import Length, System
 
 if TYPE_CHECKING:
@@ -28,6 +29,25 @@ USUAL_MM: Final = {
 }
 """Usual thickness of each kind [mm] (this program's own, common practice, no source)."""
 KINDS: Final = (PINION_SPACER, PINION_LEAF, SIDE_SHIM, PRELOAD_SPACER)
+STOCK_FIELDS: Final = (
+    Field(
+        "kind",
+        n_("What"),
+        "choice",
+        choices=tuple(Choice(kind, kind) for kind in KINDS),
+        default=KINDS[0],
+    ),
+    Field(
+        "thickness",
+        n_("Measured thickness"),
+        "lengths",
+        n_("Several sizes at once, separated by spaces."),
+        needed=True,
+    ),
+    Field("count", n_("How many of each"), "count", default="1"),
+    Field("part", n_("Written on it or its bin"), "text"),
+)
+"""What is typed when pieces are put on the shelf."""
 
 
 def spacers(store: JobStore, design_name: str = "", kind: str = PINION_SPACER) -> tuple[StockItem, ...]:

@@ -1,8 +1,8 @@
 """Collects the messages of the program into the template and the catalogues: `python tasks.py words`.
 
-A message is found where it is made: `_`, `n_` and `plural` in Python, in the page's templates and in its
-scripts; the help of a command in its docstring and at its options. Translations stay with their message; a
-message whose wording changed has to be translated anew.
+A message is found where it is made: `_`, `n_` and `plural` in Python, in the templates of pages and drawings
+and in the page's scripts; the help of a command in its docstring and at its options. Translations stay with
+their message; a message whose wording changed has to be translated anew.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ def _sources(package: Path) -> Iterator[tuple[str, Path]]:
             continue
         if path.suffix == ".py" and not within.startswith("language/"):
             yield "python", path
-        elif path.suffix == ".html" and "/templates/" in within:
+        elif (path.suffix == ".html" and "/templates/" in within) or path.name.endswith(".svg.j2"):
             yield "jinja2.ext:babel_extract", path
         elif path.suffix == ".js" and "/static/js/" in within:
             yield "javascript", path
@@ -75,7 +75,7 @@ def collect(package: Path = PACKAGE) -> Catalog:
         name = path.relative_to(package).as_posix()
         options: dict[str, Any] = (
             {"silent": "false", "trim_blocks": "true", "lstrip_blocks": "true"}
-            if path.suffix == ".html"
+            if path.suffix in (".html", ".j2")
             else {}
         )
         # The extractors know keywords by name; Babel reads the option names of each method.

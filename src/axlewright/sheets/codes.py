@@ -14,6 +14,7 @@ import numpy as np
 import segno
 import zxingcpp
 
+from axlewright.drawing import drawn
 from axlewright.errors import InputError
 from axlewright.language import _
 
@@ -55,8 +56,4 @@ def datamatrix_svg(text: str) -> str:
     edge = 2
     size = len(rows) + 2 * edge
     dark = "".join(_runs(row, edge, y + edge) for y, row in enumerate(rows))
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {size} {size}" width="{size}" height="{size}" '
-        f'shape-rendering="crispEdges"><path d="M0 0h{size}v{size}h-{size}z" fill="#fff"/>'
-        f'<path d="{dark}"/></svg>'
-    )
+    return drawn("sheets/datamatrix", size=size, dark=dark)

@@ -7,24 +7,18 @@ apart in black and white and for any colour vision.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from typing import Final, Literal
-from xml.sax.saxutils import escape
 
 import numpy as np
 from contourpy import contour_generator
 from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, gaussian_filter, label
 
+from axlewright.drawing import Place, drawn, path
 from axlewright.language import Shown, _
 from axlewright.sheets.data import Flank, Mask, RoundPlot
 
 Kind = Literal["measured", "computed"]
-INK: Final = "#1b2a33"
-PALE: Final = "#c3ccd1"
-MEASURED: Final = "#0b5563"
-COMPUTED: Final = "#8a3b12"
-
 TOOTH_WIDTH: Final = 240.0
 TOOTH_HEIGHT: Final = 84.0
 TOE_HEIGHT: Final = 0.76
@@ -36,16 +30,12 @@ _WIDE: Final = TOOTH_WIDTH + 2 * _LEFT
 _HIGH: Final = TOOTH_HEIGHT + 2 * _TOP
 
 
-def _place(u: float, v: float, tapered: bool) -> tuple[float, float]:
+def _place(u: float, v: float, tapered: bool) -> Place:
     """Return picture coordinates of (u, v): u from 0 toe to 1 heel, v from 0 root to 1 top."""
     short = (1.0 - TOE_HEIGHT) * TOOTH_HEIGHT * (1.0 - u) if tapered else 0.0
     bottom = _TOP + TOOTH_HEIGHT - 0.45 * short
     top = _TOP + 0.55 * short
     return _LEFT + u * TOOTH_WIDTH, bottom + v * (top - bottom)
-
-
-def _path(points: Sequence[tuple[float, float]], *, close: bool = True) -> str:
-    return "M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in points) + ("Z" if close else "")
 
 
 def _softened(cells: NDArray[np.bool_]) -> NDArray[np.float64]:
@@ -93,7 +83,9 @@ def _rounded(line: NDArray[np.float64]) -> NDArray[np.float64]:
 
 def _mask_path(mask: Mask, tapered: bool) -> str:
     outlines = [_rounded(line) for line in mask_outlines(mask)]
-    return "".join(_path([_place(float(u), float(v), tapered) for u, v in line]) for line in outlines)
+    return "".join(
+        path([_place(float(u), float(v), tapered) for u, v in line], close=True) for line in outlines
+    )
 
 
 def _hatch(gap: float) -> str:
@@ -121,12 +113,18 @@ def _dots(gap: float, mask: Mask, tapered: bool) -> str:
     return "".join(marks)
 
 
+def _tooth_path(mask: Mask | None, tapered: bool) -> str:
+    return _mask_path(mask, tapered) if mask is not None and any(map(any, mask)) else ""
+
+
 def tooth_svg(
     *,
     measured: Mask | None = None,
     computed: Mask | None = None,
     tapered: bool = True,
     ghost: Mask | None = None,
+    label: str = "",
+    name: str = "m",
 ) -> str:
     """Draw one unrolled ring-gear tooth, toe at the left, top above.
 
@@ -140,51 +138,38 @@ def tooth_svg(
         Deeper at the heel.
     ghost : mask or None
         Drawn as a thin dotted line only, to compare with.
+    label : str
+        What the picture shows, for readers who do not see it.
+    name : str
+        Of the clip inside the picture; one of its own for each picture on a page.
     """
-    corners = [_place(u, v, tapered) for u, v in ((0, 0), (1, 0), (1, 1), (0, 1))]
-    parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDE:g} {_HIGH:g}" '
-        f'width="{_WIDE:g}" height="{_HIGH:g}" fill="none">',
-        f'<path d="{_path(corners)}" fill="#fbfcfc"/>',
-    ]
-    grid = "".join(
-        _path([_place(u, 0, tapered), _place(u, 1, tapered)], close=False) for u in (0.25, 0.5, 0.75)
+
+    def across(height: float) -> str:
+        return path([_place(0, height, tapered), _place(1, height, tapered)])
+
+    def upright(along: float) -> str:
+        return path([_place(along, 0, tapered), _place(along, 1, tapered)])
+
+    marked = _tooth_path(computed, tapered)
+    return drawn(
+        "sheets/tooth",
+        wide=_WIDE,
+        high=_HIGH,
+        label=label,
+        name=name,
+        edge=path([_place(u, v, tapered) for u, v in ((0, 0), (1, 0), (1, 1), (0, 1))], close=True),
+        grid=upright(0.25) + upright(0.5) + upright(0.75) + across(0.5),
+        measured=_tooth_path(measured, tapered),
+        hatch=_hatch(5.0),
+        ghost=_tooth_path(ghost, tapered),
+        computed=marked,
+        dots=_dots(5.5, computed, tapered) if computed is not None and marked else "",
+        left=_LEFT,
+        right=_LEFT + TOOTH_WIDTH,
+        middle=_TOP + TOOTH_HEIGHT / 2,
+        top=_place(0.5, 1, tapered)[1],
+        root=_place(0.5, 0, tapered)[1],
     )
-    grid += _path([_place(0, 0.5, tapered), _place(1, 0.5, tapered)], close=False)
-    parts.append(f'<path d="{grid}" stroke="{PALE}" stroke-width=".6" stroke-dasharray="2 2"/>')
-    if measured is not None and any(map(any, measured)):
-        path = _mask_path(measured, tapered)
-        parts.append(f'<clipPath id="m"><path d="{path}" clip-rule="evenodd"/></clipPath>')
-        parts.append(
-            f'<path d="{_hatch(5.0)}" stroke="{MEASURED}" stroke-width="1.3" clip-path="url(#m)"/>'
-            f'<path d="{path}" stroke="{MEASURED}" stroke-width="1.6" stroke-linejoin="round"/>'
-        )
-    if ghost is not None and any(map(any, ghost)):
-        parts.append(
-            f'<path d="{_mask_path(ghost, tapered)}" stroke="{MEASURED}" stroke-width=".8" '
-            'stroke-dasharray=".8 2" stroke-linecap="round"/>'
-        )
-    if computed is not None and any(map(any, computed)):
-        path = _mask_path(computed, tapered)
-        parts.append(
-            f'<path d="{_dots(5.5, computed, tapered)}" stroke="{COMPUTED}" stroke-width="1.5" '
-            'stroke-linecap="round"/>'
-            f'<path d="{path}" stroke="{COMPUTED}" stroke-width="1.8" stroke-dasharray="6 3" '
-            'stroke-linejoin="round"/>'
-        )
-    parts.append(f'<path d="{_path(corners)}" stroke="{INK}" stroke-width="1.4" stroke-linejoin="round"/>')
-    for text, x, y, anchor in (
-        (_("toe"), _LEFT - 6, _TOP + TOOTH_HEIGHT / 2 + 3.5, "end"),
-        (_("heel"), _LEFT + TOOTH_WIDTH + 6, _TOP + TOOTH_HEIGHT / 2 + 3.5, "start"),
-        (_("top"), _WIDE / 2, _place(0.5, 1, tapered)[1] - 4, "middle"),
-        (_("root"), _WIDE / 2, _place(0.5, 0, tapered)[1] + 11.5, "middle"),
-    ):
-        parts.append(
-            f'<text x="{x:.1f}" y="{y:.1f}" font-family="DejaVu Sans" font-size="10.5" fill="{INK}" '
-            f'text-anchor="{anchor}">{text}</text>'
-        )
-    parts.append("</svg>")
-    return "".join(parts)
 
 
 def describe_mask(mask: Mask) -> str:
@@ -246,54 +231,31 @@ def round_plot_svg(plot: RoundPlot, *, wide: float = 560.0, high: float = 130.0)
     """
     left, right, top, bottom = 46.0, 12.0, 18.0, 26.0
     limits = [one for one in (plot.limit, plot.lower_limit) if one is not None]
-    levels = [*plot.values, *plot.fit_values, *limits]
-    low, up = min(levels), max(levels)
+    every = [*plot.values, *plot.fit_values, *limits]
+    low, up = min(every), max(every)
     span = (up - low) or max(abs(up), 1e-3)
     low, up = low - 0.08 * span, up + 0.08 * span
 
-    def at(angle: float, value: float) -> tuple[float, float]:
+    def at(angle: float, value: float) -> Place:
         x = left + (angle / 360.0) * (wide - left - right)
         return x, top + (up - value) / (up - low) * (high - top - bottom)
 
-    parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide:g} {high:g}" '
-        f'width="{wide:g}" height="{high:g}" fill="none" font-family="DejaVu Sans" font-size="8" '
-        f'role="img" aria-label="{escape(plot.title)}">'
-    ]
-
-    def write(x: float, y: float, text: str, anchor: str) -> None:
-        parts.append(
-            f'<text x="{x:.1f}" y="{y:.1f}" fill="{INK}" text-anchor="{anchor}">{escape(text)}</text>'
-        )
-
-    for mark in range(0, 361, 60):
-        x, _rest = at(mark, low)
-        parts.append(f'<path d="M{x:.1f} {top}V{high - bottom}" stroke="{PALE}" stroke-width=".5"/>')
-        write(x, high - bottom + 11, f"{mark}°", "middle")
-    for value, text in _ticks(low, up):
-        _rest, y = at(0, value)
-        parts.append(f'<path d="M{left} {y:.1f}H{wide - right}" stroke="{PALE}" stroke-width=".5"/>')
-        write(left - 5, y + 3, text, "end")
-    for limit in limits:
-        _rest, y = at(0, limit)
-        parts.append(
-            f'<path d="M{left} {y:.1f}H{wide - right}" stroke="{COMPUTED}" stroke-width="1.2" '
-            'stroke-dasharray="7 3"/>'
-        )
-        write(wide - right - 2, y - 3, str(_("limit")), "end")
-    if plot.fit_values:
-        line = _path(
-            [at(a, v) for a, v in zip(plot.fit_angles_deg, plot.fit_values, strict=True)], close=False
-        )
-        parts.append(f'<path d="{line}" stroke="{MEASURED}" stroke-width="1.2"/>')
-    for place, (angle, value) in enumerate(zip(plot.angles_deg, plot.values, strict=True)):
-        x, y = at(angle, value)
-        if place == plot.ringed:
-            parts.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="6" stroke="{COMPUTED}" stroke-width="1.3"/>')
-        parts.append(
-            f'<circle cx="{x:.1f}" cy="{y:.1f}" r="2.6" fill="#fff" stroke="{INK}" stroke-width="1.3"/>'
-        )
-    write(left - 5, 9, plot.unit, "end")
-    write(left, high - 2, str(_("angle round the ring gear, from the first reading")), "start")
-    parts.append("</svg>")
-    return "".join(parts)
+    return drawn(
+        "sheets/round_plot",
+        wide=wide,
+        high=high,
+        left=left,
+        right=wide - right,
+        top=top,
+        bottom=high - bottom,
+        title=plot.title,
+        unit=plot.unit,
+        angles=[(at(mark, low)[0], mark) for mark in range(0, 361, 60)],
+        levels=[(at(0, value)[1], text) for value, text in _ticks(low, up)],
+        limits=[at(0, limit)[1] for limit in limits],
+        fit=path([at(*one) for one in zip(plot.fit_angles_deg, plot.fit_values, strict=True)])
+        if plot.fit_values
+        else "",
+        readings=[at(*one) for one in zip(plot.angles_deg, plot.values, strict=True)],
+        ringed=plot.ringed,
+    )

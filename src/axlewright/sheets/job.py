@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from PIL import Image, ImageOps
 
+from axlewright.drawing import drawn
 from axlewright.errors import PhotoError
 from axlewright.language import Number, _
 from axlewright.sheets.codes import qr_svg
@@ -138,13 +139,9 @@ def _print_ready(jpeg: bytes, where: str) -> tuple[bytes, int, int]:
 
 
 def _jpeg_svg(jpeg: bytes, where: str) -> str:
-    """Wrap a JPEG into SVG, because only texts can be handed to the template."""
     ready, wide, high = _print_ready(jpeg, where)
     data = base64.b64encode(ready).decode("ascii")
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {high}" width="{wide}" height="{high}">'
-        f'<image width="{wide}" height="{high}" href="data:image/jpeg;base64,{data}"/></svg>'
-    )
+    return drawn("sheets/jpeg", wide=wide, high=high, data=data)
 
 
 def _pattern(picture: PatternPicture) -> dict[str, Any]:

@@ -17,7 +17,6 @@ from axlewright.errors import AxlewrightError, InputError, MissingError
 from axlewright.language import eager as _
 from axlewright.language import using_language
 from axlewright.web import (
-    batch_answer_pages,
     batch_pages,
     bench_pages,
     design_pages,
@@ -94,7 +93,6 @@ def create_app(
         listen_pages,
         practice_pages,
         batch_pages,
-        batch_answer_pages,
     ):
         app.include_router(pages.router)
     app.add_exception_handler(AxlewrightError, _show_error)

@@ -9,11 +9,10 @@ from datetime import datetime
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 
-from axlewright.errors import AxlewrightError
-from axlewright.job import design_names, find_design, start_job
+from axlewright.job import design_names, find_design
+from axlewright.job.designs import START_FIELDS, start_typed_job
 from axlewright.language import Text
-from axlewright.language import eager as _
-from axlewright.web.page import Form, go, person_of, site_of
+from axlewright.web.page import NOT_REFUSED, Form, Refused, go, person_of, shown_again, site_of
 
 router = APIRouter()
 
@@ -77,54 +76,30 @@ def bench(request: Request, q: str = "") -> Response:
     )
 
 
-def _start_page(request: Request, typed: dict[str, str], error: str = "", status: int = 200) -> Response:
-    site = site_of(request)
-    return site.show(
-        request,
-        "start.html",
-        {
-            "designs": [find_design(site.store, n) for n in design_names(site.store)],
-            "typed": typed,
-            "error": error,
-        },
-        status=status,
-    )
-
-
 @router.get("/jobs/new", response_class=HTMLResponse)
 def new_job(request: Request) -> Response:
     """Show the form that starts a job."""
-    return _start_page(request, {})
+    return _start_page(request)
+
+
+def _start_page(request: Request, refused: Refused = NOT_REFUSED) -> Response:
+    site = site_of(request)
+    designs = [find_design(site.store, name) for name in design_names(site.store)]
+    return site.show(
+        request,
+        "start.html",
+        {"designs": designs, "fields": {one.name: one for one in START_FIELDS}},
+        refused=refused,
+    )
 
 
 @router.post("/jobs/new")
+@shown_again(_start_page)
 def start(request: Request, form: Form) -> Response:
     """Start a job."""
-    site = site_of(request)
-    try:
-        if not form.text("vehicle"):
-            return _start_page(
-                request, dict(form.fields), _("Vehicle: nothing typed; say what stands on the lift."), 422
-            )
-        if not form.text("design"):
-            return _start_page(
-                request,
-                dict(form.fields),
-                _("Gear set design: nothing chosen; choose the one that stands on the bench."),
-                422,
-            )
-        job = start_job(
-            site.store,
-            design_name=form.text("design"),
-            vehicle=form.text("vehicle"),
-            complaint=form.text("complaint"),
-            set_number=form.text("set_number"),
-            reference=form.text("reference"),
-            who=person_of(request).who,
-            uid=form.key if re.fullmatch(r"[0-9a-f]{32}", form.key) else "",
-        )
-    except AxlewrightError as error:
-        return _start_page(request, dict(form.fields), str(error), 422)
+    person = person_of(request)
+    uid = form.key if re.fullmatch(r"[0-9a-f]{32}", form.key) else ""
+    job = start_typed_job(site_of(request).store, form.fields, person.system, who=person.who, uid=uid)
     return go(f"/jobs/{job.number}", "started")
 
 

@@ -2,29 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, PlainTextResponse, Response
 
-from axlewright.errors import AxlewrightError, InputError
 from axlewright.job import design_names, find_design, put_design
-from axlewright.job.designs import is_own, put_typed_design
+from axlewright.job.designs import DESIGN_FIELDS, is_own, put_typed_design
 from axlewright.language import eager as _
-from axlewright.units import parse_length
-from axlewright.web.page import Form, Posted, go, person_of, site_of
+from axlewright.web.page import NOT_REFUSED, Form, Refused, go, person_of, shown_again, site_of
 
 router = APIRouter()
 
 
-def _list(
-    request: Request, error: AxlewrightError | None = None, typed: Mapping[str, str] | None = None
-) -> Response:
+def _list(request: Request, refused: Refused = NOT_REFUSED) -> Response:
     site = site_of(request)
     rows = [(find_design(site.store, name), is_own(site.store, name)) for name in design_names(site.store)]
-    values: dict[str, Any] = {"rows": rows, "error": error, "typed": typed or {}}
-    return site.show(request, "designs.html", values, status=422 if error else 200)
+    return site.show(request, "designs.html", {"rows": rows, "fields": DESIGN_FIELDS}, refused=refused)
 
 
 @router.get("/designs", response_class=HTMLResponse)
@@ -34,46 +26,19 @@ def designs(request: Request) -> Response:
 
 
 @router.post("/designs")
+@shown_again(_list)
 def upload(request: Request, form: Form) -> Response:
     """Keep an uploaded design file after checking it."""
-    try:
-        files = form.files.get("file", ())
-        if not files:
-            raise InputError(_("no file chosen"), where=_("design file"), fix=_("choose a .toml file"))
-        design = put_design(site_of(request).store, files[0].data)
-    except AxlewrightError as error:
-        return _list(request, error)
+    file = form.file("file", _("design file"), _("choose a .toml file"))
+    design = put_design(site_of(request).store, file.data)
     return go(f"/designs/{design.name}", "design")
 
 
-def _typed_fields(form: Posted, unit: str) -> dict[str, Any]:
-    """Return what is known when a set lies on the bench: name, teeth, diameter, offset, tooth form."""
-    fields: dict[str, Any] = {"name": form.text("name")}
-    for key, label in (("pinion_teeth", _("Pinion teeth")), ("ring_teeth", _("Ring gear teeth"))):
-        fields[key] = form.whole(key, 1, 999)
-        if fields[key] is None:
-            raise InputError(_("no number of teeth"), where=label, fix=_("count them and type the number"))
-    lengths = (
-        ("ring_outer_diameter_mm", "diameter", _("Ring gear diameter")),
-        ("offset_mm", "offset", _("Offset between the axes")),
-    )
-    for key, name, label in lengths:
-        text = form.text(name)
-        if text or name == "diameter":
-            fields[key] = round(parse_length(text, default_unit=unit, where=label), 4)
-    if form.text("tooth_form") in ("face-milled", "face-hobbed"):
-        fields["tooth_form"] = form.text("tooth_form")
-    return fields
-
-
 @router.post("/designs/typed")
+@shown_again(_list, "typed")
 def typed(request: Request, form: Form) -> Response:
     """Keep a design made of the few numbers that are typed; all else is estimated and says so."""
-    try:
-        unit = "in" if person_of(request).system == "inch" else "mm"
-        design = put_typed_design(site_of(request).store, _typed_fields(form, unit))
-    except AxlewrightError as error:
-        return _list(request, error, form.fields)
+    design = put_typed_design(site_of(request).store, form.fields, person_of(request).system)
     return go(f"/designs/{design.name}", "design")
 
 

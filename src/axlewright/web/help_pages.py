@@ -3,30 +3,23 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Final
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from axlewright.language import chosen, n_
+from axlewright.errors import AxlewrightError
+from axlewright.job.rolling import EXAMPLES, roll_both
+from axlewright.language import chosen
 from axlewright.language import eager as _
 from axlewright.web.page import site_of
 from axlewright.web.pictures import rows, tooth
 
 router = APIRouter()
 
-SHOWN: Final = (
-    (n_("As designed"), 0.0, 0.0),
-    (n_("Pinion too far out"), 0.127, 0.0),
-    (n_("Pinion too far in"), -0.127, 0.0),
-    (n_("Ring gear too far away"), 0.0, 0.127),
-    (n_("Ring gear too close"), 0.0, -0.1),
-)
-
 
 @lru_cache(maxsize=8)
 def glossary_pictures(language: str) -> tuple[tuple[str, str, str, str, str], ...]:
-    """Roll TY-222 at a few settings: title, drive drawing and words, coast drawing and words.
+    """Roll the examples: title, drive drawing and words, coast drawing and words.
 
     Parameters
     ----------
@@ -34,14 +27,15 @@ def glossary_pictures(language: str) -> tuple[tuple[str, str, str, str, str], ..
         The one chosen now; the words under the pictures are kept for each.
     """
     assert language == chosen()
-    import axlewright as aw
+    from axlewright.gearset import load_design
 
-    design = aw.load_design("TY-222")
     out = []
-    for title, pinion, ring in SHOWN:
+    for title, state in EXAMPLES:
         pair = []
-        for flank in ("drive", "coast"):
-            pattern = aw.roll(design, flank, pinion_out_mm=pinion, ring_away_mm=ring).pattern
+        for flank, rolling in roll_both(state, load_design(state.design)).items():
+            if isinstance(rolling, AxlewrightError):
+                raise rolling
+            pattern = rolling.pattern
             words = str(pattern.describe())
             label = (
                 _("{title}, drive side: {words}") if flank == "drive" else _("{title}, coast side: {words}")

@@ -11,7 +11,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.job import FieldError, design_names, find_design
+from axlewright.job import design_names, find_design
 from axlewright.job.listening import COMPARE_FIELDS, LISTEN_FIELDS, Heard, Passes, compare_passes, hear
 from axlewright.job.made_sounds import (
     BESIDE,
@@ -24,9 +24,9 @@ from axlewright.job.made_sounds import (
     make_pair,
     wish_of,
 )
+from axlewright.job.rolling import CONTROLS, State, state_of, state_of_form
 from axlewright.language import eager as _
-from axlewright.web.page import Form, person_of, site_of
-from axlewright.web.rolling_state import CONTROLS, State, state_of, state_of_form
+from axlewright.web.page import NOT_REFUSED, Form, Refused, person_of, shown_again, site_of
 
 if TYPE_CHECKING:
     from axlewright.contact import Settings
@@ -34,20 +34,11 @@ if TYPE_CHECKING:
 router = APIRouter()
 
 
-def _page(
-    request: Request,
-    *,
-    typed: dict[str, str] | None = None,
-    error: AxlewrightError | None = None,
-    heard: Heard | None = None,
-) -> Response:
+def _page(request: Request, *, refused: Refused = NOT_REFUSED, heard: Heard | None = None) -> Response:
     site = site_of(request)
     values: dict[str, Any] = {
         "designs": design_names(site.store),
         "jobs": [j for j in site.store.list_jobs(limit=20) if j.state in ("open", "stopped")],
-        "typed": typed or {},
-        "error": error,
-        "error_field": error.field if isinstance(error, FieldError) else "",
         "heard": heard,
         "fields": {one.name: one for one in LISTEN_FIELDS},
         "picture": "" if heard is None else _shown(heard.picture),
@@ -55,7 +46,7 @@ def _page(
         "level": "" if heard is None else _shown(heard.level),
         "source_name": _source_name,
     }
-    return site.show(request, "listen.html", values, status=422 if error else 200)
+    return site.show(request, "listen.html", values, refused=refused)
 
 
 def _source_name(name: str) -> str:
@@ -74,51 +65,38 @@ def listen(request: Request, job: int = 0) -> Response:
     typed = {"job": str(job)} if job else {}
     if job:
         typed["design"] = site_of(request).store.get_job(job).design_name
-    return _page(request, typed=typed)
+    return _page(request, refused=Refused(typed=typed))
 
 
 @router.post("/listen")
+@shown_again(_page)
 def hear_recording(request: Request, form: Form) -> Response:
     """Listen to an uploaded recording."""
-    typed = dict(form.fields)
-    files = form.files.get("file", ())
-    try:
-        if not files:
-            raise FieldError(
-                "file", _("recording"), _("no file chosen"), _("record on the phone and choose the file")
-            )
-        heard = hear(
-            site_of(request).store,
-            files[0].data,
-            files[0].name,
-            form.fields,
-            person_of(request).system,
-            who=person_of(request).who,
-            idempotency_key=form.key,
-        )
-    except AxlewrightError as error:
-        return _page(request, typed=typed, error=error)
-    return _page(request, typed=typed, heard=heard)
+    person = person_of(request)
+    file = form.file("file", _("recording"), _("record on the phone and choose the file"))
+    heard = hear(
+        site_of(request).store,
+        file.data,
+        file.name,
+        form.fields,
+        person.system,
+        who=person.who,
+        idempotency_key=form.key,
+    )
+    return _page(request, refused=Refused(typed=form.fields), heard=heard)
 
 
 def _compare_page(
-    request: Request,
-    *,
-    typed: dict[str, str] | None = None,
-    error: AxlewrightError | None = None,
-    passes: Passes | None = None,
+    request: Request, *, refused: Refused = NOT_REFUSED, passes: Passes | None = None
 ) -> Response:
     site = site_of(request)
     values: dict[str, Any] = {
         "designs": design_names(site.store),
-        "typed": typed or {},
-        "error": error,
-        "error_field": error.field if isinstance(error, FieldError) else "",
         "passes": passes,
         "fields": {one.name: one for one in COMPARE_FIELDS},
         "pictures": () if passes is None else (_shown(passes.picture), _shown(passes.spectra)),
     }
-    return site.show(request, "listen_compare.html", values, status=422 if error else 200)
+    return site.show(request, "listen_compare.html", values, refused=refused)
 
 
 @router.get("/listen/compare", response_class=HTMLResponse)
@@ -128,20 +106,17 @@ def compare(request: Request) -> Response:
 
 
 @router.post("/listen/compare")
+@shown_again(_compare_page)
 def compare_recordings(request: Request, form: Form) -> Response:
     """Compare uploaded passes."""
-    typed = dict(form.fields)
-    try:
-        passes = compare_passes(
-            site_of(request).store,
-            [(f.data, f.name) for f in form.files.get("before", ())],
-            [(f.data, f.name) for f in form.files.get("after", ())],
-            form.fields,
-            person_of(request).system,
-        )
-    except AxlewrightError as error:
-        return _compare_page(request, typed=typed, error=error)
-    return _compare_page(request, typed=typed, passes=passes)
+    passes = compare_passes(
+        site_of(request).store,
+        [(f.data, f.name) for f in form.files.get("before", ())],
+        [(f.data, f.name) for f in form.files.get("after", ())],
+        form.fields,
+        person_of(request).system,
+    )
+    return _compare_page(request, refused=Refused(typed=form.fields), passes=passes)
 
 
 def _settings(state: State) -> Settings:
@@ -176,30 +151,24 @@ def _query(now: State, beside: State, wish: Wish, **more: str) -> str:
 @router.get("/listen/made", response_class=HTMLResponse)
 def made(request: Request) -> Response:
     """Make the sound of a state and of the one beside it, to be played one after the other."""
-    error: AxlewrightError | None = None
-    pair: Pair | None = None
-    site = site_of(request)
-    names = design_names(site.store)
-    now, beside, query = State(names[0]), State(names[0]), request.query_params
-    wish = Wish(speed=query.get("speed") or Wish().speed, tyre=query.get("tyre") or Wish().tyre)
     try:
         now, beside, wish = _asked(request)
-        if _settings(now) != _settings(beside):
-            pair = make_pair(find_design(site.store, now.design), _settings(now), _settings(beside), wish)
-    except AxlewrightError as problem:
-        error = problem
-    return _made_page(request, now, beside, wish, pair, error)
+        different = _settings(now) != _settings(beside)
+        design = find_design(site_of(request).store, now.design)
+        pair = make_pair(design, _settings(now), _settings(beside), wish) if different else None
+    except AxlewrightError as error:
+        return _made_page(request, refused=Refused(error))
+    return _made_page(request, pair=pair)
 
 
-def _made_page(
-    request: Request,
-    now: State,
-    beside: State,
-    wish: Wish,
-    pair: Pair | None,
-    error: AxlewrightError | None,
-) -> Response:
+def _made_page(request: Request, *, refused: Refused = NOT_REFUSED, pair: Pair | None = None) -> Response:
     site, system = site_of(request), person_of(request).system
+    try:
+        now, beside, wish = _asked(request)
+    except AxlewrightError:
+        name, query = design_names(site.store)[0], request.query_params
+        now, beside = State(name), State(name)
+        wish = Wish(speed=query.get("speed") or Wish().speed, tyre=query.get("tyre") or Wish().tyre)
     values: dict[str, Any] = {
         "designs": design_names(site.store),
         "controls": [c for c in CONTROLS if not c.teaching],
@@ -218,10 +187,8 @@ def _made_page(
         "rolling_link": "/rolling?" + now.query(beside=beside.query()),
         "learn_link": "/listen/made?" + _query(now, beside, wish),
         "forget_link": "/listen/made?" + _query(now, beside, replace(wish, path="")),
-        "error": error,
-        "error_field": error.field if isinstance(error, FieldError) else "",
     }
-    return site.show(request, "listen_made.html", values, status=422 if error else 200)
+    return site.show(request, "listen_made.html", values, refused=refused)
 
 
 @router.get("/listen/made.wav")
@@ -251,21 +218,13 @@ def _piece(request: Request, data: bytes) -> Response:
 
 
 @router.post("/listen/made")
+@shown_again(_made_page)
 def learn(request: Request, form: Form) -> Response:
     """Learn the way from mesh to ear from a recording of the setting beside, and show the sounds with it."""
     now, beside, wish = _asked(request)
-    files = form.files.get("file", ())
-    try:
-        if not files:
-            raise FieldError(
-                "file", _("recording"), _("no file chosen"), _("choose the recording made before the change")
-            )
-        design = find_design(site_of(request).store, now.design)
-        path, ratio = learn_from_recording(
-            design, _settings(beside), wish, files[0].data, files[0].name, form.fields
-        )
-    except AxlewrightError as error:
-        return _made_page(request, now, beside, wish, None, error)
+    file = form.file("file", _("recording"), _("choose the recording made before the change"))
+    design = find_design(site_of(request).store, now.design)
+    path, ratio = learn_from_recording(design, _settings(beside), wish, file.data, file.name, form.fields)
     return RedirectResponse(
         "/listen/made?" + _query(now, beside, replace(wish, path=path, ratio_db=ratio)), status_code=303
     )

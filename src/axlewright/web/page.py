@@ -2,24 +2,26 @@
 
 from __future__ import annotations
 
+import functools
 import json
 import logging
 import secrets
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Annotated, Any, Final
 from urllib.parse import quote, unquote
 
 from fastapi import Depends, Request
-from fastapi.responses import HTMLResponse, RedirectResponse
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from starlette.datastructures import UploadFile
 
 from axlewright import __version__
 from axlewright.errors import AxlewrightError
+from axlewright.job import FieldError
 from axlewright.language import (
     Shown,
     chosen,
@@ -32,6 +34,7 @@ from axlewright.language import (
 )
 from axlewright.language import eager as _
 from axlewright.language import eager_plural as plural
+from axlewright.records import JobConflictError
 from axlewright.units import (
     MPS_PER_MPH,
     System,
@@ -57,6 +60,8 @@ PROBLEM_HEADER: Final = "x-axlewright-problem"
 LONGEST_NAME: Final = 200
 LONGEST_FIELD: Final = 64 * 1024
 """Most characters of a posted field's name and text; outlines drawn by hand take the most room."""
+SECRET: Final = ("pin", "by_pin")
+"""Fields that are never shown again."""
 NOBODY: Final = "bench"
 """Who enters something while nobody has given a name."""
 
@@ -103,6 +108,48 @@ ROOMS: Final = (
 
 class FormError(AxlewrightError):
     """A form that cannot be taken: no token, or not readable."""
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """A form that was refused and is shown again.
+
+    Attributes
+    ----------
+    error : AxlewrightError or None
+        What was wrong; None where nothing was refused.
+    typed : mapping of str to str
+        All that was typed but PINs.
+    section : str
+        Which form of the page, where it has several.
+    """
+
+    error: AxlewrightError | None = None
+    typed: Mapping[str, str] = field(default_factory=dict)
+    section: str = ""
+
+    @property
+    def field(self) -> str:
+        """Name of the field that is wrong, empty where none is named."""
+        return self.error.field if isinstance(self.error, FieldError) else ""
+
+    @property
+    def confirmable(self) -> bool:
+        """Whether a tick lets it through."""
+        return isinstance(self.error, FieldError) and self.error.confirmable
+
+    @property
+    def conflict(self) -> JobConflictError | None:
+        """What others wrote meanwhile, if that is why."""
+        return self.error if isinstance(self.error, JobConflictError) else None
+
+    @property
+    def status(self) -> int:
+        """Status of the answer."""
+        return 200 if self.error is None else 409 if self.conflict else 422
+
+
+NOT_REFUSED: Final = Refused()
 
 
 @dataclass(slots=True)
@@ -179,9 +226,16 @@ class Site:
     warmth: Warmth = field(default_factory=Warmth)
 
     def show(
-        self, request: Request, template: str, values: Mapping[str, Any], *, status: int = 200
+        self,
+        request: Request,
+        template: str,
+        values: Mapping[str, Any],
+        *,
+        refused: Refused = NOT_REFUSED,
+        status: int = 0,
     ) -> HTMLResponse:
-        """Draw a page."""
+        """Draw a page, with what was refused and why where it is shown again."""
+        status = status or refused.status
         person = person_of(request)
         session = getattr(request.state, "session", "")
         own = bool(getattr(request.state, "own_machine", False))
@@ -200,6 +254,10 @@ class Site:
                 "rooms": ROOMS if admitted else (),
                 "own_machine": own,
                 "tour": self.tour(request) if admitted else None,
+                "error": refused.error,
+                "error_field": refused.field,
+                "typed": refused.typed,
+                "section": refused.section,
                 **values,
             }
         )
@@ -225,6 +283,7 @@ def make_templates() -> Environment:
     env.globals["show_number"] = show_number
     env.globals["show_mph"] = lambda mph: show_speed(mph * MPS_PER_MPH)
     env.globals["number"] = lambda value, spec: format(Shown(value), spec)
+    env.filters["words"] = in_words
     env.filters["decimals"] = with_decimal_sign
     env.filters["when"] = when
     env.filters["linked"] = linked
@@ -233,6 +292,11 @@ def make_templates() -> Environment:
     env.filters["kept"] = read_kept
     env.filters["whole"] = whole_sentence
     return env
+
+
+def in_words(table: Iterable[str | tuple[object, str]]) -> list[tuple[object, str]]:
+    """Return keys with their messages drawn; a text that is its own key stands for both."""
+    return [(one, _(one)) if isinstance(one, str) else (one[0], _(one[1])) for one in table]
 
 
 def _as_json(words: Mapping[str, Any]) -> str:
@@ -257,6 +321,15 @@ def person_of(request: Request) -> Person:
 def keep(response: RedirectResponse, name: str, value: str) -> None:
     """Keep a choice in a cookie for a year."""
     response.set_cookie(name, quote(value), max_age=YEAR_S, samesite="strict", httponly=True, path="/")
+
+
+def whole_number(text: str, low: int = 0, high: int = 2**31 - 1) -> int | None:
+    """Return a whole number from `low` to `high`; None for any other text."""
+    digits = text[1:] if text[:1] in ("-", "+") else text
+    if not (digits.isascii() and digits.isdecimal() and len(digits) <= 10):
+        return None
+    value = int(text)
+    return value if low <= value <= high else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -291,12 +364,13 @@ class Posted:
 
     def whole(self, name: str, low: int = 0, high: int = 2**31 - 1) -> int | None:
         """Return a whole number from `low` to `high`; None when the field holds anything else."""
-        text = self.text(name)
-        digits = text[1:] if text[:1] in ("-", "+") else text
-        if not (digits.isascii() and digits.isdecimal() and len(digits) <= 10):
-            return None
-        value = int(text)
-        return value if low <= value <= high else None
+        return whole_number(self.text(name), low, high)
+
+    def file(self, name: str, label: str, fix: str) -> Upload:
+        """Return the file chosen in a field, or say that none was."""
+        if not self.files.get(name):
+            raise FieldError(name, label, _("no file chosen"), fix)
+        return self.files[name][0]
 
     def but(self, *names: str) -> dict[str, str]:
         """Return the fields without some."""
@@ -342,6 +416,32 @@ def _writable(name: str, text: str) -> str:
 
 
 Form = Annotated[Posted, Depends(posted)]
+
+
+def shown_again(
+    page: Callable[..., Response], section: str = ""
+) -> Callable[[Callable[..., Response]], Callable[..., Response]]:
+    """Show a page again when the form posted to it is refused: what was wrong, and what was typed.
+
+    Parameters
+    ----------
+    page : callable
+        Draws it, from the request, what the address holds, and `refused`.
+    section : str
+        Which form of the page.
+    """
+
+    def around(take: Callable[..., Response]) -> Callable[..., Response]:
+        @functools.wraps(take)
+        def answer(request: Request, form: Posted, **address: Any) -> Response:
+            try:
+                return take(request, form=form, **address)
+            except AxlewrightError as error:
+                return page(request, **address, refused=Refused(error, form.but(*SECRET), section))
+
+        return answer
+
+    return around
 
 
 def go(path: str, said: str = "", anchor: str = "") -> RedirectResponse:

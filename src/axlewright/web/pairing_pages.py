@@ -13,23 +13,18 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from starlette.exceptions import HTTPException
 
-from axlewright.errors import AxlewrightError, InputError
+from axlewright.errors import InputError
 from axlewright.language import eager as _
 from axlewright.web.guard import LOOPBACK, client_of
-from axlewright.web.page import YEAR_S, Form, go, site_of
+from axlewright.web.page import NOT_REFUSED, YEAR_S, Form, Refused, go, shown_again, site_of
 from axlewright.web.pairing import DEVICE_COOKIE, Invitation, is_own_machine
 
 router = APIRouter()
 
 
-def _pair_page(request: Request, code: str, error: AxlewrightError | None = None) -> Response:
-    own = bool(request.state.own_machine)
-    return site_of(request).show(
-        request,
-        "pair.html",
-        {"code": code, "error": error, "own": own, "device": request.state.device},
-        status=422 if error else 200,
-    )
+def _pair_page(request: Request, code: str = "", refused: Refused = NOT_REFUSED) -> Response:
+    values = {"code": code, "own": bool(request.state.own_machine), "device": request.state.device}
+    return site_of(request).show(request, "pair.html", values, refused=refused)
 
 
 @router.get("/pair", response_class=HTMLResponse)
@@ -39,16 +34,12 @@ def pair(request: Request, code: str = "") -> Response:
 
 
 @router.post("/pair")
+@shown_again(_pair_page)
 def let_in(request: Request, form: Form) -> Response:
     """Let this device in when the code is right."""
     if request.state.own_machine or request.state.device is not None:
         return go("/")
-    try:
-        key = site_of(request).pairing.pair(
-            form.text("code")[:60], form.text("device"), client_of(request.scope)
-        )
-    except AxlewrightError as error:
-        return _pair_page(request, "", error)
+    key = site_of(request).pairing.pair(form.text("code")[:60], form.text("device"), client_of(request.scope))
     answer = RedirectResponse("/", status_code=303)
     answer.set_cookie(DEVICE_COOKIE, key, max_age=YEAR_S, samesite="strict", httponly=True, path="/")
     return answer

@@ -1,17 +1,24 @@
-"""Drawings of the pages that the sheet does not have: teeth with their own ids, curves, bars."""
+"""Drawings of the pages that the sheet does not have: teeth with their own names, outlines, curves, bars."""
 
 from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
 from typing import Any, Final
-from xml.sax.saxutils import escape, quoteattr
 
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.drawing import Place, drawn, path
+from axlewright.language import Number, Text
 
 _COUNTER: Final = itertools.count(1)
+SMOOTHED: Final = 3
+"""How often neighbouring points of an edge are averaged: takes the steps of the cells away."""
+
 Mask = tuple[tuple[bool, ...], ...]
+
+
+def rows(mask: Any) -> Mask:
+    """Return an array of bool as rows."""
+    return tuple(map(tuple, mask.tolist()))
 
 
 def tooth(
@@ -22,7 +29,7 @@ def tooth(
     tapered: bool = True,
     label: str,
 ) -> str:
-    """Draw an unrolled tooth with ids of its own, so that several stand on one page.
+    """Draw an unrolled tooth, several of which may stand on one page.
 
     Parameters
     ----------
@@ -31,18 +38,17 @@ def tooth(
     """
     from axlewright.sheets import tooth_svg
 
-    svg = tooth_svg(measured=measured, computed=computed, ghost=ghost, tapered=tapered)
-    own = f"t{next(_COUNTER)}"
-    svg = svg.replace('id="m"', f'id="{own}m"').replace("url(#m)", f"url(#{own}m)")
-    return svg.replace("<svg ", f'<svg role="img" aria-label={quoteattr(label)} ', 1)
+    return tooth_svg(
+        measured=measured,
+        computed=computed,
+        ghost=ghost,
+        tapered=tapered,
+        label=label,
+        name=f"t{next(_COUNTER)}m",
+    )
 
 
-def rows(mask: Any) -> Mask:
-    """Return an array of bool as rows."""
-    return tuple(map(tuple, mask.tolist()))
-
-
-def curve(values: Sequence[float], *, label: str, unit: str = "µrad") -> str:
+def curve(values: Sequence[float], *, label: Text, unit: str = "µrad") -> str:
     """Draw one pitch of a motion error curve, twice over, with its zero line and its size.
 
     Parameters
@@ -50,30 +56,29 @@ def curve(values: Sequence[float], *, label: str, unit: str = "µrad") -> str:
     values : sequence of float
         Over one pitch, forward in time.
     """
-    wide, high, left, top = 360.0, 120.0, 52.0, 12.0
+    left, wide, top, high = 52.0, 360.0, 12.0, 120.0
     shown = [*values, *values]
     reach = max(1e-9, max(abs(v) for v in shown)) * 1.1
     points = [
         (left + wide * i / (len(shown) - 1), top + high / 2 * (1 - v / reach)) for i, v in enumerate(shown)
     ]
-    path = "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points)
-    middle = left + wide / 2
-    pp = max(values) - min(values)
-    return (
-        f'<svg class="plot" viewBox="0 0 430 160" role="img" aria-label={quoteattr(label)}>'
-        f'<path class="p-grid" d="M{left} {top + high / 2}H{left + wide}M{middle} {top}V{top + high}'
-        f'M{left} {top}V{top + high}"/>'
-        f'<path class="p-line" d="{path}"/>'
-        f'<text x="{left - 6}" y="{top + 10}" text-anchor="end">{reach:+.0f}</text>'
-        f'<text x="{left - 6}" y="{top + high}" text-anchor="end">−{reach:.0f}</text>'
-        f'<text x="{left - 6}" y="{top + high / 2 + 4}" text-anchor="end">{unit}</text>'
-        f'<text x="{left + wide / 2}" y="{top + high + 22}" text-anchor="middle">'
-        + escape(_("two pitches; peak to peak {size}").format(size=f"{Shown(pp):.1f} {unit}"))
-        + "</text></svg>"
+    return drawn(
+        "web/curve",
+        label=label,
+        unit=unit,
+        left=left,
+        right=left + wide,
+        middle=left + wide / 2,
+        top=top,
+        zero=top + high / 2,
+        bottom=top + high,
+        line=path(points),
+        reach=reach,
+        size=max(values) - min(values),
     )
 
 
-def bars(values: Sequence[float], *, label: str, largest: float) -> str:
+def bars(values: Sequence[float], *, label: Text, largest: float) -> str:
     """Draw the amplitudes of the mesh harmonics.
 
     Parameters
@@ -81,18 +86,82 @@ def bars(values: Sequence[float], *, label: str, largest: float) -> str:
     largest : float
         Amplitude at full height, so that two pictures can be compared.
     """
-    high, left, top, step = 104.0, 52.0, 20.0, 60.0
-    out = []
-    for i, value in enumerate(values):
-        tall = high * min(1.0, value / max(largest, 1e-9))
-        x = left + i * step
-        out.append(
-            f'<path class="p-bar" d="M{x:.1f} {top + high:.1f}v{-tall:.1f}h38v{tall:.1f}z"/>'
-            f'<text x="{x + 19:.1f}" y="{top + high - tall - 5:.1f}" text-anchor="middle">'
-            f"{Shown(value):.1f}</text>"
-            f'<text x="{x + 19:.1f}" y="{top + high + 18:.1f}" text-anchor="middle">{i + 1}×</text>'
-        )
-    return (
-        f'<svg class="plot" viewBox="0 0 430 160" role="img" aria-label={quoteattr(label)}>'
-        f'<path class="p-grid" d="M{left - 6} {top + high}H{left + 360}"/>' + "".join(out) + "</svg>"
+    high = 104.0
+    return drawn(
+        "web/bars",
+        label=label,
+        bars=[(Number(v, ".1f"), high * min(1.0, v / max(largest, 1e-9))) for v in values],
+        bottom=20.0 + high,
     )
+
+
+def outlines(*, measured: Mask | None, computed: Mask | None, label: Text) -> str:
+    """Draw measured (full line) and computed (dashed) outlines to lie over an unrolled photo."""
+    return drawn(
+        "web/outlines",
+        label=label,
+        lines=[
+            (kind, edge_path(mask))
+            for kind, mask in (("o-measured", measured), ("o-computed", computed))
+            if mask is not None and any(map(any, mask))
+        ],
+    )
+
+
+def edge_path(mask: Mask) -> str:
+    """Return the edge of a marked area as an SVG path, its steps smoothed."""
+    parts = []
+    for points in edge_loops(mask):
+        for _round in range(SMOOTHED):
+            points = [
+                ((a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0)
+                for a, b in zip(points, [*points[1:], points[0]], strict=True)
+            ]
+        parts.append(path(points, close=True))
+    return "".join(parts)
+
+
+def edge_loops(mask: Mask) -> list[list[Place]]:
+    """Return the edges of a marked area as closed lines, one unit for each cell, top row first.
+
+    Parameters
+    ----------
+    mask : rows of bool
+        Root row first, toe column first.
+    """
+    rows, columns = len(mask), len(mask[0])
+
+    def marked(i: int, j: int) -> bool:
+        return 0 <= i < rows and 0 <= j < columns and mask[i][j]
+
+    # Each side of a cell toward an unmarked one, run so that the mark lies on one and the same hand.
+    following: dict[tuple[int, int], list[tuple[int, int]]] = {}
+    for i in range(rows):
+        for j in range(columns):
+            if not mask[i][j]:
+                continue
+            y = rows - 1 - i
+            sides = (
+                (marked(i + 1, j), (j, y), (j + 1, y)),
+                (marked(i, j + 1), (j + 1, y), (j + 1, y + 1)),
+                (marked(i - 1, j), (j + 1, y + 1), (j, y + 1)),
+                (marked(i, j - 1), (j, y + 1), (j, y)),
+            )
+            for inner, start, end in sides:
+                if not inner:
+                    following.setdefault(start, []).append(end)
+    loops = []
+    while following:
+        start = next(iter(following))
+        loop, at = [start], start
+        while True:
+            ends = following[at]
+            to = ends.pop()
+            if not ends:
+                del following[at]
+            if to == start:
+                break
+            loop.append(to)
+            at = to
+        loops.append([(float(x), float(y)) for x, y in loop])
+    return loops

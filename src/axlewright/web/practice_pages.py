@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import secrets
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from axlewright.errors import AxlewrightError, InputError
+from axlewright.errors import InputError
 from axlewright.job import design_names, find_design
 from axlewright.job.practice import (
     class_list,
@@ -23,7 +23,7 @@ from axlewright.job.practice import (
 )
 from axlewright.language import eager as _
 from axlewright.units import parse_length, show_length
-from axlewright.web.page import Form, go, person_of, site_of
+from axlewright.web.page import NOT_REFUSED, Form, Refused, go, person_of, shown_again, site_of
 from axlewright.web.pictures import rows, tooth
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ def practice(request: Request) -> Response:
     return _list(request)
 
 
-def _list(request: Request, error: AxlewrightError | None = None, typed: Any = None) -> Response:
+def _list(request: Request, refused: Refused = NOT_REFUSED) -> Response:
     from axlewright.training import LARGEST_NUMBER, LEVEL_WORDS
 
     site = site_of(request)
@@ -60,38 +60,32 @@ def _list(request: Request, error: AxlewrightError | None = None, typed: Any = N
         "levels": LEVEL_WORDS,
         "largest": LARGEST_NUMBER,
         "lines": lines,
-        "error": error,
-        "typed": typed or {},
     }
-    return site.show(request, "practice.html", values, status=422 if error else 200)
+    return site.show(request, "practice.html", values, refused=refused)
 
 
 @router.post("/practice")
+@shown_again(_list)
 def start(request: Request, form: Form) -> Response:
     """Begin an exercise; without a number one is drawn."""
     from axlewright.training import LARGEST_NUMBER, ExerciseName
 
     site, person = site_of(request), person_of(request)
-    try:
-        text = form.text("number")
-        number = form.whole("number") if text else 1 + secrets.randbelow(LARGEST_NUMBER)
-        if number is None:
-            raise InputError(
-                _("'{text}' is not the number of an exercise").format(text=text[:20]),
-                where=_("number"),
-                fix=_("type a whole number or leave it empty"),
-            )
-        design = find_design(site.store, form.text("design"))
-        name = ExerciseName(design.name, form.whole("level") or 0, number)
-        kept = start_practice(site.store, name, person.who)
-    except AxlewrightError as error:
-        return _list(request, error, form.fields)
+    text = form.text("number")
+    number = form.whole("number") if text else 1 + secrets.randbelow(LARGEST_NUMBER)
+    if number is None:
+        raise InputError(
+            _("'{text}' is not the number of an exercise").format(text=text[:20]),
+            where=_("number"),
+            fix=_("type a whole number or leave it empty"),
+        )
+    design = find_design(site.store, form.text("design"))
+    name = ExerciseName(design.name, form.whole("level") or 0, number)
+    kept = start_practice(site.store, name, person.who)
     return go(f"/practice/{kept.key}")
 
 
-def _exercise(
-    request: Request, key: str, error: AxlewrightError | None = None, typed: Any = None
-) -> Response:
+def _exercise(request: Request, key: str, refused: Refused = NOT_REFUSED) -> Response:
     from axlewright.training import ACTIONS
 
     site, system = site_of(request), person_of(request).system
@@ -133,10 +127,8 @@ def _exercise(
         "show_hours": show_hours,
         "over": kept.attempt.over,
         "review": show_review(played) if kept.attempt.over else None,
-        "error": error,
-        "typed": typed or {},
     }
-    return site.show(request, "exercise.html", values, status=422 if error else 200)
+    return site.show(request, "exercise.html", values, refused=refused)
 
 
 def _end_teeth(played: Played, sides: dict[str, str]) -> dict[str, str]:
@@ -164,29 +156,25 @@ def exercise(request: Request, key: str) -> Response:
 
 
 @router.post("/practice/{key}")
+@shown_again(_exercise)
 def act(request: Request, key: str, form: Form) -> Response:
     """Do one thing to the axle."""
     from axlewright.training import ACTIONS, Action
 
     site, system = site_of(request), person_of(request).system
     kind = form.text("kind")
-    try:
-        if kind not in ACTIONS:
+    if kind not in ACTIONS:
+        raise InputError(_("nothing was chosen"), where=_("what to do"), fix=_("press one of the buttons"))
+    amount = 0.0
+    if ACTIONS[kind].amount:
+        text = form.text(f"amount_{kind}")
+        if not text:
             raise InputError(
-                _("nothing was chosen"), where=_("what to do"), fix=_("press one of the buttons")
+                _("how far is missing"),
+                where=_(ACTIONS[kind].label),
+                fix=_("type a length such as 4 thou"),
             )
-        amount = 0.0
-        if ACTIONS[kind].amount:
-            text = form.text(f"amount_{kind}")
-            if not text:
-                raise InputError(
-                    _("how far is missing"),
-                    where=_(ACTIONS[kind].label),
-                    fix=_("type a length such as 4 thou"),
-                )
-            unit = "in" if system == "inch" else "mm"
-            amount = parse_length(text, default_unit=unit, where=_(ACTIONS[kind].label))
-        practise(site.store, key, Action(kind, round(amount, 5)), form.whole("seen"))  # type: ignore[arg-type]
-    except InputError as error:
-        return _exercise(request, key, error, form.fields)
+        unit = "in" if system == "inch" else "mm"
+        amount = parse_length(text, default_unit=unit, where=_(ACTIONS[kind].label))
+    practise(site.store, key, Action(kind, round(amount, 5)), form.whole("seen"))  # type: ignore[arg-type]
     return go(f"/practice/{key}", anchor="latest")

@@ -2,18 +2,101 @@
 
 from __future__ import annotations
 
+import time
+from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qsl
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 
+from axlewright.errors import AxlewrightError
 from axlewright.job import design_names, find_design
+from axlewright.job.photos import mask_lines
+from axlewright.job.rolling import (
+    CONTROLS,
+    WAYS,
+    State,
+    backlash_words,
+    roll_both,
+    state_of,
+    state_of_form,
+    teeth_model,
+)
+from axlewright.language import Shown
 from axlewright.language import eager as _
+from axlewright.units import System
 from axlewright.web.page import person_of, site_of
-from axlewright.web.rolling_state import CONTROLS, WAYS, State, rolled, state_of, state_of_form
-from axlewright.web.teeth_model import teeth_model
+from axlewright.web.pictures import bars, curve, rows, tooth
+
+if TYPE_CHECKING:
+    from axlewright.contact import Rolling
+    from axlewright.gearset import GearSetDesign
 
 router = APIRouter()
+
+
+def rolled(state: State, design: GearSetDesign, system: System) -> dict[str, Any]:
+    """Roll both flanks and draw them.
+
+    Returns
+    -------
+    dict
+        words, ms, backlash, and for each flank svg, motion, harmonics, words, load, error.
+    """
+    begin = time.perf_counter()
+    rollings = roll_both(state, design)
+    backlash = backlash_words(state, design, system)
+    rolled_ms = (time.perf_counter() - begin) * 1000.0
+    tapered = design.tooth_form == "face-milled"
+    return {
+        "words": state.words(system),
+        "query": state.query(),
+        "backlash": backlash,
+        "flanks": {
+            flank: {"error": str(one)} if isinstance(one, AxlewrightError) else _flank(flank, one, tapered)
+            for flank, one in rollings.items()
+        },
+        "ms": round(rolled_ms, 1),
+        "total_ms": round((time.perf_counter() - begin) * 1000.0, 1),
+    }
+
+
+def _flank(flank: str, one: Rolling, tapered: bool) -> dict[str, Any]:
+    words = str(one.pattern.describe())
+    harmonics = [float(v) for v in one.harmonics_urad(6)]
+    pp = one.motion_error_pp_urad
+    return {
+        "error": "",
+        "words": words,
+        "svg": tooth(
+            computed=None if one.pattern.empty else rows(one.pattern.mask),
+            tapered=tapered,
+            label=(
+                _("drive side of the ring gear tooth: {words}")
+                if flank == "drive"
+                else _("coast side of the ring gear tooth: {words}")
+            ).format(words=words),
+        ),
+        "motion": curve(
+            [float(v) for v in one.motion_error_urad],
+            label=(
+                _("Motion error of the drive side over two pitches, {size} microradians peak to peak")
+                if flank == "drive"
+                else _("Motion error of the coast side over two pitches, {size} microradians peak to peak")
+            ).format(size=f"{Shown(pp):.1f}"),
+        ),
+        "harmonics": bars(
+            harmonics,
+            label=_("Mesh harmonics in microradians: {values}").format(
+                values=", ".join(f"{i}× {Shown(v):.1f}" for i, v in enumerate(harmonics, 1))
+            ),
+            largest=max(20.0, *harmonics),
+        ),
+        "load": _("under load") if one.torque_nm > 0 else _("without load"),
+        "pp": round(pp, 1),
+        "mask": mask_lines(one.pattern.mask),
+        "summary": one.summary(),
+    }
 
 
 @router.get("/rolling", response_class=HTMLResponse)

@@ -4,26 +4,65 @@ from __future__ import annotations
 
 import re
 from datetime import date
-from typing import Any
+from typing import Any, Final
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from axlewright.errors import AxlewrightError, InputError
-from axlewright.job import FieldError, design_names, put_on_shelf
-from axlewright.job.shelf import KINDS, shelf_sizes
+from axlewright.errors import InputError
+from axlewright.job import design_names, put_on_shelf
+from axlewright.job.shelf import STOCK_FIELDS, shelf_sizes
 from axlewright.language import eager as _
-from axlewright.language import languages, own_name
+from axlewright.language import languages, n_, own_name
 from axlewright.records import Instrument
 from axlewright.records.types import ROLES
 from axlewright.steps.answers import REALLY
-from axlewright.steps.field import UNUSUAL
+from axlewright.steps.field import UNUSUAL, Choice, Field
 from axlewright.units import show_length
 from axlewright.web.guard import LANGUAGE_COOKIE, SYSTEM_COOKIE
-from axlewright.web.page import SHOP_COOKIE, WHO_COOKIE, Form, go, keep, person_of, site_of
+from axlewright.web.page import (
+    NOT_REFUSED,
+    SHOP_COOKIE,
+    WHO_COOKIE,
+    Form,
+    Refused,
+    go,
+    keep,
+    person_of,
+    shown_again,
+    site_of,
+)
 
 router = APIRouter()
 
+ME_FIELDS: Final = (
+    Field("who", n_("Your name or bench"), "text", n_("Stands beside every reading you enter.")),
+    Field(
+        "system",
+        n_("Numbers without a unit are"),
+        "choice",
+        n_("Both are always shown. Any field also takes the other one with its unit, such as 0.05 mm."),
+        (Choice("inch", n_("inches and lb-in")), Choice("metric", n_("millimetres and N·m"))),
+    ),
+    Field("shop", n_("Name of the shop"), "text", n_("On top of printed sheets.")),
+)
+PERSON_FIELDS: Final = (
+    Field("name", n_("Name"), "text", needed=True),
+    Field("by", n_("Entered by (admin)"), "text"),
+)
+INSTRUMENT_FIELDS: Final = (
+    Field(
+        "name",
+        n_("Instrument"),
+        "text",
+        n_("As you name it at a step, such as: depth micrometer 2."),
+        needed=True,
+    ),
+    Field("kind", n_("Kind"), "text"),
+    Field("resolution", n_("Smallest step"), "text"),
+    Field("calibrated_on", n_("Calibrated on"), "text", n_("As 2026-03-31.")),
+    Field("due_on", n_("Due on"), "text"),
+)
 MOST_SHOWN = 40
 """Sizes just put on the shelf that are shown once more."""
 
@@ -37,17 +76,14 @@ def _put(request: Request) -> list[float]:
     return out
 
 
-def _page(
-    request: Request,
-    *,
-    error: AxlewrightError | None = None,
-    section: str = "",
-    typed: dict[str, str] | None = None,
-) -> Response:
+def _page(request: Request, refused: Refused = NOT_REFUSED) -> Response:
     site = site_of(request)
     values: dict[str, Any] = {
         "stock": sorted(site.store.stock.list(), key=lambda i: (i.kind, i.thickness_mm)),
-        "kinds": KINDS,
+        "me": ME_FIELDS,
+        "stock_fields": STOCK_FIELDS,
+        "person_fields": PERSON_FIELDS,
+        "instrument_fields": INSTRUMENT_FIELDS,
         "designs": design_names(site.store),
         "people": site.store.people.list(),
         "roles": ROLES,
@@ -55,15 +91,11 @@ def _page(
         "overdue": {i.name for i in site.store.instruments.overdue(date.today())},
         "place": site.store.place,
         "languages": [(code, own_name(code)) for code in languages()],
-        "error": error,
-        "section": section,
-        "typed": typed or {},
         "just_put": [show_length(size, person_of(request).system) for size in _put(request)],
         "unusual": UNUSUAL,
-        "show_unusual": section == "shelf" and isinstance(error, FieldError) and error.confirmable,
-        "shelf_trouble": section == "shelf" and isinstance(error, FieldError),
+        "show_unusual": refused.section == "shelf" and refused.confirmable,
     }
-    return site.show(request, "settings.html", values, status=422 if error else 200)
+    return site.show(request, "settings.html", values, refused=refused)
 
 
 @router.get("/settings", response_class=HTMLResponse)
@@ -85,30 +117,28 @@ def me(request: Request, form: Form) -> Response:
 
 
 @router.post("/settings/stock")
+@shown_again(_page, "shelf")
 def stock(request: Request, form: Form) -> Response:
     """Put spacers or shims on the shelf."""
     person = person_of(request)
-    try:
-        count = form.whole("count", 1, 9999) if form.text("count") else 1
-        if count is None:
-            raise InputError(
-                _("'{text}' is not a count").format(text=form.text("count")[:20]),
-                where=_("how many of each"),
-                fix=_("type a whole number from 1 to 9999"),
-            )
-        put_on_shelf(
-            site_of(request).store,
-            form.text("kind"),
-            form.text("thickness"),
-            count=count,
-            part=form.text("part"),
-            design_name=form.text("design"),
-            who=person.who,
-            system=person.system,
-            really=bool(form.text(REALLY)),
+    count = form.whole("count", 1, 9999) if form.text("count") else 1
+    if count is None:
+        raise InputError(
+            _("'{text}' is not a count").format(text=form.text("count")[:20]),
+            where=_("how many of each"),
+            fix=_("type a whole number from 1 to 9999"),
         )
-    except AxlewrightError as error:
-        return _page(request, error=error, section="shelf", typed=dict(form.fields))
+    put_on_shelf(
+        site_of(request).store,
+        form.text("kind"),
+        form.text("thickness"),
+        count=count,
+        part=form.text("part"),
+        design_name=form.text("design"),
+        who=person.who,
+        system=person.system,
+        really=bool(form.text(REALLY)),
+    )
     # What was understood is shown once more, so that a slip of the unit is seen.
     understood = shelf_sizes(
         form.text("kind"), form.text("thickness"), system=person.system, really=bool(form.text(REALLY))
@@ -118,28 +148,24 @@ def stock(request: Request, form: Form) -> Response:
 
 
 @router.post("/settings/stock/move")
+@shown_again(_page, "shelf")
 def move_stock(request: Request, form: Form) -> Response:
     """Take from the shelf or put back."""
     item, change = form.whole("item", 1), form.whole("change", -9999, 9999)
     if item is None or change is None:
         raise InputError(_("no such piece"), where=_("shelf"), fix=_("use the buttons beside the piece"))
-    try:
-        site_of(request).store.stock.move(item, change, who=person_of(request).who)
-    except AxlewrightError as error:
-        return _page(request, error=error, section="shelf")
+    site_of(request).store.stock.move(item, change, who=person_of(request).who)
     return go("/settings", "counted", "shelf")
 
 
 @router.post("/settings/people")
+@shown_again(_page, "people")
 def people(request: Request, form: Form) -> Response:
     """Enter a person; once somebody is known, only an admin may."""
     store = site_of(request).store
-    try:
-        if store.people.any_known():
-            store.people.require(form.text("by"), form.text("by_pin"), "people")
-        store.people.add(form.text("name"), _role(form.text("role")), form.text("pin"))
-    except AxlewrightError as error:
-        return _page(request, error=error, section="people", typed=form.but("pin", "by_pin"))
+    if store.people.any_known():
+        store.people.require(form.text("by"), form.text("by_pin"), "people")
+    store.people.add(form.text("name"), _role(form.text("role")), form.text("pin"))
     return go("/settings", "person", "people")
 
 
@@ -154,20 +180,18 @@ def _role(text: str) -> Any:
 
 
 @router.post("/settings/instruments")
+@shown_again(_page, "instruments")
 def instruments(request: Request, form: Form) -> Response:
     """Enter or change an instrument."""
-    try:
-        site_of(request).store.instruments.put(
-            Instrument(
-                form.text("name"),
-                form.text("kind"),
-                form.text("resolution"),
-                _day(form.text("calibrated_on"), _("calibrated on")),
-                _day(form.text("due_on"), _("due on")),
-            )
+    site_of(request).store.instruments.put(
+        Instrument(
+            form.text("name"),
+            form.text("kind"),
+            form.text("resolution"),
+            _day(form.text("calibrated_on"), _("calibrated on")),
+            _day(form.text("due_on"), _("due on")),
         )
-    except AxlewrightError as error:
-        return _page(request, error=error, section="instruments", typed=dict(form.fields))
+    )
     return go("/settings", "instrument", "instruments")
 
 

@@ -9,9 +9,13 @@ from typing import TYPE_CHECKING, Any
 from axlewright.job.sheet import runout_plots
 from axlewright.language import Shown
 from axlewright.language import eager as _
-from axlewright.steps.diagrams import backlash_diagram, depth_diagram
-from axlewright.steps.gauge_drawings import gauge_diagram
-from axlewright.steps.side_drawings import sides_diagram, sleeve_diagram
+from axlewright.steps.drawings import (
+    backlash_diagram,
+    depth_diagram,
+    gauge_diagram,
+    sides_diagram,
+    sleeve_diagram,
+)
 from axlewright.units import NM_PER_LBF_IN, System, show_length
 
 if TYPE_CHECKING:
