@@ -28,6 +28,7 @@ LOWEST_FIXED_HZ: Final = 80.0
 FLOOR_HALF_WIDTH_HZ: Final = 60.0
 STEP: Final = 0.001
 """Step of the speed error's grid (relative)."""
+STANDING_SWEEP: Final = 1.15
 MOST_FIXED: Final = 60
 WALK: Final = 0.003
 """Standard deviation of the change of the speed error per 0.1 s (relative)."""
@@ -124,7 +125,7 @@ def order_map(
         used &= (times < start - 0.15) | (times > stop + 0.15)
     usable = used & (wheel_hz_at > 1.0)
     fixed = _fixed_tones(ratio, frequency, wheel_hz_at, usable)
-    scores = line_score(ratio)
+    scores = line_score(ratio / _standing(ratio, wheel_hz_at, usable))
     scores[:, ~audible] = 0.0
     for tone in fixed:
         scores[:, np.abs(frequency - tone) < 12.0] = 0.0
@@ -148,6 +149,17 @@ def order_map(
         fixed,
         _fixed_evidence(scores, frequency, usable),
     )
+
+
+def _standing(ratio: FloatArray, wheel_hz: FloatArray, usable: NDArray[np.bool_]) -> FloatArray:
+    """Return what stands at a fixed frequency above the floor: a body's resonances, which lead nowhere.
+
+    Where the speed hardly changes nothing can be told from a line, and nothing is taken out.
+    """
+    if usable.sum() < 50 or np.percentile(wheel_hz[usable], 95) < STANDING_SWEEP * np.percentile(wheel_hz[usable], 5):
+        return np.ones(ratio.shape[1])
+    median = np.median(ratio[usable][::3], axis=0) / np.log(2)
+    return np.asarray(np.maximum(ndimage.uniform_filter1d(median, 3), 1.0))
 
 
 def without_fixed_tones(samples: FloatArray, rate_hz: int, fixed_hz: tuple[float, ...]) -> FloatArray:
