@@ -177,7 +177,7 @@ def _speed(typed: str, marks: Path | None, source: str) -> SpeedTrace:
 
 
 def _text(report: dict[str, Any]) -> str:
-    from axlewright.sound.names import source_name
+    from axlewright.sound.sources import source_name
 
     lines = []
     for flag in report["recording"]["flags"]:

@@ -149,7 +149,7 @@ def hear(
 
 def _sentence(report: dict[str, Any]) -> str:
     """Return the finding in one line, for lists."""
-    from axlewright.sound.names import source_name
+    from axlewright.sound.sources import source_name
 
     names = [
         f"{source_name(s['name'])} ({100 * s['probability']:.0f} %)"

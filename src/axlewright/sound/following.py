@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.sound.lines import CAP
-from axlewright.sound.tracking import STEP, OrderMap
+from axlewright.sound.line_map import STEP, OrderMap
 
 FloatArray = NDArray[np.float64]
 

@@ -27,7 +27,7 @@ from axlewright.sound.orders import AxleOrders, Bearing
 from axlewright.sound.recording import Recording
 from axlewright.sound.segments import Vehicle, torque_sign_mps2
 from axlewright.sound.speed import SpeedTrace, Tyre, prior_sigma
-from axlewright.sound.tracking import HOP_S, OrderMap, frame_times, order_map
+from axlewright.sound.line_map import HOP_S, OrderMap, frame_times, order_map
 from axlewright.sound.turned import STEP, TurnSpectra, envelope_spectra, turn_spectra
 
 FloatArray = NDArray[np.float64]
@@ -40,12 +40,15 @@ SHAPE_DOUBT: Final = {
     "wheel sensor": ShapeDoubt(0.004, 0.03, (0.0,)),
 }
 ENGINE_CLEAR: Final = 40.0
+ENGINE_UNIT: Final = 16.0
+ENGINE_HIGHEST: Final = 480.0
 ENGINE_WIDTH: Final = 0.0015
 MOST_MULTIPLES: Final = 8
 LEAST_KNOWN_S: Final = 10.0
 SATELLITE_SMOOTH_S: Final = 0.9
 SCALE_STEP: Final = 0.0005
 SCALE_TEMPER: Final = 0.4
+OWN_TEMPER: Final = 0.5
 PRESENT: Final = 0.3
 GEARS_TEMPER: Final = 0.7
 CLUTTER_NATS: Final = 12.0
@@ -104,22 +107,27 @@ class Heard:
     engine: Engine
     score: FloatArray
     everything: FloatArray
-    envelope_score: FloatArray
+    envelope_scores: FloatArray
+    engine_spectra: TurnSpectra | None
     scales: FloatArray
     log_prior: FloatArray
     families: dict[str, FloatArray]
     scale_chance: FloatArray
     sigma: float
 
+    @property
+    def scale_interval(self) -> tuple[float, tuple[float, float]]:
+        """Median scale, and the ends of the 90 % interval from it."""
+        total = np.cumsum(self.scale_chance)
+        low, middle, high = (float(np.interp(q, total, self.scales)) for q in (0.05, 0.5, 0.95))
+        return middle, (low - middle, high - middle)
 
-def follow(
-    recording: Recording,
-    axle: AxleOrders,
-    tyre: Tyre,
-    speed: SpeedTrace,
-    cylinders: int | None = None,
-    gears: tuple[float, ...] = (),
-) -> Heard:
+    def family_scale(self, name: str) -> float:
+        """Scale at which a family fits best, within what was stated."""
+        return float(self.scales[int(np.argmax(OWN_TEMPER * self.families[name] + self.log_prior))])
+
+
+def follow(recording: Recording, axle: AxleOrders, tyre: Tyre, speed: SpeedTrace) -> Heard:
     """Follow the road, the engine, and weigh the speed's scale."""
     samples, rate = recording.samples, recording.rate_hz
     times = frame_times(len(samples), rate)
@@ -150,10 +158,14 @@ def follow(
         if np.maximum(again.persistent(), 0).sum() > np.maximum(spectra.persistent(), 0).sum():
             turns, spectra = better, again
     everything = spectra.persistent()
-    mask = engine_mask(spectra, engine, times[: len(coarse_wheel) * COARSE : COARSE], cylinders)
+    mask = engine_mask(spectra, engine, times[: len(coarse_wheel) * COARSE : COARSE], axle.cylinders)
     score = spectra.persistent(mask=mask)
     envelopes = envelope_spectra(samples, rate, turns, keep)
-    envelope_score = special.logsumexp(np.stack([e.persistent() for e in envelopes]), axis=0) - math.log(4)
+    coarse_times = times[: len(coarse_wheel) * COARSE : COARSE]
+    envelope_scores = np.stack(
+        [e.persistent(mask=engine_mask(e, engine, coarse_times, axle.cylinders)) for e in envelopes]
+    )
+    engine_spectra = _engine_spectra(samples, rate, engine, coarse_times, coarse_wheel, keep)
     sigma = PRIOR_WIDER * prior_sigma(speed, tyre)
     late = np.log(np.maximum(np.interp(times + course.late_s, times, stated), 0.3) / stated)
     found = float((course.error - late).mean())
@@ -162,10 +174,30 @@ def follow(
     log_prior = -0.5 * ((scales + found) / sigma) ** 2
     log_prior -= special.logsumexp(log_prior)
     families = _families(score, axle, scales)
-    families["gears"] = _gears(engine, axle, gears, cylinders, scales)
+    families["gears"] = _gears(engine, axle, scales)
     chance = _scale_chance(families, log_prior)
-    return Heard(map_, course, wheel, turns, spectra, envelopes, engine, score, everything, envelope_score, scales, log_prior,
+    return Heard(map_, course, wheel, turns, spectra, envelopes, engine, score, everything, envelope_scores, engine_spectra, scales, log_prior,
                  families, chance, sigma)  # fmt: skip
+
+
+def _engine_spectra(
+    samples: FloatArray,
+    rate_hz: int,
+    engine: Engine,
+    times_s: FloatArray,
+    wheel_hz: FloatArray,
+    keep: NDArray[np.bool_],
+) -> TurnSpectra | None:
+    """Spectra over turns of the engine, `ENGINE_UNIT` of them for each of the line followed; None without one."""
+    if engine.nats < ENGINE_CLEAR:
+        return None
+    smooth = np.log(engine.order)
+    for a, b in engine.pieces:
+        smooth[a:b] = ndimage.gaussian_filter1d(smooth[a:b], 2.0, mode="nearest")
+    unit_hz = np.exp(smooth) * wheel_hz / ENGINE_UNIT
+    at = np.arange(len(samples)) / rate_hz
+    turns = np.cumsum(np.interp(at, times_s, unit_hz)) / rate_hz
+    return turn_spectra(samples, rate_hz, turns, keep, highest=ENGINE_HIGHEST, hop_turns=16)
 
 
 def _scale_chance(families: dict[str, FloatArray], log_prior: FloatArray) -> FloatArray:
@@ -255,14 +287,13 @@ def _families(score: FloatArray, axle: AxleOrders, scales: FloatArray) -> dict[s
     return result
 
 
-def _gears(
-    engine: Engine, axle: AxleOrders, gears: tuple[float, ...], cylinders: int | None, scales: FloatArray
-) -> FloatArray:
+def _gears(engine: Engine, axle: AxleOrders, scales: FloatArray) -> FloatArray:
     """Evidence for each scale from the engine's order in each gear, where cylinders and gears are told.
 
     A converter slips one way; the line followed is the firing line or its octave.
     """
     total = np.zeros(len(scales))
+    gears, cylinders = axle.gears, axle.cylinders
     if not gears or not cylinders:
         return total
     for a, b in engine.pieces:
@@ -292,7 +323,7 @@ def _squash(nats: float) -> float:
     return math.copysign(math.log1p(abs(nats)), nats)
 
 
-def signs(heard: Heard, axle: AxleOrders, bearings: tuple[Bearing, ...], tyre: Tyre) -> Signs:
+def measure(heard: Heard, axle: AxleOrders, tyre: Tyre) -> Signs:
     """Measure all signs."""
     found: Signs = {}
     spectra, engine = heard.spectra, heard.engine
@@ -336,7 +367,7 @@ def signs(heard: Heard, axle: AxleOrders, bearings: tuple[Bearing, ...], tyre: T
     tonal = {"mesh": (z, MESH_LINES), "propshaft": (r, SHAFT_LINES), "joint": (r, JOINT_LINES)}
     explained: list[tuple[str, FloatArray]] = []
     for name, (base, multiples) in tonal.items():
-        own = 0.5 * heard.families[name] + heard.log_prior
+        own = OWN_TEMPER * heard.families[name] + heard.log_prior
         index = int(np.argmax(own))
         scale = float(heard.scales[index])
         lines = base * np.asarray(multiples)
@@ -392,14 +423,15 @@ def signs(heard: Heard, axle: AxleOrders, bearings: tuple[Bearing, ...], tyre: T
         found[f"{name}.together"] = float(np.percentile(together, 90))
         explained.append((name, orders[clear]))
     # Envelopes at whole turns of wheel and pinion.
-    env = heard.envelope_score
+    env = heard.envelope_scores.max(axis=0)
     k = np.arange(1, 7) * math.exp(best_scale)
     found["envelope.wheel"] = _squash(float(np.clip(read(env, k, 0.001), 0, 30).sum()))
     found["envelope.once"] = _squash(float(read(env, k[:1], 0.002)[0]))
     found["envelope.pinion"] = _squash(float(np.clip(read(env, k[:3] * r, 0.001), 0, 30).sum()))
-    for index, spectrum in enumerate(heard.envelopes):
-        found[f"envelope.once{index}"] = _squash(float(read(spectrum.persistent(), k[:2], 0.002).max()))
-    found.update(_bearing_signs(heard, bearings, r, best_scale))
+    for index, scores in enumerate(heard.envelope_scores):
+        found[f"envelope.once{index}"] = _squash(float(read(scores, k[:2], 0.002).max()))
+    found.update(_whine(heard))
+    found.update(_bearing_signs(heard, axle.bearings, r, best_scale))
     found.update(_unexplained(heard, explained, engine_order))
     found.update(_fixed(heard, force))
     return found
@@ -461,56 +493,97 @@ def _sidebands(heard: Heard, carrier: float, pinion: float) -> Signs:
 
 
 def _bearing_signs(heard: Heard, bearings: tuple[Bearing, ...], ratio: float, scale: float) -> Signs:
-    """Signs of each place's bearing: at its own orders where they are known, else at any like them."""
+    """Signs of each place's bearing: at its own orders where they are known, else at any like them.
+
+    Every band's envelope is judged against its own clutter, and what keeps whole turns of wheel or
+    pinion is left out: treads, tyres and shafts swell at those.
+    """
     found: Signs = {}
-    env, lines = heard.envelope_score, heard.score
-    whole = np.arange(1, 100) * math.exp(scale)
+    turns = np.concatenate([np.arange(1, 61), ratio * np.arange(1, 21)]) * math.exp(scale)
 
     def hide(score: FloatArray) -> FloatArray:
-        score = np.maximum(score, 0.0).copy()
-        for order in (*whole[:60], *(whole[:20] * ratio)):
+        score = np.maximum(score - max(float(np.percentile(score[64:], 98)), 0.0), 0.0)
+        for order in turns:
             at = int(round(order / STEP))
             score[max(at - 3, 0) : at + 4] = 0.0
-        return np.minimum(score, 25.0)
+        return np.minimum(score, 40.0)
 
-    env, lines = hide(env), hide(lines)
+    bands = [hide(band) for band in heard.envelope_scores]
+    lines = hide(heard.score)
 
     def evidence(bases: FloatArray) -> tuple[FloatArray, FloatArray]:
-        a = sum(read(env, bases * k) for k in (1, 2, 3, 4))
-        b = sum(read(lines, bases * k) for k in (1, 2, 3, 4))
-        return np.asarray(a), np.asarray(b)
+        swell = np.max([read(b, bases) + sum(np.minimum(read(b, bases * k), 10.0) for k in (2, 3)) for b in bands], axis=0)
+        tone = np.minimum(sum(read(lines, bases * k) for k in (1, 2, 3, 4)), 40.0)
+        return np.asarray(swell), np.asarray(tone)
 
     for place, shaft in (("wheel", 1.0), ("pinion", ratio), ("side", 1.0)):
         own = [b for b in bearings if b.place == place]
-        best = (-1.0, -1.0, 1.0, -20.0)
+        best = (0.0, 0.0, 1.0, -20.0)
         turn = shaft * math.exp(scale)
-        wide = np.exp(np.arange(math.log(2.5), math.log(14), 0.0005)) * turn
-        every_env, every_line = evidence(wide)
-        every = every_env + 0.7 * every_line
-        width = int(0.036 / 0.0005) | 1
-        spread = ndimage.maximum_filter1d(every, width)[width // 2 :: width]
+        wide = np.exp(np.arange(math.log(3.2), math.log(14.5), 0.0007)) * turn
+        every_swell, every_tone = evidence(wide)
+        every = every_swell + 0.5 * every_tone
+        spread = ndimage.maximum_filter1d(every, 51)[25::51]
         for bearing in own:
-            for order in (bearing.orders.outer, bearing.orders.inner, 2 * bearing.orders.element):
-                tried = order * turn * (1 - SLIPS if order != bearing.orders.inner else 1 + SLIPS)
+            for name, order in (
+                ("outer", bearing.orders.outer), ("inner", bearing.orders.inner), ("element", 2 * bearing.orders.element),
+            ):  # fmt: skip
+                tried = order * turn * (1 + SLIPS if name == "inner" else 1 - SLIPS)
                 a, b = evidence(tried)
-                both = a + 0.7 * b
+                both = a + 0.5 * b
                 at = int(np.argmax(both))
-                if both[at] > best[0] + 0.7 * best[1]:
-                    rank = float((spread >= both[at]).mean())
+                if both[at] > best[0] + 0.5 * best[1]:
                     loud = heard.spectra.audibility_db(tried[at] * np.arange(1.0, 5.0))
-                    best = (float(a[at]), float(b[at]), rank, float(_loudest(loud).max()))
+                    best = (float(a[at]), float(b[at]), float((spread >= both[at]).mean()), float(_loudest(loud).max()))
         found[f"{place}_bearing.known"] = float(bool(own))
         found[f"{place}_bearing.envelope"] = _squash(best[0])
         found[f"{place}_bearing.lines"] = _squash(best[1])
         found[f"{place}_bearing.rank"] = best[2]
         found[f"{place}_bearing.aud"] = best[3]
-        top = int(np.argmax(every))
-        found[f"{place}_bearing.any"] = _squash(float(every[top]))
-        found[f"{place}_bearing.any_env"] = _squash(float(every_env[top]))
+        top = int(np.argmax(every_swell))
+        found[f"{place}_bearing.any"] = _squash(float(every.max()))
+        found[f"{place}_bearing.any_env"] = _squash(float(every_swell[top]))
         found[f"{place}_bearing.any_aud"] = float(
             _loudest(heard.spectra.audibility_db(wide[top] * np.arange(1.0, 5.0))).max()
         )
+        found[f"{place}_bearing.not_own"] = _squash(float(every_swell[top]) - best[0]) if own else 0.0
     return found
+
+
+def _whine(heard: Heard) -> Signs:
+    """Loudest line that keeps step with the engine and is none of its firing: gearbox or accessory."""
+    spectra = heard.engine_spectra
+    if spectra is None:
+        return {"whine.nats": 0.0, "whine.aud": -20.0, "whine.order": 0.0, "whine.pieces": 1.0, "whine.share": 0.0}
+    score = spectra.persistent()
+    grid = np.arange(len(score)) * STEP
+    halves = grid / (ENGINE_UNIT / 2)
+    near = np.abs(halves - np.rint(halves)) / np.maximum(halves, 1e-9) < 0.004
+    score[(grid < 1.7 * ENGINE_UNIT) | (near & (grid < 6 * ENGINE_UNIT))] = -5.0
+    peaks = np.argsort(-score)[:400]
+    chosen: list[int] = []
+    for at in peaks:
+        if all(abs(int(at) - other) > 30 for other in chosen):
+            chosen.append(int(at))
+        if len(chosen) == 8:
+            break
+    loud = spectra.audibility_db(grid[chosen])
+    top = _loudest(loud)
+    value = top + 0.2 * np.minimum(score[chosen], 30)
+    k = int(np.argmax(value))
+    times = heard.map.times_s[: len(heard.course.scores) * COARSE : COARSE]
+    level = []
+    for a, b in heard.engine.pieces:
+        inside = (spectra.times_s >= times[a]) & (spectra.times_s <= times[min(b, len(times) - 1)])
+        if inside.sum() >= 2:
+            level.append(float(np.percentile(loud[k][inside], 75)))
+    return {
+        "whine.nats": _squash(float(score[chosen[k]])),
+        "whine.aud": float(top[k]),
+        "whine.order": math.log(float(grid[chosen[k]]) / ENGINE_UNIT),
+        "whine.pieces": float(np.clip(max(level) - min(level), 0, 25)) if len(level) > 1 else 0.0,
+        "whine.share": float((loud[k] > -1).mean()),
+    }
 
 
 def _unexplained(heard: Heard, explained: list[tuple[str, FloatArray]], engine_order: FloatArray) -> Signs:
@@ -522,7 +595,8 @@ def _unexplained(heard: Heard, explained: list[tuple[str, FloatArray]], engine_o
     found: Signs = {"lines.count": float(len(peaks))}
     if len(peaks) == 0:
         return found | {"lines.aud": -20.0, "lines.free": -20.0, "lines.free_order": 0.0, "lines.free_gears": 1.0,
-                        "lines.free_engine": 0.0, "lines.free_nats": 0.0, "lines.free_high": -20.0}  # fmt: skip
+                        "lines.free_engine": 0.0, "lines.free_nats": 0.0, "lines.free_low": -20.0, "lines.free_mid": -20.0,
+                        "lines.free_high": -20.0}  # fmt: skip
     orders = peaks * STEP
     audible = heard.spectra.audibility_db(orders)
     loud = _loudest(audible)
@@ -539,8 +613,9 @@ def _unexplained(heard: Heard, explained: list[tuple[str, FloatArray]], engine_o
     found["lines.free_nats"] = _squash(float(score[peaks[at]])) if off.any() else 0.0
     found["lines.free_gears"] = _through_gears(heard.course, heard.engine, float(orders[at])) if off.any() else 1.0
     found["lines.free_engine"] = float(shares[at]) if off.any() else 0.0
-    high = off & (orders > 20)
-    found["lines.free_high"] = float(loud[high].max()) if high.any() else -20.0
+    for name, low, top in (("low", 1.5, 20.0), ("mid", 20.0, 75.0), ("high", 75.0, 300.0)):
+        part = off & (orders > low) & (orders <= top)
+        found[f"lines.free_{name}"] = float(loud[part].max()) if part.any() else -20.0
     return found
 
 

@@ -30,7 +30,7 @@ TURNS: Final = 32
 HOP_TURNS: Final = 8
 PER_TURN: Final = 1024
 STEP: Final = 1.0 / (2 * TURNS)
-HIGHEST: Final = 150.0
+HIGHEST: Final = 280.0
 FLOOR_ORDERS: Final = 2.5
 LOWEST_HZ: Final = 20.0
 TEMPER: Final = 0.2
@@ -107,7 +107,7 @@ class TurnSpectra:
         rest = np.maximum(band - np.maximum(tone, 0.0), 0.02 * np.abs(band) + 1e-30)
         heard = 10 * np.log10(np.maximum(tone, 1e-4 * rest) / rest)
         index = -2.0 - np.log10(1.0 + (f / 502.0) ** 2.5)
-        outside = (f < LOWEST_HZ) | (order - reach < STEP) | (order + reach > HIGHEST - 0.1)
+        outside = (f < LOWEST_HZ) | (order - reach < STEP) | (order + reach > (bins - 3) * STEP)
         return np.where(outside, -40.0, heard - index)
 
     def _sums(self) -> tuple[FloatArray, FloatArray]:
@@ -133,6 +133,7 @@ def turn_spectra(
     *,
     per_turn: int = PER_TURN,
     highest: float = HIGHEST,
+    hop_turns: int = HOP_TURNS,
     oversample: bool = True,
 ) -> TurnSpectra:
     """Resample to even wheel turns and transform.
@@ -162,7 +163,7 @@ def turn_spectra(
     share = (whole - index).astype(np.float32)
     even = double[index] * (1 - share) + double[index + 1] * share
     full = TURNS * per_turn
-    size, hop = min(full, len(even)), HOP_TURNS * per_turn
+    size, hop = min(full, len(even)), hop_turns * per_turn
     window = np.hanning(size + 1)[:-1].astype(np.float32)
     bins = int(highest / STEP)
     starts = np.arange(0, len(even) - size + 1, hop)
