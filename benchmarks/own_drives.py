@@ -34,7 +34,18 @@ COMPLAINTS: Final = {
     "wheel bearing": 0.10, "pinion bearing": 0.07, "carrier bearing": 0.04, "gearbox": 0.06,
     "engine": 0.06, "brake": 0.03, "differential": 0.02, "resonance": 0.05, "accessory": 0.03,
 }  # fmt: skip
-AXLES: Final = ((41, 11), (39, 9), (41, 12), (39, 14), (37, 10), (43, 12), (46, 11), (35, 11), (37, 9), (40, 13))
+AXLES: Final = (
+    (41, 11),
+    (39, 9),
+    (41, 12),
+    (39, 14),
+    (37, 10),
+    (43, 12),
+    (46, 11),
+    (35, 11),
+    (37, 9),
+    (40, 13),
+)
 
 
 @dataclass(frozen=True)
@@ -79,7 +90,9 @@ def make_drive(seed: int) -> RoadDrive:
     kind = str(rng.choice(["marks", "held", "table"], p=[0.4, 0.2, 0.4]))
     road = _drive(rng, duration, held=kind == "held")
     count = int(rng.choice([0, 1, 2], p=[0.2, 0.62, 0.18]))
-    names = [str(n) for n in rng.choice(list(COMPLAINTS), size=count, replace=False, p=list(COMPLAINTS.values()))]
+    names = [
+        str(n) for n in rng.choice(list(COMPLAINTS), size=count, replace=False, p=list(COMPLAINTS.values()))
+    ]
     rest = _background(road)
     truth = []
     always = [("tread", float(rng.uniform(-16, 1))), ("engine", float(rng.uniform(-8, 9)))]
@@ -126,7 +139,9 @@ def _drive(rng: np.random.Generator, duration: float, *, held: bool) -> _Road:
             values[len(values) // 2] = float(np.clip(values[0] * 1.6, 8, 34))
         speed = PchipInterpolator(knots, values)(t)
         speed = ndimage.gaussian_filter1d(speed, SLOW * 0.8)
-    speed = speed * (1 + ndimage.gaussian_filter1d(rng.normal(0, 1, slow_n), SLOW * 1.5) * rng.uniform(0.02, 0.09))
+    speed = speed * (
+        1 + ndimage.gaussian_filter1d(rng.normal(0, 1, slow_n), SLOW * 1.5) * rng.uniform(0.02, 0.09)
+    )
     accel = ndimage.gaussian_filter1d(np.gradient(speed) * SLOW, SLOW * 0.2)
     grade = ndimage.gaussian_filter1d(rng.normal(0, 1, slow_n), SLOW * 6) * rng.uniform(0, 2.5)
     load = accel + 0.12 + 0.0004 * speed**2 + 9.81 * np.clip(grade, -0.04, 0.04)
@@ -185,7 +200,11 @@ def _body(rng: np.random.Generator) -> Any:
         db = np.interp(np.log(np.maximum(f, 1.0)), np.log(knots), curve)
         total = 10 ** (db / 20)
         for centre, height, quality in peaks:
-            total = total * (1 + (10 ** (height / 20) - 1) / np.sqrt(1 + (quality * (f / centre - centre / np.maximum(f, 1))) ** 2))
+            total = total * (
+                1
+                + (10 ** (height / 20) - 1)
+                / np.sqrt(1 + (quality * (f / centre - centre / np.maximum(f, 1))) ** 2)
+            )
         return np.asarray(total)
 
     return gain
@@ -196,22 +215,30 @@ def _background(road: _Road) -> FloatArray:
     corner, slope = rng.uniform(60, 220), rng.uniform(0.8, 1.5)
     high = rng.uniform(600, 1800)
     body = _body(rng)
-    tyre_noise = _shaped(rng, road.n, lambda f: body(f) / (1 + (f / corner) ** slope) / (1 + (f / high) ** 2) ** 0.6)
+    tyre_noise = _shaped(
+        rng, road.n, lambda f: body(f) / (1 + (f / corner) ** slope) / (1 + (f / high) ** 2) ** 0.6
+    )
     wind = _shaped(rng, road.n, lambda f: 1 / (1 + (f / rng.uniform(200, 500)) ** 1.2))
     speed = road.fast(road.speed)
     mean = float(speed.mean())
-    wander = road.fast(ndimage.gaussian_filter1d(rng.normal(0, 1, len(road.speed)), SLOW * 1.0) * rng.uniform(8, 26))
+    wander = road.fast(
+        ndimage.gaussian_filter1d(rng.normal(0, 1, len(road.speed)), SLOW * 1.0) * rng.uniform(8, 26)
+    )
     surface = np.ones(road.n)
     if rng.random() < 0.3:
         at = int(rng.uniform(0.2, 0.8) * road.n)
         surface[at:] = 10 ** (rng.uniform(-6, 6) / 20)
     noise = tyre_noise / tyre_noise.std() * (speed / mean) ** 1.6 * 10 ** (wander / 20) * surface
-    gust = 10 ** (road.fast(ndimage.gaussian_filter1d(rng.normal(0, 1, len(road.speed)), SLOW * 0.4) * 20) / 20)
+    gust = 10 ** (
+        road.fast(ndimage.gaussian_filter1d(rng.normal(0, 1, len(road.speed)), SLOW * 0.4) * 20) / 20
+    )
     noise = noise + wind / wind.std() * (speed / mean) ** 3 * gust * 10 ** (rng.uniform(-18, -2) / 20)
     for _ in range(int(rng.poisson(4))):
         at = int(rng.uniform(0, road.n - RATE))
         length = int(RATE * rng.uniform(0.05, 0.3))
-        noise[at : at + length] += rng.standard_normal(length) * np.exp(-np.arange(length) / (0.03 * RATE)) * rng.uniform(2, 8)
+        noise[at : at + length] += (
+            rng.standard_normal(length) * np.exp(-np.arange(length) / (0.03 * RATE)) * rng.uniform(2, 8)
+        )
     return np.asarray(noise)
 
 
@@ -248,7 +275,9 @@ def _source(road: _Road, name: str) -> tuple[FloatArray, dict[str, Any]]:
         modulation = modulation + rng.choice([0.0, rng.uniform(0.05, 0.3)]) * np.cos(2 * np.pi * road.turns)
         h = [0.0, float(rng.uniform(-18, 2)), float(rng.uniform(-24, -6)), float(rng.uniform(-30, -10))]
         z = float(road.ring)
-        return _lines(road, [z, 2 * z, 3 * z, 4 * z], h, road.turns, modulation=gain * growth * window * modulation), {"side": side}
+        return _lines(
+            road, [z, 2 * z, 3 * z, 4 * z], h, road.turns, modulation=gain * growth * window * modulation
+        ), {"side": side}
     if name in ("propshaft", "joint"):
         base = r if name == "propshaft" else 2 * r
         h = [0.0, float(rng.uniform(-16, -3)), float(rng.uniform(-22, -8))]
@@ -263,7 +292,9 @@ def _source(road: _Road, name: str) -> tuple[FloatArray, dict[str, Any]]:
         keep = weight > 0.12 * weight.max()
         levels = [float(x) for x in 20 * np.log10(weight[keep])]
         cup = [1.0 + 0.5 * rng.random() * np.cos(2 * np.pi * k * road.turns) for k in (1, 2)]
-        return _lines(road, [float(o) for o in orders[keep]], levels, road.turns, wander=3.0, modulation=growth * cup[0]), {}
+        return _lines(
+            road, [float(o) for o in orders[keep]], levels, road.turns, wander=3.0, modulation=growth * cup[0]
+        ), {}
     if name == "wheel imbalance":
         top = int(rng.integers(3, 16))
         h = [float(-1.2 * k + rng.normal(0, 4)) for k in range(top)]
@@ -279,31 +310,68 @@ def _source(road: _Road, name: str) -> tuple[FloatArray, dict[str, Any]]:
         return _lines(road, orders, levels, road.engine_turns, modulation=gain, wander=3.0), {}
     if name == "accessory":
         base = float(rng.uniform(1.6, 3.1)) * float(rng.choice([1, 6, 8, 12, 18]))
-        return _lines(road, [base, 2 * base, 3 * base], [0.0, float(rng.uniform(-15, -4)), float(rng.uniform(-20, -8))], road.engine_turns), {}
+        return _lines(
+            road,
+            [base, 2 * base, 3 * base],
+            [0.0, float(rng.uniform(-15, -4)), float(rng.uniform(-20, -8))],
+            road.engine_turns,
+        ), {}
     if name == "gearbox":
         teeth = int(rng.integers(21, 41))
         base_turns = road.turns * r if rng.random() < 0.6 else road.engine_turns
         loud = road.gear == int(np.bincount(road.gear).argmax())
         gain = road.fast(ndimage.gaussian_filter1d(np.where(loud, 1.0, 0.15), 5)) * (drive + 0.3)
-        return _lines(road, [teeth, 2.0 * teeth], [0.0, float(rng.uniform(-16, -4))], base_turns, modulation=gain * growth), {}
+        return _lines(
+            road,
+            [teeth, 2.0 * teeth],
+            [0.0, float(rng.uniform(-16, -4))],
+            base_turns,
+            modulation=gain * growth,
+        ), {}
     if name == "brake":
         centre = float(rng.uniform(1400, 3800))
         slow = road.fast(road.accel)
-        on = 1 / (1 + np.exp((slow + 0.5) / 0.15)) if road.accel.min() < -0.8 else (rng.random(road.n // RATE + 2) < 0.5)[np.arange(road.n) // RATE]
+        on = (
+            1 / (1 + np.exp((slow + 0.5) / 0.15))
+            if road.accel.min() < -0.8
+            else (rng.random(road.n // RATE + 2) < 0.5)[np.arange(road.n) // RATE]
+        )
         rub = 0.3 + (0.5 + 0.5 * np.cos(2 * np.pi * road.turns)) ** 2
         if rng.random() < 0.6:
-            phase = 2 * np.pi * np.cumsum(centre * (1 + 0.004 * road.fast(ndimage.gaussian_filter1d(rng.normal(0, 1, len(road.speed)), 10) * 5))) / RATE
+            phase = (
+                2
+                * np.pi
+                * np.cumsum(
+                    centre
+                    * (
+                        1
+                        + 0.004
+                        * road.fast(ndimage.gaussian_filter1d(rng.normal(0, 1, len(road.speed)), 10) * 5)
+                    )
+                )
+                / RATE
+            )
             return np.asarray(np.cos(phase) * on * rub), {}
         return _shaped(rng, road.n, lambda f: 1 / (1 + (8 * (f / centre - centre / f)) ** 2)) * on * rub, {}
     if name == "differential":
-        turn = road.fast(np.clip(ndimage.gaussian_filter1d(rng.normal(0, 1, len(road.speed)), SLOW * 1.5) * 9 - 0.2, 0, 1))
+        turn = road.fast(
+            np.clip(ndimage.gaussian_filter1d(rng.normal(0, 1, len(road.speed)), SLOW * 1.5) * 9 - 0.2, 0, 1)
+        )
         spider = np.cumsum(road.fast(road.speed / road.circumference) * turn * rng.uniform(0.15, 0.4)) / RATE
         teeth = int(rng.integers(14, 19))
-        return _lines(road, [float(teeth), 2.0 * teeth], [0.0, -8.0], np.maximum.accumulate(spider) + 1e-9 * np.arange(road.n), modulation=turn), {}
+        return _lines(
+            road,
+            [float(teeth), 2.0 * teeth],
+            [0.0, -8.0],
+            np.maximum.accumulate(spider) + 1e-9 * np.arange(road.n),
+            modulation=turn,
+        ), {}
     if name == "resonance":
         centre, quality = float(np.exp(rng.uniform(np.log(32), np.log(420)))), float(rng.uniform(7, 30))
         near = np.exp(-0.5 * ((speed - rng.uniform(12, 30)) / rng.uniform(2.5, 9)) ** 2) + 0.1
-        return _shaped(rng, road.n, lambda f: 1 / (1 + (quality * (f / centre - centre / f)) ** 2)) * near * growth, {"hz": centre}
+        return _shaped(
+            rng, road.n, lambda f: 1 / (1 + (quality * (f / centre - centre / f)) ** 2)
+        ) * near * growth, {"hz": centre}
     raise ValueError(name)
 
 
@@ -311,7 +379,9 @@ def _bearing(road: _Road, name: str, growth: FloatArray) -> tuple[FloatArray, di
     """Impacts at one part's rate, slipping one way, ringing at housing resonances, swelling with the load zone."""
     rng = road.rng
     facts = next(b for b in road.bearings if b["name"] == name)
-    orders = bearing_orders(facts["rollers"], facts["roller_diameter_mm"], facts["pitch_diameter_mm"], facts["contact_angle_deg"])
+    orders = bearing_orders(
+        facts["rollers"], facts["roller_diameter_mm"], facts["pitch_diameter_mm"], facts["contact_angle_deg"]
+    )
     shaft = road.ring / road.pinion if name == "pinion bearing" else 1.0
     part = str(rng.choice(["outer", "inner", "element"], p=[0.45, 0.4, 0.15]))
     order = {"outer": orders.outer, "inner": orders.inner, "element": 2 * orders.element}[part] * shaft
@@ -319,7 +389,13 @@ def _bearing(road: _Road, name: str, growth: FloatArray) -> tuple[FloatArray, di
     zone = {"outer": 0.0, "inner": shaft, "element": orders.cage * shaft}[part]
     swell = 1 + (0.7 * np.cos(2 * np.pi * zone * road.turns) if zone else 0.0)
     if name == "wheel bearing":
-        swell = swell * (1 + 0.6 * road.fast(ndimage.gaussian_filter1d(rng.normal(0, 1, len(road.speed)), SLOW * 2) * 9).clip(-0.8, 2))
+        swell = swell * (
+            1
+            + 0.6
+            * road.fast(ndimage.gaussian_filter1d(rng.normal(0, 1, len(road.speed)), SLOW * 2) * 9).clip(
+                -0.8, 2
+            )
+        )
     tonal = float(rng.uniform(0, 1))
     h = [float(-2.5 * k + rng.normal(0, 3)) for k in range(6)]
     hum = _lines(road, [order * (k + 1) for k in range(6)], h, road.turns, modulation=growth * swell)
@@ -331,8 +407,15 @@ def _bearing(road: _Road, name: str, growth: FloatArray) -> tuple[FloatArray, di
     centre = float(rng.uniform(500, 3500))
     sos = signal.butter(2, [centre * 0.75, min(centre * 1.3, 7600)], "bandpass", fs=RATE, output="sos")
     ring = signal.sosfilt(sos, train * rng.choice([1.0, 1.0]))
-    growl = signal.sosfilt(sos, rng.standard_normal(road.n)) * (0.4 + (0.5 + 0.5 * np.cos(2 * np.pi * phase)) ** 3) * swell * growth
-    total = tonal * hum / (hum.std() + 1e-12) + (1 - tonal) * (ring / (ring.std() + 1e-12) + 0.5 * growl / (growl.std() + 1e-12))
+    growl = (
+        signal.sosfilt(sos, rng.standard_normal(road.n))
+        * (0.4 + (0.5 + 0.5 * np.cos(2 * np.pi * phase)) ** 3)
+        * swell
+        * growth
+    )
+    total = tonal * hum / (hum.std() + 1e-12) + (1 - tonal) * (
+        ring / (ring.std() + 1e-12) + 0.5 * growl / (growl.std() + 1e-12)
+    )
     return np.asarray(total), {"part": part}
 
 
@@ -379,7 +462,11 @@ def _recorded(rng: np.random.Generator, sound: FloatArray) -> tuple[FloatArray, 
             at, length = int(rng.uniform(0, n - 2 * RATE)), int(RATE * rng.uniform(0.2, 1.5))
             note = 110 * 2 ** (rng.integers(0, 36) / 12)
             s = np.arange(length) / RATE
-            sound[at : at + length] += np.cos(2 * np.pi * note * s) * np.sin(np.pi * np.arange(length) / length) * rng.uniform(0.02, 0.25)
+            sound[at : at + length] += (
+                np.cos(2 * np.pi * note * s)
+                * np.sin(np.pi * np.arange(length) / length)
+                * rng.uniform(0.02, 0.25)
+            )
     cut = float(rng.choice([20, 40, 80, 120]))
     sound = np.asarray(signal.sosfilt(signal.butter(2, cut, "highpass", fs=RATE, output="sos"), sound))
     facts["low_cut_hz"] = cut
@@ -391,7 +478,9 @@ def _recorded(rng: np.random.Generator, sound: FloatArray) -> tuple[FloatArray, 
         _f, _t, spectrum = signal.stft(sound, RATE, nperseg=512, noverlap=384)
         power = np.abs(spectrum) ** 2
         slow = ndimage.minimum_filter1d(ndimage.uniform_filter1d(power, 12, axis=1), 150, axis=1) * 2.0
-        gain = np.clip(1 - rng.uniform(0.4, 0.9) * slow / (ndimage.uniform_filter1d(power, 4, axis=1) + 1e-12), 0.25, 1)
+        gain = np.clip(
+            1 - rng.uniform(0.4, 0.9) * slow / (ndimage.uniform_filter1d(power, 4, axis=1) + 1e-12), 0.25, 1
+        )
         sound = signal.istft(spectrum * gain, RATE, nperseg=512, noverlap=384)[1][:n]
         facts["noise_suppression"] = True
     peak = float(np.percentile(np.abs(sound), 99.99)) * float(rng.choice([1.3, 1.3, 1.3, 0.7]))
@@ -402,7 +491,9 @@ def _told(road: _Road, rng: np.random.Generator, kind: str, duration: float) -> 
     t = np.arange(len(road.speed)) / SLOW
     if kind == "table":
         times = np.arange(0.0, duration, 1.0)
-        shown = np.interp(times - rng.uniform(0.0, 1.6), t, road.speed) * (1 + rng.normal(0, 0.003) + rng.normal(0, 0.003, len(times)))
+        shown = np.interp(times - rng.uniform(0.0, 1.6), t, road.speed) * (
+            1 + rng.normal(0, 0.003) + rng.normal(0, 0.003, len(times))
+        )
     elif kind == "marks":
         times = np.cumsum(rng.uniform(3.5, 8.0, 40))
         times = np.concatenate([[0.0], times[times < duration - 1]])

@@ -20,7 +20,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.errors import InputError
-from axlewright.sound import AxleOrders, Bearing, Recording, SpeedTrace, Tyre, bearing_orders, make_trace, read_recording
+from axlewright.sound import (
+    AxleOrders,
+    Bearing,
+    Recording,
+    SpeedTrace,
+    Tyre,
+    bearing_orders,
+    make_trace,
+    read_recording,
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -102,7 +111,10 @@ def common_form(drive: dict[str, Any], seed: int) -> ToldDrive:
     )
     circumference = told.get("rolling_circumference_m") or told["tyre_circumference_m"]
     speed = make_trace(
-        [p[0] for p in points], [p[1] for p in points], KINDS[kind], constant=kind == "held"  # type: ignore[arg-type]
+        [p[0] for p in points],
+        [p[1] for p in points],
+        KINDS[kind],
+        constant=kind == "held",  # type: ignore[arg-type]
     )
     sources = tuple({**s, "name": NAMES.get(s["name"], s["name"])} for s in truth["sources"])
     complaint = truth["complaint"] if "complaint" in truth else truth["audible"]
@@ -121,7 +133,11 @@ def common_form(drive: dict[str, Any], seed: int) -> ToldDrive:
 
 
 def _circumference(told: dict[str, Any], truth: dict[str, Any]) -> float:
-    value = truth.get("circumference_m") or told.get("rolling_circumference_m") or told.get("tyre_circumference_m")
+    value = (
+        truth.get("circumference_m")
+        or told.get("rolling_circumference_m")
+        or told.get("tyre_circumference_m")
+    )
     return float(value)  # type: ignore[arg-type]
 
 
@@ -147,7 +163,10 @@ def _bearings(told: Any) -> tuple[Bearing, ...]:
         place = "wheel" if "wheel" in name else "pinion" if "pinion" in name else "side"
         try:
             orders = bearing_orders(
-                int(row["rollers"]), row["roller_diameter_mm"], row["pitch_diameter_mm"], row.get("contact_angle_deg") or 0.0
+                int(row["rollers"]),
+                row["roller_diameter_mm"],
+                row["pitch_diameter_mm"],
+                row.get("contact_angle_deg") or 0.0,
             )
         except InputError:
             continue

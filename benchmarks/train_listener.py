@@ -19,10 +19,11 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize
-from told_drives import told_drive
 
 from axlewright.sound.chances import GROUPS, chances, row
-from axlewright.sound.signs import follow, measure
+from axlewright.sound.hearing import follow
+from axlewright.sound.signs import measure
+from told_drives import told_drive
 
 FloatArray = NDArray[np.float64]
 Row = dict[str, Any]
@@ -91,7 +92,13 @@ def left_out(rows: list[Row], penalty: float, group: str) -> list[dict[str, floa
 def log_loss(rows: list[Row], guesses: list[dict[str, float]]) -> float:
     """Mean of minus the logarithm of the chance given to what was so."""
     return float(
-        np.mean([-np.log(p if s in r["complaint"] else 1 - p) for r, g in zip(rows, guesses, strict=True) for s, p in g.items()])
+        np.mean(
+            [
+                -np.log(p if s in r["complaint"] else 1 - p)
+                for r, g in zip(rows, guesses, strict=True)
+                for s, p in g.items()
+            ]
+        )
     )
 
 

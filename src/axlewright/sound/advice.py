@@ -78,11 +78,11 @@ class Drive:
             ),
             "load": (
                 _("drive, coast and float over the same stretch at the same speed"),
-                _("gears and pinion bearings change with the load; tyres, wheels and wheel bearings hardly do"),
+                _("gears and pinion bearings change with the load; tyres and wheels hardly do"),
             ),
             "swerve": (
                 _("swerve gently left and right at a steady speed, and drive a tight circle slowly"),
-                _("a worn wheel bearing grows louder outside the curve, differential gears only turn in curves"),
+                _("a worn wheel bearing grows louder outside the curve; differential gears turn only there"),
             ),
             "road": (
                 _("drive the same speed on another road surface, or with other tyres"),
@@ -123,7 +123,9 @@ def advise(
     if signs["sweep"] < LITTLE_SWEEP:
         result.append(Advice(*DRIVES[0].words(), tuple(BY_KEY[k].name for k in live)))
     usable = DRIVES[1:]
-    ranked = sorted(((parted(d, live), i) for i, d in enumerate(usable)), key=lambda pair: (-pair[0], pair[1]))
+    ranked = sorted(
+        ((parted(d, live), i) for i, d in enumerate(usable)), key=lambda pair: (-pair[0], pair[1])
+    )
     if ranked and ranked[0][0] > 0 and max(live.values(), default=0.0) > 2 * WORTH:
         for value, index in ranked[:2]:
             if value > 0.2 * ranked[0][0]:
@@ -132,7 +134,7 @@ def advise(
         result.insert(
             0,
             Advice(
-                _("record where the complaint is heard best: that speed and load, windows shut, phone on seat"),
+                _("record where the complaint is heard best, at that speed and load, windows shut"),
                 _("nothing in this recording stands out"),
             ),
         )
@@ -142,7 +144,7 @@ def advise(
         ("speech", _("keep quiet and leave the radio off")),
         ("out_of_phase", _("record one channel")),
     ):
-        if recording.has(kind) and kind != "speech" or (recording.has(kind) and nothing > 0.5):
+        if (recording.has(kind) and kind != "speech") or (recording.has(kind) and nothing > 0.5):
             result.insert(1, Advice(do, next(f.text for f in recording.flags if f.kind == kind)))
     if sigma > WIDE_SPEED:
         result.append(
@@ -167,10 +169,10 @@ def ambiguities(named: tuple[str, ...], chances: dict[str, float]) -> tuple[Ambi
                     BY_KEY[a].name,
                     BY_KEY[b].name,
                     _("both fit about as well"),
-                    best.words()[0] if parts else _("look at and turn each by hand with the wheels off the ground"),
+                    best.words()[0]
+                    if parts
+                    else _("look at and turn each by hand with the wheels off the ground"),
                 ),
             )
         )
     return tuple(item for _value, item in sorted(found, key=lambda pair: -pair[0])[:4])
-
-

@@ -18,7 +18,8 @@ import numpy as np
 from axlewright.sound.signs import Signs
 
 COMMON: Final = (
-    "sweep", "sigma", "follow", "minutes", "speed", "engine.aud", "engine.more", "engine.steps", "lines.aud", "lines.free",
+    "sweep", "sigma", "follow", "minutes", "speed",
+    "engine.aud", "engine.more", "engine.steps", "lines.aud", "lines.free",
 )  # fmt: skip
 GROUPS: Final[dict[str, dict[str, tuple[str, ...]]]] = {
     # group: {source: (key in the signs,)}; a sign written with * takes the key.
@@ -39,27 +40,37 @@ GROUPS: Final[dict[str, dict[str, tuple[str, ...]]]] = {
 }
 SIGNS: Final[dict[str, tuple[str, ...]]] = {
     "lines": (
-        "*.own.lead", "*.own.all", "*.own.aud", "*.joint.aud", "*.joint.all", "*.count", "*.share", "*.median",
-        "*.shift", "*.engine", "*.gears", "*.rank", "*.joint_rank", "*.excess", "*.loud_excess", "*.loud_rank",
-        "*.own.plain", "*.|side|",
+        "*.own.lead", "*.own.all", "*.own.aud", "*.own.plain", "*.joint.aud", "*.joint.all", "*.count",
+        "*.share", "*.median", "*.shift", "*.engine", "*.gears", "*.rank", "*.joint_rank", "*.excess",
+        "*.loud_excess", "*.loud_rank", "*.|side|",
     ),
     "bearings": (
-        "*.known", "*.not_own", "*.envelope", "*.lines", "*.rank", "*.aud", "*.any", "*.any_env", "*.any_aud", "envelope.once",
-        "envelope.wheel", "envelope.once3",
+        "*.known", "*.not_own", "*.envelope", "*.lines", "*.rank", "*.aud", "*.any", "*.any_env",
+        "*.any_aud", "envelope.once", "envelope.wheel", "envelope.once3",
     ),
-    "tread": ("tread.sum", "tread.over_half", "tread.count", "tread.aud", "tread.together", "scallop.sum",
-              "scallop.over_half", "scallop.aud", "wheel.over_half", "wheel.aud", "envelope.wheel", "envelope.once",
-              "lines.free_high"),
-    "wheel imbalance": ("wheel.sum", "wheel.over_half", "wheel.count", "wheel.aud", "wheel.together", "wheel.second",
-                        "envelope.once", "envelope.once0", "tilt.low", "boom.p95"),
-    "gearbox": ("lines.free_order", "lines.free_nats", "lines.free_gears", "lines.free_engine", "lines.free_high",
-                "engine.locked", "engine.locked_aud", "engine.locked_at", "gears", "whine.nats", "whine.aud", "whine.order",
-                "whine.pieces", "whine.share", "lines.free_mid"),
-    "accessory": ("lines.free_order", "lines.free_gears", "lines.free_engine", "lines.free_high", "engine.locked",
-                  "engine.locked_aud", "engine.locked_at", "squeal.p97", "squeal.mean", "whine.nats", "whine.aud",
-                  "whine.order", "whine.pieces", "whine.share"),
-    "brake": ("squeal.p97", "squeal.mean", "squeal.slowing", "squeal.level", "envelope.wheel", "envelope.once",
-              "envelope.once1", "envelope.once2", "envelope.once3"),
+    "tread": (
+        "tread.sum", "tread.over_half", "tread.count", "tread.aud", "tread.together", "scallop.sum",
+        "scallop.over_half", "scallop.aud", "wheel.over_half", "wheel.aud", "envelope.wheel",
+        "envelope.once", "lines.free_high",
+    ),
+    "wheel imbalance": (
+        "wheel.sum", "wheel.over_half", "wheel.count", "wheel.aud", "wheel.together", "wheel.second",
+        "envelope.once", "envelope.once0", "tilt.low", "boom.p95",
+    ),
+    "gearbox": (
+        "lines.free_order", "lines.free_nats", "lines.free_gears", "lines.free_engine", "lines.free_high",
+        "lines.free_mid", "engine.locked", "engine.locked_aud", "engine.locked_at", "gears", "whine.nats",
+        "whine.aud", "whine.order", "whine.pieces", "whine.share",
+    ),
+    "accessory": (
+        "lines.free_order", "lines.free_gears", "lines.free_engine", "lines.free_high", "engine.locked",
+        "engine.locked_aud", "engine.locked_at", "squeal.p97", "squeal.mean", "whine.nats", "whine.aud",
+        "whine.order", "whine.pieces", "whine.share",
+    ),
+    "brake": (
+        "squeal.p97", "squeal.mean", "squeal.slowing", "squeal.level", "envelope.wheel", "envelope.once",
+        "envelope.once1", "envelope.once2", "envelope.once3",
+    ),
     "differential": ("lines.free", "wheel.second", "envelope.once", "coast", "boom.swing"),
     "resonance": ("boom.p95", "boom.mean", "boom.swing", "boom.hz", "tilt.low", "fixed.count"),
     "engine": ("engine.nats", "engine.mean", "engine.locked_aud", "coast"),
@@ -81,7 +92,10 @@ def row(signs: Signs, group: str, source: str) -> np.ndarray[Any, np.dtype[np.fl
     if group == "lines":
         own = [signs[name] * (source == "mesh") for name in ("sideband.pinion.rank", "sideband.ring.rank")]
     if group == "bearings":
-        own = [signs["envelope.once"] * (source == "wheel bearing"), signs["envelope.wheel"] * (source == "wheel bearing")]
+        own = [
+            signs["envelope.once"] * (source == "wheel bearing"),
+            signs["envelope.wheel"] * (source == "wheel bearing"),
+        ]
     return np.array([*values, *own, *which])
 
 

@@ -23,8 +23,6 @@ LEAST_CHANGE_DB: Final = 2.0
 """A smaller difference is not called a change; our judgement."""
 MESH_HEARD: Final = 0.5
 """Chance of the mesh that at least one pass must reach; our judgement."""
-SCALES_APART: Final = 0.012
-"""Passes of one vehicle whose mesh asks for speeds further apart than this were not both following the mesh."""
 SINGLE_PASS_SD_DB: Final = 2.0
 """Spread taken between passes when there is only one of a kind; our judgement."""
 

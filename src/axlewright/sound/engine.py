@@ -7,6 +7,7 @@ such: constant pieces with jumps anywhere, each line of the comb counting, with 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -72,11 +73,13 @@ def follow_engine(course: Course, wheel_hz: FloatArray) -> Engine:
     """
     odds = np.expm1(np.minimum(course.scores, CAP))
     step = float(course.log_orders[1] - course.log_orders[0])
-    states = np.flatnonzero((course.log_orders >= np.log(ORDERS[0])) & (course.log_orders <= np.log(ORDERS[1])))
+    states = np.flatnonzero(
+        (course.log_orders >= np.log(ORDERS[0])) & (course.log_orders <= np.log(ORDERS[1]))
+    )
     score = np.zeros((len(odds), len(states)), dtype=np.float32)
     for multiples, share in ((WHOLE, 0.5), (HALF, 0.25)):
         for k in multiples:
-            at = states + int(round(np.log(k) / step))
+            at = states + round(float(np.log(k)) / step)
             inside = (at >= 0) & (at < odds.shape[1])
             score[:, inside] += np.log1p(share * odds[:, at[inside]])
     f = np.exp(course.log_orders[states])[None, :] * wheel_hz[:, None]
@@ -110,5 +113,5 @@ def follow_engine(course: Course, wheel_hz: FloatArray) -> Engine:
         path[i] = state
         state = int(back[i, state])
     edges = [0, *(np.flatnonzero(np.abs(np.diff(path)) > REACH) + 1).tolist(), len(path)]
-    pieces = tuple((a, b) for a, b in zip(edges[:-1], edges[1:], strict=True) if b - a >= SHORTEST_FRAMES)
+    pieces = tuple((a, b) for a, b in pairwise(edges) if b - a >= SHORTEST_FRAMES)
     return Engine(np.exp(course.log_orders[states[path]]), nats, constant, pieces)

@@ -27,7 +27,11 @@ RUNOUT_PRIOR: Final = 0.3
 LEAST_MODULATION: Final = 0.04
 CLEAR_SIDE_DB: Final = 3.0
 LINES: Final = ("mesh", "propshaft", "joint")
-BEARINGS: Final = {"wheel bearing": "wheel_bearing", "pinion bearing": "pinion_bearing", "carrier bearing": "side_bearing"}
+BEARINGS: Final = {
+    "wheel bearing": "wheel_bearing",
+    "pinion bearing": "pinion_bearing",
+    "carrier bearing": "side_bearing",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +68,12 @@ def source_findings(
     segments: tuple[Segment, ...],
 ) -> tuple[SourceFinding, ...]:
     """Put chances and signs into words, most probable first."""
-    orders = {"mesh": float(axle.ring_teeth), "propshaft": axle.ratio, "joint": 2 * axle.ratio, "wheel imbalance": 1.0}
+    orders = {
+        "mesh": float(axle.ring_teeth),
+        "propshaft": axle.ratio,
+        "joint": 2 * axle.ratio,
+        "wheel imbalance": 1.0,
+    }
     result = [
         SourceFinding(
             BY_KEY[key].name,
@@ -85,7 +94,9 @@ def source_findings(
             nothing,
             0.0,
             "likely" if nothing > LIKELY else "possible" if nothing > NAMED else "unlikely",
-            (_("nothing is louder than engine, tyres, road and wind ordinarily are"),) if nothing > 0.5 else (),
+            (_("nothing is louder than engine, tyres, road and wind ordinarily are"),)
+            if nothing > 0.5
+            else (),
         )
     )
     # Runout shows only on a mesh tone: where both are as likely, the mesh is named first.
@@ -127,7 +138,9 @@ def _evidence(
     if source.key in BEARINGS:
         key = BEARINGS[source.key]
         if not signs[f"{key}.known"]:
-            said.append(_("its rollers and sizes are not given: only what any bearing would show was looked for"))
+            said.append(
+                _("its rollers and sizes are not given: only what any bearing would show was looked for")
+            )
         elif signs[f"{key}.rank"] < 0.1:
             said.append(_("the sound swells at the rates of its own parts, more than at others"))
     if source.key == "mesh":
@@ -215,20 +228,30 @@ def _load_words(tracks: list[HarmonicTrack], segments: tuple[Segment, ...]) -> l
 def _runouts(mesh: SourceFinding, axle: AxleOrders, bands: tuple[Sidebands, ...]) -> list[SourceFinding]:
     result = []
     for band in bands:
-        odds = RUNOUT_PRIOR * math.exp(min(band.evidence, 50.0)) if band.modulation >= LEAST_MODULATION else 0.0
+        odds = (
+            RUNOUT_PRIOR * math.exp(min(band.evidence, 50.0)) if band.modulation >= LEAST_MODULATION else 0.0
+        )
         p = mesh.probability * odds / (1 + odds)
         teeth = axle.pinion_teeth if band.name == "pinion" else axle.ring_teeth
         text = (
             (
-                _("sidebands once per pinion turn, {level_db} dB re the mesh tone (modulation {modulation} %)")
+                _(
+                    "sidebands once per pinion turn, {level_db} dB re the mesh tone "
+                    "(modulation {modulation} %)"
+                )
                 if band.name == "pinion"
-                else _("sidebands once per ring gear turn, {level_db} dB re the mesh tone (modulation {modulation} %)")
+                else _(
+                    "sidebands once per ring gear turn, {level_db} dB re the mesh tone "
+                    "(modulation {modulation} %)"
+                )
             ).format(level_db=f"{Shown(band.level_db):.1f}", modulation=f"{band.modulation * 100:.0f}"),
             (
                 _("tone over spacing {ratio} ± {ratio_sigma}; pinion teeth {teeth}")
                 if band.name == "pinion"
                 else _("tone over spacing {ratio} ± {ratio_sigma}; ring gear teeth {teeth}")
-            ).format(ratio=f"{Shown(band.ratio):.2f}", ratio_sigma=f"{Shown(band.ratio_sigma):.2f}", teeth=teeth),
+            ).format(
+                ratio=f"{Shown(band.ratio):.2f}", ratio_sigma=f"{Shown(band.ratio_sigma):.2f}", teeth=teeth
+            ),
         )
         word = "likely" if p > LIKELY and mesh.word == "likely" else "possible" if p >= NAMED else "unlikely"
         spacing = axle.ratio if band.name == "pinion" else 1.0

@@ -13,8 +13,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from axlewright.sound.lines import CAP
 from axlewright.sound.line_map import STEP, OrderMap
+from axlewright.sound.lines import CAP
 
 FloatArray = NDArray[np.float64]
 
@@ -124,20 +124,24 @@ def follow_road(map_: OrderMap, doubt: ShapeDoubt, engine_hz: FloatArray | None 
     best: tuple[float, NDArray[np.intp], int] = (-1.0, np.zeros(len(grid), dtype=np.intp), 0)
     late = doubt.late_s[len(doubt.late_s) // 2]
     for late_s in doubt.late_s:
-        shift = np.rint((np.interp(middle + late_s, middle, stated) - stated) / (STEP * COARSE)).astype(np.intp)
+        shift = np.rint((np.interp(middle + late_s, middle, stated) - stated) / (STEP * COARSE)).astype(
+            np.intp
+        )
         nats, path, count = _follow(aligned(led, shift) if late_s else led, log_orders, doubt)
         if nats > best[0]:
             best, late = (nats, path + shift, count), late_s
     # Then everything polishes it, the engine too, but within a reach that no change of gear can slip through.
     nats, path, count = best
-    half = int(round(POLISH / (STEP * COARSE)))
+    half = round(POLISH / (STEP * COARSE))
     pull = (-0.5 * FRAME_SHARE * (np.arange(-half, half + 1) / (0.4 * half)) ** 2).astype(np.float32)
     still = np.expm1(np.minimum(aligned(grid, path), CAP))
     polished = _all_in_step(still, np.zeros(len(path), dtype=np.intp), half, log_orders, pull)
     if polished[2] > 0:
         path = path + polished[1]
     error = np.interp(map_.times_s, middle, path * STEP * COARSE)
-    return Course(error, max(nats, polished[0]), max(count, polished[2]), late, aligned(grid, path), log_orders)
+    return Course(
+        error, max(nats, polished[0]), max(count, polished[2]), late, aligned(grid, path), log_orders
+    )
 
 
 def _on_engine(map_: OrderMap, log_orders: FloatArray, engine_hz: FloatArray) -> NDArray[np.bool_]:
@@ -154,7 +158,7 @@ def _follow(
     grid: NDArray[np.float32], log_orders: FloatArray, doubt: ShapeDoubt
 ) -> tuple[float, NDArray[np.intp], int]:
     step = STEP * COARSE
-    half = max(int(round(doubt.window / step)), 3)
+    half = max(round(doubt.window / step), 3)
     odds = np.expm1(np.minimum(grid, CAP))
     pull = (-0.5 * FRAME_SHARE * (np.arange(-half, half + 1) * step / doubt.sigma) ** 2).astype(np.float32)
     # Single lines: each start looks at one order and whatever lies within the window round it.
@@ -165,7 +169,7 @@ def _follow(
     tried: list[NDArray[np.intp]] = [best[1]]
     for at in np.argsort(-gains):
         path = paths[at] - half
-        path = path - int(round(float(np.median(path))))
+        path = path - round(float(np.median(path)))
         if any(np.abs((path - path.mean()) - (other - other.mean())).mean() < 2.0 for other in tried):
             continue
         tried.append(path)
@@ -187,7 +191,7 @@ def _coarse(map_: OrderMap) -> NDArray[np.float32]:
 
 
 def _window(odds: NDArray[np.float32], centre: float, half: int) -> NDArray[np.float32]:
-    first = int(round(centre)) - half
+    first = round(centre) - half
     columns = first + np.arange(2 * half + 1)
     inside = (columns >= 0) & (columns < odds.shape[1])
     block = np.zeros((odds.shape[0], len(columns)), dtype=np.float32)

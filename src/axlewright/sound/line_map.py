@@ -133,7 +133,9 @@ def _standing(ratio: FloatArray, wheel_hz: FloatArray, usable: NDArray[np.bool_]
 
     Where the speed hardly changes nothing can be told from a line, and nothing is taken out.
     """
-    if usable.sum() < 50 or np.percentile(wheel_hz[usable], 95) < STANDING_SWEEP * np.percentile(wheel_hz[usable], 5):
+    if usable.sum() < 50 or np.percentile(wheel_hz[usable], 95) < STANDING_SWEEP * np.percentile(
+        wheel_hz[usable], 5
+    ):
         return np.ones(ratio.shape[1])
     median = np.median(ratio[usable][::3], axis=0) / np.log(2)
     return np.asarray(np.maximum(ndimage.uniform_filter1d(median, 3), 1.0))

@@ -18,15 +18,16 @@ from axlewright.sound.advice import Advice, Ambiguity, advise, ambiguities
 from axlewright.sound.chances import chances as weigh
 from axlewright.sound.chances import nothing_stands_out
 from axlewright.sound.findings import SourceFinding, named, source_findings
+from axlewright.sound.hearing import Heard, follow
+from axlewright.sound.line_map import OrderMap
 from axlewright.sound.mesh_figures import HarmonicFigure, HarmonicTrack, harmonic_figure, track_harmonic
 from axlewright.sound.orders import AxleOrders
 from axlewright.sound.recording import Recording
 from axlewright.sound.segments import Segment, SegmentKind, Vehicle, find_segments
 from axlewright.sound.sidebands import Sidebands, measure_sidebands
-from axlewright.sound.signs import Heard, Signs, follow, measure
+from axlewright.sound.signs import Signs, measure
 from axlewright.sound.sources import BY_KEY, NONE
 from axlewright.sound.speed import SpeedTrace, Tyre, check_wheel_rate
-from axlewright.sound.line_map import OrderMap
 
 FloatArray = NDArray[np.float64]
 
@@ -194,7 +195,9 @@ def _check_turns(recording: Recording, tyre: Tyre, speed: SpeedTrace) -> None:
     turns = float(speed.at(times).sum() * 0.1 / tyre.circumference_m)
     if turns < FEWEST_TURNS:
         raise SoundError(
-            _("the wheel makes only {turns} turns in the recording, too few to judge").format(turns=f"{turns:.0f}"),
+            _("the wheel makes only {turns} turns in the recording, too few to judge").format(
+                turns=f"{turns:.0f}"
+            ),
             where=_("recording"),
             fix=_("record at least 20 s of driving"),
         )
@@ -205,7 +208,7 @@ def _mesh(
 ) -> tuple[list[HarmonicTrack], tuple[Sidebands, ...]]:
     """Follow the mesh harmonics where the mesh fits best, and measure what stands beside them."""
     turns = heard.turns * float(np.exp(heard.family_scale("mesh")))
-    used = heard.map.scores.any(axis=1)
+    used = np.asarray(heard.map.scores.any(axis=1))
     tracks = []
     for harmonic in (1, 2, 3):
         track = track_harmonic(

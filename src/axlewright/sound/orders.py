@@ -16,6 +16,7 @@ from axlewright.language import _
 
 BearingPlace = Literal["pinion", "side", "wheel"]
 
+
 @dataclass(frozen=True, slots=True)
 class BearingOrders:
     """Frequencies of a rolling bearing as multiples of its shaft's turn rate.
@@ -158,7 +159,7 @@ class AxleOrders:
             raise InputError(
                 _("these are no gear ratios"),
                 where=_("gears"),
-                fix=_("give engine turns for each turn of the propeller shaft, first gear first: 4.1 2.3 1.5 1.0"),
+                fix=_("give engine turns for each turn of the propeller shaft, as in 4.1 2.3 1.5 1.0"),
             )
         if self.tread_blocks is not None and not 20 <= self.tread_blocks <= 140:
             raise InputError(

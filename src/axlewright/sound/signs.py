@@ -11,305 +11,34 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage, special
+from scipy import ndimage
 
-from axlewright.sound.angle import refine, wheel_turns
-from axlewright.sound.engine import Engine, follow_engine
-from axlewright.sound.following import (
-    COARSE,
-    Course,
-    ShapeDoubt,
-    coarse_wheel_hz,
-    follow_road,
-    stated_course,
-)
+from axlewright.sound.engine import Engine
+from axlewright.sound.following import COARSE, Course
+from axlewright.sound.hearing import ENGINE_UNIT, JOINT_LINES, MESH_LINES, SHAFT_LINES, Heard, comb, read
 from axlewright.sound.orders import AxleOrders, Bearing
-from axlewright.sound.recording import Recording
 from axlewright.sound.segments import Vehicle, torque_sign_mps2
-from axlewright.sound.speed import SpeedTrace, Tyre, prior_sigma
-from axlewright.sound.line_map import HOP_S, OrderMap, frame_times, order_map
-from axlewright.sound.turned import STEP, TurnSpectra, envelope_spectra, turn_spectra
+from axlewright.sound.speed import Tyre
+from axlewright.sound.turned import STEP
 
 FloatArray = NDArray[np.float64]
 Signs = dict[str, float]
 
-SHAPE_DOUBT: Final = {
-    "typed": ShapeDoubt(0.03, 0.12, (0.3, 0.9)),
-    "dashboard": ShapeDoubt(0.03, 0.12, (0.3, 0.9)),
-    "satellite": ShapeDoubt(0.01, 0.05, (0.2, 0.7, 1.2, 1.7)),
-    "wheel sensor": ShapeDoubt(0.004, 0.03, (0.0,)),
-}
-ENGINE_CLEAR: Final = 40.0
-ENGINE_UNIT: Final = 16.0
-ENGINE_HIGHEST: Final = 480.0
-ENGINE_WIDTH: Final = 0.0015
-MOST_MULTIPLES: Final = 8
-LEAST_KNOWN_S: Final = 10.0
-SATELLITE_SMOOTH_S: Final = 0.9
-SCALE_STEP: Final = 0.0005
-SCALE_TEMPER: Final = 0.4
-OWN_TEMPER: Final = 0.5
-PRESENT: Final = 0.3
-GEARS_TEMPER: Final = 0.7
-CLUTTER_NATS: Final = 12.0
-"""Above the clutter elsewhere: less says nothing of the speed. With the next three settled on drives of two
-simulators so that the 90 % interval held the truth in about nine of ten."""
-PRIOR_WIDER: Final = 1.2
-DOUBT: Final = 0.15
-SCALE_FLOOR: Final = 0.004
-OVERTONE: Final = 0.5
-MESH_LINES: Final = (1.0, 2.0, 3.0)
-SHAFT_LINES: Final = (1.0, 2.0, 3.0)
-JOINT_LINES: Final = (2.0, 4.0, 6.0)
-GEAR_FRAMES: Final = 15
-GEAR_SIGMA: Final = 0.002
 NEAR: Final = 0.004
+"""Nearer than this to a line that is explained, another is explained with it (relative)."""
+NO_LINES: Final = {
+    "lines.aud": -20.0,
+    "lines.free": -20.0,
+    "lines.free_order": 0.0,
+    "lines.free_gears": 1.0,
+    "lines.free_engine": 0.0,
+    "lines.free_nats": 0.0,
+    "lines.free_low": -20.0,
+    "lines.free_mid": -20.0,
+    "lines.free_high": -20.0,
+}
 SLIPS: Final = np.arange(-0.004, 0.0321, 0.0005)
-PARTS: Final = ("outer", "inner", "element")
-
-
-@dataclass(frozen=True, slots=True)
-class Heard:
-    """A recording, followed and turned.
-
-    Parameters
-    ----------
-    map : OrderMap
-    course : Course
-    wheel_hz : ndarray, shape (frames,)
-        As followed.
-    turns : ndarray, shape (n,)
-    spectra : TurnSpectra
-    envelopes : list of TurnSpectra
-    engine : Engine
-    score : ndarray, shape (bins,)
-        How much each order speaks for a line, where the engine's lines are not [nats].
-    everything : ndarray, shape (bins,)
-        The same with the engine's.
-    scales : ndarray, shape (scales,)
-        ln(true / followed wheel rate).
-    log_prior : ndarray, shape (scales,)
-        From what was stated.
-    families : dict of str to ndarray
-        Evidence of each family over `scales`.
-    scale_chance : ndarray, shape (scales,)
-        Chance of each scale, all families considered.
-    sigma : float
-        Relative standard deviation of the stated wheel rate.
-    """
-
-    map: OrderMap
-    course: Course
-    wheel_hz: FloatArray
-    turns: FloatArray
-    spectra: TurnSpectra
-    envelopes: list[TurnSpectra]
-    engine: Engine
-    score: FloatArray
-    everything: FloatArray
-    envelope_scores: FloatArray
-    engine_spectra: TurnSpectra | None
-    scales: FloatArray
-    log_prior: FloatArray
-    families: dict[str, FloatArray]
-    scale_chance: FloatArray
-    sigma: float
-
-    @property
-    def scale_interval(self) -> tuple[float, tuple[float, float]]:
-        """Median scale, and the ends of the 90 % interval from it."""
-        total = np.cumsum(self.scale_chance)
-        low, middle, high = (float(np.interp(q, total, self.scales)) for q in (0.05, 0.5, 0.95))
-        return middle, (low - middle, high - middle)
-
-    def family_scale(self, name: str) -> float:
-        """Scale at which a family fits best, within what was stated."""
-        return float(self.scales[int(np.argmax(OWN_TEMPER * self.families[name] + self.log_prior))])
-
-
-def follow(recording: Recording, axle: AxleOrders, tyre: Tyre, speed: SpeedTrace) -> Heard:
-    """Follow the road, the engine, and weigh the speed's scale."""
-    samples, rate = recording.samples, recording.rate_hz
-    times = frame_times(len(samples), rate)
-    stated = np.maximum(speed.at(times) / tyre.circumference_m, 0.3)
-    if speed.source == "satellite":
-        stated = ndimage.gaussian_filter1d(stated, SATELLITE_SMOOTH_S / HOP_S, mode="nearest")
-    left_out = [s for flag in recording.flags if flag.kind in ("speech", "silent_stretch") for s in flag.spans_s]
-    unknown = speed.unknown_spans(recording.duration_s)
-    if recording.duration_s - sum(b - a for a, b in unknown) >= LEAST_KNOWN_S:
-        left_out += list(unknown)
-    map_ = order_map(samples, rate, stated, tuple(left_out))
-    doubt = SHAPE_DOUBT[speed.source]
-    first = follow_engine(stated_course(map_), coarse_wheel_hz(map_, np.zeros(len(times))))
-    engine_hz = first.order * coarse_wheel_hz(map_, np.zeros(len(times))) if first.nats > ENGINE_CLEAR else None
-    course = follow_road(map_, doubt, engine_hz)
-    wheel = stated * np.exp(course.error)
-    turns = wheel_turns(times, wheel, len(samples), rate)
-    keep = np.ones(len(samples), dtype=bool)
-    for start, stop in left_out:
-        keep[int(max(start, 0) * rate) : int(stop * rate)] = False
-    coarse_wheel = coarse_wheel_hz(map_, course.error)
-    engine = follow_engine(course, coarse_wheel)
-    spectra = turn_spectra(samples, rate, turns, keep)
-    lines = _strongest(spectra.persistent(), 2)
-    if lines and course.nats > 20:
-        better, _ = refine(samples, rate, turns, lines, rounds=2)
-        again = turn_spectra(samples, rate, better, keep)
-        if np.maximum(again.persistent(), 0).sum() > np.maximum(spectra.persistent(), 0).sum():
-            turns, spectra = better, again
-    everything = spectra.persistent()
-    mask = engine_mask(spectra, engine, times[: len(coarse_wheel) * COARSE : COARSE], axle.cylinders)
-    score = spectra.persistent(mask=mask)
-    envelopes = envelope_spectra(samples, rate, turns, keep)
-    coarse_times = times[: len(coarse_wheel) * COARSE : COARSE]
-    envelope_scores = np.stack(
-        [e.persistent(mask=engine_mask(e, engine, coarse_times, axle.cylinders)) for e in envelopes]
-    )
-    engine_spectra = _engine_spectra(samples, rate, engine, coarse_times, coarse_wheel, keep)
-    sigma = PRIOR_WIDER * prior_sigma(speed, tyre)
-    late = np.log(np.maximum(np.interp(times + course.late_s, times, stated), 0.3) / stated)
-    found = float((course.error - late).mean())
-    reach = 3 * sigma + 0.005
-    scales = np.arange(-reach, reach + SCALE_STEP, SCALE_STEP) - found
-    log_prior = -0.5 * ((scales + found) / sigma) ** 2
-    log_prior -= special.logsumexp(log_prior)
-    families = _families(score, axle, scales)
-    families["gears"] = _gears(engine, axle, scales)
-    chance = _scale_chance(families, log_prior)
-    return Heard(map_, course, wheel, turns, spectra, envelopes, engine, score, everything, envelope_scores, engine_spectra, scales, log_prior,
-                 families, chance, sigma)  # fmt: skip
-
-
-def _engine_spectra(
-    samples: FloatArray,
-    rate_hz: int,
-    engine: Engine,
-    times_s: FloatArray,
-    wheel_hz: FloatArray,
-    keep: NDArray[np.bool_],
-) -> TurnSpectra | None:
-    """Spectra over turns of the engine, `ENGINE_UNIT` of them for each of the line followed; None without one."""
-    if engine.nats < ENGINE_CLEAR:
-        return None
-    smooth = np.log(engine.order)
-    for a, b in engine.pieces:
-        smooth[a:b] = ndimage.gaussian_filter1d(smooth[a:b], 2.0, mode="nearest")
-    unit_hz = np.exp(smooth) * wheel_hz / ENGINE_UNIT
-    at = np.arange(len(samples)) / rate_hz
-    turns = np.cumsum(np.interp(at, times_s, unit_hz)) / rate_hz
-    return turn_spectra(samples, rate_hz, turns, keep, highest=ENGINE_HIGHEST, hop_turns=16)
-
-
-def _scale_chance(families: dict[str, FloatArray], log_prior: FloatArray) -> FloatArray:
-    """Weigh the scales by every family that may be there, and keep a doubt about all of them."""
-    total = log_prior + GEARS_TEMPER * families["gears"]
-    for name in ("mesh", "propshaft", "joint"):
-        value = SCALE_TEMPER * np.maximum(families[name] - CLUTTER_NATS, 0.0)
-        total = total + np.logaddexp(math.log(1 - PRESENT), math.log(PRESENT) + value)
-    chance = np.exp(total - special.logsumexp(total))
-    stated = np.exp(log_prior - special.logsumexp(log_prior))
-    chance = (1 - DOUBT) * chance + DOUBT * stated
-    reach = round(4 * SCALE_FLOOR / SCALE_STEP)
-    kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) * SCALE_STEP / SCALE_FLOOR) ** 2)
-    chance = ndimage.convolve1d(chance, kernel / kernel.sum(), mode="constant")
-    return np.asarray(chance / chance.sum())
-
-
-def engine_mask(
-    spectra: TurnSpectra, engine: Engine, times_s: FloatArray, cylinders: int | None
-) -> NDArray[np.bool_]:
-    """Mark where the engine's lines lie, shape (segments, bins).
-
-    The line followed is the firing line or its octave, so that its multiples are crank half orders
-    where the cylinders are known, and halves and quarters where they are not.
-    """
-    mask = np.zeros(spectra.power.shape, dtype=bool)
-    if engine.nats < ENGINE_CLEAR:
-        return mask
-    grid = np.arange(spectra.power.shape[1]) * STEP
-    part = cylinders if cylinders else 4
-    at = np.clip(np.searchsorted(times_s, spectra.times_s), 0, len(engine.order) - 1)
-    for row, order in enumerate(engine.order[at]):
-        multiple = grid / (order / part)
-        away = np.abs(multiple - np.rint(multiple)) * (order / part)
-        mask[row] = (away < 1.5 * STEP + ENGINE_WIDTH * grid) & (multiple > 0.5) & (multiple < MOST_MULTIPLES * part)
-        # Halves of the line itself are the strongest: they spread further.
-        halves = grid / (order / 2)
-        mask[row] |= (np.abs(halves - np.rint(halves)) * order / 2 < 2.5 * STEP + 2 * ENGINE_WIDTH * grid) & (
-            halves > 0.5) & (halves < 2 * MOST_MULTIPLES)  # fmt: skip
-    return mask
-
-
-def _strongest(score: FloatArray, count: int) -> tuple[float, ...]:
-    from_bin = int(4.0 / STEP)
-    order = np.argsort(-score[from_bin:])[:300] + from_bin
-    chosen: list[int] = []
-    for at in order:
-        if score[at] < 12 or len(chosen) == count:
-            break
-        if all(abs(at - other) > 40 for other in chosen):
-            chosen.append(int(at))
-    return tuple(sorted(at * STEP for at in chosen))
-
-
-def read(score: FloatArray, orders: FloatArray, near: float = 0.0) -> FloatArray:
-    """Read a score at orders, the best within a relative nearness."""
-    grid = np.arange(len(score))
-    result = np.interp(orders / STEP, grid, score, right=0.0)
-    if near:
-        for shift in np.arange(-near, near + 1e-9, near / 2):
-            result = np.maximum(result, np.interp(orders * (1 + shift) / STEP, grid, score, right=0.0))
-    return np.asarray(result)
-
-
-def _comb(score: FloatArray, bases: FloatArray, multiples: tuple[float, ...], near: float = 0.0) -> FloatArray:
-    """Score of a lead line and overtones that may be absent."""
-    total = read(score, bases * multiples[0], near)
-    for k in multiples[1:]:
-        total = total + np.logaddexp(math.log(1 - OVERTONE), math.log(OVERTONE) + read(score, bases * k, near))
-    return np.asarray(total)
-
-
-def _families(score: FloatArray, axle: AxleOrders, scales: FloatArray) -> dict[str, FloatArray]:
-    """Evidence of each family over the scales, above what the clutter round it reaches elsewhere."""
-    e, z, r = np.exp(scales), float(axle.ring_teeth), axle.ratio
-    elsewhere = np.concatenate([np.arange(-0.38, -0.1, 0.001), np.arange(0.1, 0.38, 0.001)])
-    result = {}
-    for name, base, multiples in (("mesh", z, MESH_LINES), ("propshaft", r, SHAFT_LINES), ("joint", r, JOINT_LINES)):
-        clutter = np.percentile(_comb(score, base * np.exp(elsewhere), multiples), 92)
-        result[name] = _comb(score, base * e, multiples) - max(float(clutter), 0.0)
-    middle = float(scales.mean())
-    wide = np.exp(middle + np.arange(-0.08, 0.08, SCALE_STEP))
-    for name, whole in (("tread", np.arange(39, 99)), ("wheel", np.arange(1, 16))):
-        def total(at: FloatArray, whole: FloatArray = whole) -> FloatArray:
-            return np.asarray(np.clip(read(score, whole[:, None] * at) - 1.0, 0.0, 12.0).sum(axis=0))
-        result[name] = total(e) - float(np.percentile(total(wide), 92))
-    return result
-
-
-def _gears(engine: Engine, axle: AxleOrders, scales: FloatArray) -> FloatArray:
-    """Evidence for each scale from the engine's order in each gear, where cylinders and gears are told.
-
-    A converter slips one way; the line followed is the firing line or its octave.
-    """
-    total = np.zeros(len(scales))
-    gears, cylinders = axle.gears, axle.cylinders
-    if not gears or not cylinders:
-        return total
-    for a, b in engine.pieces:
-        if b - a < GEAR_FRAMES:
-            continue
-        order = float(np.median(engine.order[a:b]))
-        chance = np.zeros(len(scales))
-        for octave in (1.0, 2.0):
-            crank = order / cylinders * octave
-            for gear in gears:
-                off = scales - math.log(crank / (axle.ratio * gear))
-                chance += np.exp(-0.5 * (off / GEAR_SIGMA) ** 2) / (GEAR_SIGMA * math.sqrt(2 * math.pi))
-                chance += 0.3 * np.where((off < 0) & (off > -0.05), np.exp(off / 0.015) / 0.015, 0.0)
-        # A chance piece may fall anywhere in an octave of orders.
-        total += np.log(0.4 + 0.6 * chance / 2.0 * math.log(4.0) / len(gears))
-    return total
+"""How far a bearing's rollers may lag behind rolling: 1 to 3 % (common practice)."""
 
 
 def _loudest(audibility: FloatArray) -> FloatArray:
@@ -323,122 +52,166 @@ def _squash(nats: float) -> float:
     return math.copysign(math.log1p(abs(nats)), nats)
 
 
+@dataclass(frozen=True, slots=True)
+class _Scene:
+    """What every sign is measured against, segment by segment."""
+
+    scale: float
+    engine_order: FloatArray
+    force_mps2: FloatArray
+    drive: NDArray[np.bool_]
+    coast: NDArray[np.bool_]
+
+
 def measure(heard: Heard, axle: AxleOrders, tyre: Tyre) -> Signs:
-    """Measure all signs."""
-    found: Signs = {}
-    spectra, engine = heard.spectra, heard.engine
-    best_scale = float(heard.scales[int(np.argmax(heard.scale_chance))])
-    spread = math.sqrt(float((heard.scale_chance * (heard.scales - best_scale) ** 2).sum()))
-    seg_t, seg_hz = spectra.times_s, spectra.wheel_hz
-    coarse_t = heard.map.times_s[: len(heard.course.scores) * COARSE].reshape(-1, COARSE).mean(axis=1)
-    at_seg = np.clip(np.searchsorted(coarse_t, seg_t), 0, len(engine.order) - 1)
-    engine_order = engine.order[at_seg]
-    times = heard.map.times_s
+    """Measure all signs.
+
+    Returns
+    -------
+    dict of str to float
+        By the name of what they are signs of. Audibilities in dB, evidence in ln(1 + nats), shares
+        from 0 to 1.
+    """
+    engine, times = heard.engine, heard.map.times_s
+    coarse_t = times[: len(heard.course.scores) * COARSE].reshape(-1, COARSE).mean(axis=1)
+    at_segment = np.clip(np.searchsorted(coarse_t, heard.spectra.times_s), 0, len(engine.order) - 1)
     force = torque_sign_mps2(times, heard.wheel_hz * tyre.circumference_m, Vehicle())
-    force_seg = np.interp(seg_t, times, force)
-    drive, coast = force_seg > 0.15, force_seg < -0.1
-    minutes = float(times[-1]) / 60
-    found["sweep"] = math.log(float(np.percentile(seg_hz, 97) / np.percentile(seg_hz, 3)))
-    found["sigma"] = heard.sigma * 100
-    found["spread"] = spread * 100
-    found["gears"] = float(heard.families["gears"].max())
-    found["speed"] = math.log(float(seg_hz.mean()))
-    found["follow"] = _squash(heard.course.nats / minutes)
-    found["minutes"] = minutes * float(heard.map.scores.any(axis=1).mean())
-    found["coast"] = float(coast.mean())
-    # The engine.
-    firing = np.stack([engine_order * k for k in (0.5, 1.0, 1.5, 2.0, 3.0)])
-    heard_engine = spectra.audibility_db(firing)
-    found["engine.nats"] = _squash(engine.nats / minutes)
-    found["engine.more"] = _squash((engine.nats - engine.constant_nats) / minutes)
-    found["engine.steps"] = float(min(engine.steps, 4))
-    found["engine.aud"] = float(_loudest(heard_engine).max())
-    found["engine.mean"] = float(np.median(heard_engine[1:].max(axis=0)))
-    off = np.exp(np.arange(math.log(2.2), math.log(30), 0.002))
-    lead = np.log(engine.order)
-    locked = _locked(heard.course, lead, off)
-    away = np.abs(off * 2 - np.rint(off * 2)) / 2 / off > 0.006
-    found["engine.locked"] = _squash(float((locked * away).max()))
-    at = int(np.argmax(locked * away))
-    found["engine.locked_at"] = float(off[at])
-    found["engine.locked_aud"] = float(_loudest(spectra.audibility_db((engine_order * off[at])[None]))[0])
-    # Families of lines.
+    at = np.interp(heard.spectra.times_s, times, force)
+    best = float(heard.scales[int(np.argmax(heard.scale_chance))])
+    scene = _Scene(best, engine.order[at_segment], force, at > 0.15, at < -0.1)
+    found = _drive_signs(heard, scene)
+    found.update(_engine_signs(heard, scene))
     z, r = float(axle.ring_teeth), axle.ratio
-    tonal = {"mesh": (z, MESH_LINES), "propshaft": (r, SHAFT_LINES), "joint": (r, JOINT_LINES)}
-    explained: list[tuple[str, FloatArray]] = []
-    for name, (base, multiples) in tonal.items():
-        own = OWN_TEMPER * heard.families[name] + heard.log_prior
-        index = int(np.argmax(own))
-        scale = float(heard.scales[index])
-        lines = base * np.asarray(multiples)
-        for tag, s in (("own", scale), ("joint", best_scale)):
-            orders = lines * math.exp(s)
-            loud = spectra.audibility_db(orders)
-            top = _loudest(loud)
-            scores = read(heard.score, orders, 0.001)
-            plain = read(heard.everything, orders, 0.001)
-            found[f"{name}.{tag}.plain"] = _squash(float(plain[0]))
-            found[f"{name}.{tag}.lead"] = _squash(float(scores[0]))
-            found[f"{name}.{tag}.all"] = _squash(float(np.maximum(scores, 0).sum()))
-            found[f"{name}.{tag}.aud"] = float(top.max())
-            if tag == "own":
-                top_own = top
-                k = int(np.argmax(top))
-                found[f"{name}.which"] = float(k)
-                found[f"{name}.count"] = float((scores > 4).sum())
-                found[f"{name}.share"] = float((loud[k] > -2).mean())
-                found[f"{name}.median"] = float(np.median(loud[k]))
-                found[f"{name}.shift"] = abs(float((scale - _prior_mean(heard)) / heard.sigma))
-                found[f"{name}.engine"] = _in_engine(orders[k], engine_order, loud[k])
-                found[f"{name}.gears"] = _through_gears(heard.course, engine, orders[k])
-                found[f"{name}.side"] = _contrast(loud[k], drive, coast)
-        # How many other bases would do as well, looking within as wide a window.
-        off = np.concatenate([np.arange(-0.4, -0.06, 0.0015), np.arange(0.06, 0.4, 0.0015)])
-        every = _comb(heard.score, base * np.exp(off), multiples)
-        mine = float(_comb(heard.score, np.array([base * math.exp(scale)]), multiples)[0])
-        mine_joint = float(_comb(heard.score, np.array([base * math.exp(best_scale)]), multiples)[0])
-        wide = ndimage.maximum_filter1d(every, 9)[4::9]
-        found[f"{name}.rank"] = float((wide >= mine).mean())
-        found[f"{name}.joint_rank"] = float((wide >= mine_joint).mean())
-        found[f"{name}.excess"] = _squash(mine - float(np.percentile(wide, 90)))
-        others = _loudest(spectra.audibility_db(base * multiples[0] * np.exp(off[::6])))
-        found[f"{name}.loud_excess"] = float(top_own[0]) - float(np.percentile(others, 90))
-        found[f"{name}.loud_rank"] = float((others >= top_own[0]).mean())
-        explained.append((name, lines * math.exp(best_scale)))
-    found.update(_sidebands(heard, z * math.exp(best_scale), r * math.exp(best_scale)))
-    # Whole orders: wheels and treads.
+    explained: list[FloatArray] = []
+    for name, base, multiples in (
+        ("mesh", z, MESH_LINES),
+        ("propshaft", r, SHAFT_LINES),
+        ("joint", r, JOINT_LINES),
+    ):
+        found.update(_family_signs(heard, scene, name, base, multiples))
+        explained.append(base * np.asarray(multiples) * math.exp(best))
+    found.update(_sidebands(heard, z * math.exp(best), r * math.exp(best)))
     for name, low, high in (("wheel", 1, 12), ("scallop", 6, 38), ("tread", 39, 98)):
-        orders = np.arange(low, high + 1) * math.exp(best_scale)
-        scores = read(heard.score, orders, 0.0008)
-        half = read(heard.score, orders + 0.5 * math.exp(best_scale), 0.0008)
+        signs, lines = _whole_orders(heard, scene, name, low, high)
+        found.update(signs)
+        explained.append(lines)
+    found.update(_swelling(heard, scene, r))
+    found.update(_whine(heard))
+    found.update(_bearing_signs(heard, axle.bearings, r, best))
+    found.update(_unexplained(heard, explained, scene.engine_order))
+    found.update(_fixed(heard, force))
+    return {
+        name: float(np.nan_to_num(value, nan=0.0, posinf=60.0, neginf=-60.0)) for name, value in found.items()
+    }
+
+
+def _drive_signs(heard: Heard, scene: _Scene) -> Signs:
+    """How the drive went and how well it could be followed."""
+    rate = heard.spectra.wheel_hz
+    minutes = float(heard.map.times_s[-1]) / 60
+    spread = math.sqrt(float((heard.scale_chance * (heard.scales - scene.scale) ** 2).sum()))
+    return {
+        "sweep": math.log(float(np.percentile(rate, 97) / np.percentile(rate, 3))),
+        "sigma": heard.sigma * 100,
+        "spread": spread * 100,
+        "gears": float(heard.families["gears"].max()),
+        "speed": math.log(float(rate.mean())),
+        "follow": _squash(heard.course.nats / minutes),
+        "minutes": minutes * float(heard.map.scores.any(axis=1).mean()),
+        "coast": float(scene.coast.mean()),
+    }
+
+
+def _engine_signs(heard: Heard, scene: _Scene) -> Signs:
+    """How loud the engine is, and the clearest line in step with it that is none of its halves."""
+    engine, spectra = heard.engine, heard.spectra
+    minutes = float(heard.map.times_s[-1]) / 60
+    lines = spectra.audibility_db(np.stack([scene.engine_order * k for k in (0.5, 1.0, 1.5, 2.0, 3.0)]))
+    off = np.exp(np.arange(math.log(2.2), math.log(30), 0.002))
+    away = np.abs(off * 2 - np.rint(off * 2)) / 2 / off > 0.006
+    locked = _locked(heard.course, np.log(engine.order), off) * away
+    at = int(np.argmax(locked))
+    return {
+        "engine.nats": _squash(engine.nats / minutes),
+        "engine.more": _squash((engine.nats - engine.constant_nats) / minutes),
+        "engine.steps": float(min(engine.steps, 4)),
+        "engine.aud": float(_loudest(lines).max()),
+        "engine.mean": float(np.median(lines[1:].max(axis=0))),
+        "engine.locked": _squash(float(locked[at])),
+        "engine.locked_at": float(off[at]),
+        "engine.locked_aud": float(_loudest(spectra.audibility_db((scene.engine_order * off[at])[None]))[0]),
+    }
+
+
+def _family_signs(heard: Heard, scene: _Scene, name: str, base: float, multiples: tuple[float, ...]) -> Signs:
+    """A family of lines: at the scale that suits it, at that which suits all, against other orders."""
+    found: Signs = {}
+    spectra = heard.spectra
+    scale = heard.family_scale(name)
+    lines = base * np.asarray(multiples)
+    for tag, s in (("joint", scene.scale), ("own", scale)):
+        orders = lines * math.exp(s)
         loud = spectra.audibility_db(orders)
         top = _loudest(loud)
-        clear = scores > 3
-        found[f"{name}.sum"] = _squash(float(np.minimum(np.maximum(scores, 0), 25).sum()))
-        found[f"{name}.over_half"] = _squash(float((np.clip(scores, 0, 25) - np.clip(half, 0, 25)).sum()))
-        found[f"{name}.count"] = float(clear.mean())
-        found[f"{name}.aud"] = float(top[clear].max()) if clear.any() else -20.0
-        found[f"{name}.second"] = float(np.sort(top)[-3])
-        together = 10 * np.log10((10 ** (np.maximum(loud, -20) / 10)).sum(axis=0) + 1e-3)
-        found[f"{name}.together"] = float(np.percentile(together, 90))
-        explained.append((name, orders[clear]))
-    # Envelopes at whole turns of wheel and pinion.
-    env = heard.envelope_scores.max(axis=0)
-    k = np.arange(1, 7) * math.exp(best_scale)
-    found["envelope.wheel"] = _squash(float(np.clip(read(env, k, 0.001), 0, 30).sum()))
-    found["envelope.once"] = _squash(float(read(env, k[:1], 0.002)[0]))
-    found["envelope.pinion"] = _squash(float(np.clip(read(env, k[:3] * r, 0.001), 0, 30).sum()))
-    for index, scores in enumerate(heard.envelope_scores):
-        found[f"envelope.once{index}"] = _squash(float(read(scores, k[:2], 0.002).max()))
-    found.update(_whine(heard))
-    found.update(_bearing_signs(heard, axle.bearings, r, best_scale))
-    found.update(_unexplained(heard, explained, engine_order))
-    found.update(_fixed(heard, force))
+        scores = read(heard.score, orders, 0.001)
+        found[f"{name}.{tag}.plain"] = _squash(float(read(heard.everything, orders, 0.001)[0]))
+        found[f"{name}.{tag}.lead"] = _squash(float(scores[0]))
+        found[f"{name}.{tag}.all"] = _squash(float(np.maximum(scores, 0).sum()))
+        found[f"{name}.{tag}.aud"] = float(top.max())
+    k = int(np.argmax(top))
+    found[f"{name}.which"] = float(k)
+    found[f"{name}.count"] = float((scores > 4).sum())
+    found[f"{name}.share"] = float((loud[k] > -2).mean())
+    found[f"{name}.median"] = float(np.median(loud[k]))
+    found[f"{name}.shift"] = abs(scale - float(heard.scales[int(np.argmax(heard.log_prior))])) / heard.sigma
+    found[f"{name}.engine"] = _in_engine(float(orders[k]), scene.engine_order, loud[k])
+    found[f"{name}.gears"] = _through_gears(heard.course, heard.engine, float(orders[k]))
+    found[f"{name}.side"] = _contrast(loud[k], scene.drive, scene.coast)
+    # How many other bases would do as well, looking within a like window.
+    off = np.concatenate([np.arange(-0.4, -0.06, 0.0015), np.arange(0.06, 0.4, 0.0015)])
+    every = ndimage.maximum_filter1d(comb(heard.score, base * np.exp(off), multiples), 9)[4::9]
+    mine, joint = comb(heard.score, base * np.exp(np.array([scale, scene.scale])), multiples)
+    found[f"{name}.rank"] = float((every >= mine).mean())
+    found[f"{name}.joint_rank"] = float((every >= joint).mean())
+    found[f"{name}.excess"] = _squash(float(mine) - float(np.percentile(every, 90)))
+    others = _loudest(spectra.audibility_db(base * multiples[0] * np.exp(off[::6])))
+    found[f"{name}.loud_excess"] = float(top[0]) - float(np.percentile(others, 90))
+    found[f"{name}.loud_rank"] = float((others >= top[0]).mean())
     return found
 
 
-def _prior_mean(heard: Heard) -> float:
-    return float(heard.scales[int(np.argmax(heard.log_prior))])
+def _whole_orders(heard: Heard, scene: _Scene, name: str, low: int, high: int) -> tuple[Signs, FloatArray]:
+    """Lines at whole wheel orders, against halfway between; also which of them are clear."""
+    orders = np.arange(low, high + 1) * math.exp(scene.scale)
+    scores = read(heard.score, orders, 0.0008)
+    half = read(heard.score, orders + 0.5 * math.exp(scene.scale), 0.0008)
+    loud = heard.spectra.audibility_db(orders)
+    top = _loudest(loud)
+    clear = scores > 3
+    together = 10 * np.log10((10 ** (np.maximum(loud, -20) / 10)).sum(axis=0) + 1e-3)
+    found = {
+        f"{name}.sum": _squash(float(np.clip(scores, 0, 25).sum())),
+        f"{name}.over_half": _squash(float((np.clip(scores, 0, 25) - np.clip(half, 0, 25)).sum())),
+        f"{name}.count": float(clear.mean()),
+        f"{name}.aud": float(top[clear].max()) if clear.any() else -20.0,
+        f"{name}.second": float(np.sort(top)[-3]),
+        f"{name}.together": float(np.percentile(together, 90)),
+    }
+    return found, np.asarray(orders[clear], dtype=np.float64)
+
+
+def _swelling(heard: Heard, scene: _Scene, ratio: float) -> Signs:
+    """How much the bands swell at whole turns of the wheel and of the pinion."""
+    every = heard.envelope_scores.max(axis=0)
+    turns = np.arange(1, 7) * math.exp(scene.scale)
+    found = {
+        "envelope.wheel": _squash(float(np.clip(read(every, turns, 0.001), 0, 30).sum())),
+        "envelope.once": _squash(float(read(every, turns[:1], 0.002)[0])),
+        "envelope.pinion": _squash(float(np.clip(read(every, turns[:3] * ratio, 0.001), 0, 30).sum())),
+    }
+    for index, scores in enumerate(heard.envelope_scores):
+        found[f"envelope.once{index}"] = _squash(float(read(scores, turns[:2], 0.002).max()))
+    return found
 
 
 def _locked(course: Course, lead: FloatArray, multiples: FloatArray) -> FloatArray:
@@ -472,13 +245,15 @@ def _through_gears(course: Course, engine: Engine, order: float) -> float:
 def _contrast(loud: FloatArray, drive: NDArray[np.bool_], coast: NDArray[np.bool_]) -> float:
     if drive.sum() < 3 or coast.sum() < 3:
         return 0.0
+
     def level(mask: NDArray[np.bool_]) -> float:
         return float(10 * np.log10((10 ** (np.clip(loud[mask], -15, 30) / 10)).mean()))
+
     return level(drive) - level(coast)
 
 
 def _sidebands(heard: Heard, carrier: float, pinion: float) -> Signs:
-    """Score of lines beside the mesh's at turns of the pinion and of the ring gear, against other spacings."""
+    """Lines beside the mesh's at turns of the pinion and of the ring gear, against other spacings."""
     spacings = np.arange(0.55, 7.5, STEP)
     score = ndimage.maximum_filter1d(heard.score, 3)
     total = np.zeros(len(spacings))
@@ -504,7 +279,7 @@ def _bearing_signs(heard: Heard, bearings: tuple[Bearing, ...], ratio: float, sc
     def hide(score: FloatArray) -> FloatArray:
         score = np.maximum(score - max(float(np.percentile(score[64:], 98)), 0.0), 0.0)
         for order in turns:
-            at = int(round(order / STEP))
+            at = round(order / STEP)
             score[max(at - 3, 0) : at + 4] = 0.0
         return np.minimum(score, 40.0)
 
@@ -512,7 +287,10 @@ def _bearing_signs(heard: Heard, bearings: tuple[Bearing, ...], ratio: float, sc
     lines = hide(heard.score)
 
     def evidence(bases: FloatArray) -> tuple[FloatArray, FloatArray]:
-        swell = np.max([read(b, bases) + sum(np.minimum(read(b, bases * k), 10.0) for k in (2, 3)) for b in bands], axis=0)
+        swell = np.max(
+            [read(b, bases) + sum(np.minimum(read(b, bases * k), 10.0) for k in (2, 3)) for b in bands],
+            axis=0,
+        )
         tone = np.minimum(sum(read(lines, bases * k) for k in (1, 2, 3, 4)), 40.0)
         return np.asarray(swell), np.asarray(tone)
 
@@ -525,16 +303,20 @@ def _bearing_signs(heard: Heard, bearings: tuple[Bearing, ...], ratio: float, sc
         every = every_swell + 0.5 * every_tone
         spread = ndimage.maximum_filter1d(every, 51)[25::51]
         for bearing in own:
-            for name, order in (
-                ("outer", bearing.orders.outer), ("inner", bearing.orders.inner), ("element", 2 * bearing.orders.element),
-            ):  # fmt: skip
-                tried = order * turn * (1 + SLIPS if name == "inner" else 1 - SLIPS)
+            parts = bearing.orders
+            for order, sign in ((parts.outer, -1), (parts.inner, 1), (2 * parts.element, -1)):
+                tried = order * turn * (1 + sign * SLIPS)
                 a, b = evidence(tried)
                 both = a + 0.5 * b
                 at = int(np.argmax(both))
                 if both[at] > best[0] + 0.5 * best[1]:
                     loud = heard.spectra.audibility_db(tried[at] * np.arange(1.0, 5.0))
-                    best = (float(a[at]), float(b[at]), float((spread >= both[at]).mean()), float(_loudest(loud).max()))
+                    best = (
+                        float(a[at]),
+                        float(b[at]),
+                        float((spread >= both[at]).mean()),
+                        float(_loudest(loud).max()),
+                    )
         found[f"{place}_bearing.known"] = float(bool(own))
         found[f"{place}_bearing.envelope"] = _squash(best[0])
         found[f"{place}_bearing.lines"] = _squash(best[1])
@@ -554,7 +336,13 @@ def _whine(heard: Heard) -> Signs:
     """Loudest line that keeps step with the engine and is none of its firing: gearbox or accessory."""
     spectra = heard.engine_spectra
     if spectra is None:
-        return {"whine.nats": 0.0, "whine.aud": -20.0, "whine.order": 0.0, "whine.pieces": 1.0, "whine.share": 0.0}
+        return {
+            "whine.nats": 0.0,
+            "whine.aud": -20.0,
+            "whine.order": 0.0,
+            "whine.pieces": 1.0,
+            "whine.share": 0.0,
+        }
     score = spectra.persistent()
     grid = np.arange(len(score)) * STEP
     halves = grid / (ENGINE_UNIT / 2)
@@ -586,7 +374,7 @@ def _whine(heard: Heard) -> Signs:
     }
 
 
-def _unexplained(heard: Heard, explained: list[tuple[str, FloatArray]], engine_order: FloatArray) -> Signs:
+def _unexplained(heard: Heard, explained: list[FloatArray], engine_order: FloatArray) -> Signs:
     """Loudest lines, and the loudest that nothing explains."""
     score = heard.score
     peaks = np.flatnonzero((score > 4) & (score >= ndimage.maximum_filter1d(score, 9)))
@@ -594,14 +382,12 @@ def _unexplained(heard: Heard, explained: list[tuple[str, FloatArray]], engine_o
     peaks = peaks[np.argsort(-score[peaks])][:80]
     found: Signs = {"lines.count": float(len(peaks))}
     if len(peaks) == 0:
-        return found | {"lines.aud": -20.0, "lines.free": -20.0, "lines.free_order": 0.0, "lines.free_gears": 1.0,
-                        "lines.free_engine": 0.0, "lines.free_nats": 0.0, "lines.free_low": -20.0, "lines.free_mid": -20.0,
-                        "lines.free_high": -20.0}  # fmt: skip
+        return found | NO_LINES
     orders = peaks * STEP
     audible = heard.spectra.audibility_db(orders)
     loud = _loudest(audible)
     free = np.ones(len(orders), dtype=bool)
-    for _name, lines in explained:
+    for lines in explained:
         for line in lines:
             free &= np.abs(orders / line - 1) > np.maximum(NEAR, 1.5 * STEP / line)
     shares = np.array([_in_engine(o, engine_order, a) for o, a in zip(orders, audible, strict=True)])
@@ -611,7 +397,9 @@ def _unexplained(heard: Heard, explained: list[tuple[str, FloatArray]], engine_o
     at = int(np.argmax(np.where(off, loud, -99)))
     found["lines.free_order"] = math.log(float(orders[at])) if off.any() else 0.0
     found["lines.free_nats"] = _squash(float(score[peaks[at]])) if off.any() else 0.0
-    found["lines.free_gears"] = _through_gears(heard.course, heard.engine, float(orders[at])) if off.any() else 1.0
+    found["lines.free_gears"] = (
+        _through_gears(heard.course, heard.engine, float(orders[at])) if off.any() else 1.0
+    )
     found["lines.free_engine"] = float(shares[at]) if off.any() else 0.0
     for name, low, top in (("low", 1.5, 20.0), ("mid", 20.0, 75.0), ("high", 75.0, 300.0)):
         part = off & (orders > low) & (orders <= top)
@@ -634,6 +422,7 @@ def _fixed(heard: Heard, force: FloatArray) -> Signs:
             a = np.clip(low / df, 1, len(map_.frequency_hz) - 2).astype(int)
             b = np.clip(high / df + 1, a + 1, len(map_.frequency_hz) - 1).astype(int)
             return np.asarray((total[:, b] - total[:, a]) / (b - a))
+
         own = density(centres * (1 - inner), centres * (1 + inner))
         beside = np.maximum(density(centres * (1 - far), centres * (1 - near)),
                             density(centres * (1 + near), centres * (1 + far)))  # fmt: skip
@@ -650,13 +439,19 @@ def _fixed(heard: Heard, force: FloatArray) -> Signs:
     top = squeal.max(axis=1)
     found["squeal.p97"] = float(np.percentile(top, 97))
     found["squeal.mean"] = float(squeal.mean(axis=0).max())
-    found["squeal.slowing"] = float(top[slowing].mean() - top[~slowing].mean()) if 3 < slowing.sum() < len(top) - 3 else 0.0
+    found["squeal.slowing"] = (
+        float(top[slowing].mean() - top[~slowing].mean()) if 3 < slowing.sum() < len(top) - 3 else 0.0
+    )
     band = smooth[:, int(1200 / df) : int(3800 / df)].mean(axis=1)
     level = 10 * np.log10(band + 1e-30)
-    found["squeal.level"] = float(level[slowing].mean() - level[~slowing].mean()) if 3 < slowing.sum() < len(top) - 3 else 0.0
+    found["squeal.level"] = (
+        float(level[slowing].mean() - level[~slowing].mean()) if 3 < slowing.sum() < len(top) - 3 else 0.0
+    )
     mean = 10 * np.log10(smooth.mean(axis=0) + 1e-30)
+
     def band_db(a: float, b: float) -> float:
         return float(mean[int(a / df) : int(b / df) + 1].mean())
+
     found["tilt.low"] = band_db(28, 60) - band_db(100, 300)
     found["tilt.high"] = band_db(1000, 3000) - band_db(100, 300)
     return found

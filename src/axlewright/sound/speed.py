@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final, Literal
 
 import numpy as np
@@ -161,8 +162,8 @@ class SpeedTrace:
             return ()
         ends = np.concatenate([[-SURE_REACH_S], self.times_s, [duration_s + SURE_REACH_S]])
         return tuple(
-            (max(float(a) + SURE_REACH_S, 0.0), min(float(b) - SURE_REACH_S, duration_s))
-            for a, b in zip(ends[:-1], ends[1:], strict=True)
+            (max(a + SURE_REACH_S, 0.0), min(b - SURE_REACH_S, duration_s))
+            for a, b in pairwise(ends.tolist())
             if b - a > max(SURE_GAP_S, 2 * SURE_REACH_S)
         )
 

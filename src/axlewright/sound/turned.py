@@ -14,7 +14,7 @@ Randall and Antoni, Rolling element bearing diagnostics, Mechanical Systems and 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,7 +77,7 @@ class TurnSpectra:
         result: FloatArray = special.logsumexp(sums, axis=0) - np.log(len(SHARES))
         return result
 
-    def audibility_db(self, orders: FloatArray) -> FloatArray:
+    def audibility_db(self, orders: NDArray[np.floating[Any]]) -> FloatArray:
         """Return the audibility of lines, shape (lines, segments).
 
         Parameters
@@ -122,7 +122,7 @@ def turn_positions(turns: FloatArray, per_turn: int) -> FloatArray:
     """Return where in the samples each of the even wheel angles lies."""
     count = int((turns[-1] - turns[0]) * per_turn)
     grid = turns[0] + np.arange(count) / per_turn
-    return np.interp(grid, turns, np.arange(len(turns), dtype=np.float64))
+    return np.asarray(np.interp(grid, turns, np.arange(len(turns), dtype=np.float64)))
 
 
 def turn_spectra(
@@ -215,7 +215,14 @@ def envelope_spectra(
         own_turns = np.interp(at, np.arange(n), turns)
         own_keep = None if keep is None else keep[np.minimum(at.astype(int), n - 1)]
         result.append(
-            turn_spectra(depth, rate, own_turns, own_keep, per_turn=ENVELOPE_PER_TURN,
-                         highest=ENVELOPE_HIGHEST, oversample=False)  # fmt: skip
+            turn_spectra(
+                depth,
+                rate,
+                own_turns,
+                own_keep,
+                per_turn=ENVELOPE_PER_TURN,
+                highest=ENVELOPE_HIGHEST,
+                oversample=False,
+            )
         )
     return result
