@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import Final
 
-from axlewright.language import _
+from axlewright.language import eager as _
 from axlewright.sound.recording import Recording
 from axlewright.sound.signs import Signs
 from axlewright.sound.sources import BY_KEY, Source

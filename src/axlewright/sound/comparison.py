@@ -14,7 +14,9 @@ import numpy as np
 from scipy import stats
 
 from axlewright.errors import SoundError
-from axlewright.language import Shown, _, plural
+from axlewright.language import Shown
+from axlewright.language import eager as _
+from axlewright.language import eager_plural as plural
 from axlewright.sound.listening import Listening
 from axlewright.sound.mesh_figures import BIN_MPH, speed_bins_db
 

@@ -8,7 +8,8 @@ from typing import Final
 
 import numpy as np
 
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.sound.mesh_figures import HarmonicTrack, segment_level_db
 from axlewright.sound.orders import AxleOrders
 from axlewright.sound.segments import Segment

@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.errors import SoundError
-from axlewright.language import Shown, _
+from axlewright.language import Shown
+from axlewright.language import eager as _
 from axlewright.sound.advice import Advice, Ambiguity, advise, ambiguities
 from axlewright.sound.chances import chances as weigh
 from axlewright.sound.chances import nothing_stands_out

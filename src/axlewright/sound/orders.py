@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from axlewright.errors import InputError
-from axlewright.language import _
+from axlewright.language import eager as _
 
 BearingPlace = Literal["pinion", "side", "wheel"]
 

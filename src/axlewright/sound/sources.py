@@ -8,7 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from axlewright.language import _, n_
+from axlewright.language import eager as _
+from axlewright.language import n_
 
 MESH: Final = n_("ring and pinion mesh")
 NONE: Final = n_("nothing that stands out")
