@@ -17,10 +17,7 @@ import numpy as np
 
 from axlewright.sound.signs import Signs
 
-COMMON: Final = (
-    "sweep", "sigma", "follow", "minutes", "speed",
-    "engine.aud", "engine.more", "engine.steps", "lines.aud", "lines.free",
-)  # fmt: skip
+COMMON: Final = ("sigma", "follow", "engine.aud", "lines.free")
 GROUPS: Final[dict[str, dict[str, tuple[str, ...]]]] = {
     # group: {source: (key in the signs,)}; a sign written with * takes the key.
     "lines": {"mesh": ("mesh",), "propshaft": ("propshaft",), "joint": ("joint",)},
@@ -40,40 +37,34 @@ GROUPS: Final[dict[str, dict[str, tuple[str, ...]]]] = {
 }
 SIGNS: Final[dict[str, tuple[str, ...]]] = {
     "lines": (
-        "*.own.lead", "*.own.all", "*.own.aud", "*.own.plain", "*.joint.aud", "*.joint.all", "*.count",
-        "*.share", "*.median", "*.shift", "*.engine", "*.gears", "*.rank", "*.joint_rank", "*.excess",
-        "*.loud_excess", "*.loud_rank", "*.|side|",
+        "*.loud_excess", "*.loud_rank", "*.own.aud", "*.joint.aud", "*.excess", "*.rank", "*.joint_rank",
+        "*.window_excess", "*.window_rank", "*.share", "*.own.plain", "*.gears", "*.engine", "*.|side|",
     ),
     "bearings": (
-        "*.known", "*.not_own", "*.envelope", "*.lines", "*.rank", "*.aud", "*.any", "*.any_env",
-        "*.any_aud", "envelope.once", "envelope.wheel", "envelope.once3",
+        "*.known", "*.not_own", "*.envelope", "*.rank", "*.any_env", "*.any", "envelope.once", "lines.free_mid",
     ),
     "tread": (
-        "tread.sum", "tread.over_half", "tread.count", "tread.aud", "tread.together", "scallop.sum",
-        "scallop.over_half", "scallop.aud", "wheel.over_half", "wheel.aud", "envelope.wheel",
-        "envelope.once", "lines.free_high",
+        "wheel.over_half", "scallop.over_half", "scallop.aud", "wheel.aud", "envelope.once", "tread.over_half",
+        "tread.together", "tread.aud", "tread.count",
     ),
     "wheel imbalance": (
-        "wheel.sum", "wheel.over_half", "wheel.count", "wheel.aud", "wheel.together", "wheel.second",
-        "envelope.once", "envelope.once0", "tilt.low", "boom.p95",
+        "wheel.over_half", "wheel.aud", "wheel.second", "wheel.sum", "lines.free_order", "tilt.low",
+        "envelope.once0", "tread.count",
     ),
     "gearbox": (
-        "lines.free_order", "lines.free_nats", "lines.free_gears", "lines.free_engine", "lines.free_high",
-        "lines.free_mid", "engine.locked", "engine.locked_aud", "engine.locked_at", "gears", "whine.nats",
-        "whine.aud", "whine.order", "whine.pieces", "whine.share",
+        "whine.aud", "whine.pieces", "whine.order", "whine.share", "whine.nats", "lines.free_high",
+        "lines.free_mid", "lines.free_gears",
     ),
     "accessory": (
-        "lines.free_order", "lines.free_gears", "lines.free_engine", "lines.free_high", "engine.locked",
-        "engine.locked_aud", "engine.locked_at", "squeal.p97", "squeal.mean", "whine.nats", "whine.aud",
-        "whine.order", "whine.pieces", "whine.share",
+        "whine.aud", "whine.pieces", "whine.order", "whine.share", "lines.free_high", "boom.mean", "squeal.mean",
     ),
     "brake": (
-        "squeal.p97", "squeal.mean", "squeal.slowing", "squeal.level", "envelope.wheel", "envelope.once",
-        "envelope.once1", "envelope.once2", "envelope.once3",
+        "envelope.once", "envelope.wheel", "envelope.once3", "squeal.p97", "squeal.mean", "squeal.slowing",
+        "wheel_bearing.any_env",
     ),
-    "differential": ("lines.free", "wheel.second", "envelope.once", "coast", "boom.swing"),
-    "resonance": ("boom.p95", "boom.mean", "boom.swing", "boom.hz", "tilt.low", "fixed.count"),
-    "engine": ("engine.nats", "engine.mean", "engine.locked_aud", "coast"),
+    "differential": ("speed", "sweep", "wheel.second", "envelope.once"),
+    "resonance": ("boom.p95", "boom.mean", "boom.swing", "boom.hz", "tilt.low", "engine.more"),
+    "engine": ("engine.mean", "engine.more"),
 }  # fmt: skip
 
 

@@ -160,7 +160,7 @@ def follow(recording: Recording, axle: AxleOrders, tyre: Tyre, speed: SpeedTrace
     envelopes = envelope_spectra(samples, rate, turns, keep)
     coarse_times = times[: len(coarse_wheel) * COARSE : COARSE]
     envelope_scores = np.stack(
-        [e.persistent(mask=engine_mask(e, engine, coarse_times, axle.cylinders)) for e in envelopes]
+        [e.persistent(mask=engine_mask(e, engine, coarse_times, axle.cylinders, 3.0)) for e in envelopes]
     )
     engine_spectra = _engine_spectra(samples, rate, engine, coarse_times, coarse_wheel, keep)
     sigma = PRIOR_WIDER * prior_sigma(speed, tyre)
@@ -228,7 +228,7 @@ def _scale_chance(families: dict[str, FloatArray], log_prior: FloatArray) -> Flo
 
 
 def engine_mask(
-    spectra: TurnSpectra, engine: Engine, times_s: FloatArray, cylinders: int | None
+    spectra: TurnSpectra, engine: Engine, times_s: FloatArray, cylinders: int | None, wider: float = 1.0
 ) -> NDArray[np.bool_]:
     """Mark where the engine's lines lie, shape (segments, bins).
 
@@ -245,7 +245,9 @@ def engine_mask(
         multiple = grid / (order / part)
         away = np.abs(multiple - np.rint(multiple)) * (order / part)
         mask[row] = (
-            (away < 1.5 * STEP + ENGINE_WIDTH * grid) & (multiple > 0.5) & (multiple < MOST_MULTIPLES * part)
+            (away < 1.5 * STEP + wider * ENGINE_WIDTH * grid)
+            & (multiple > 0.5)
+            & (multiple < MOST_MULTIPLES * part)
         )
         # Halves of the line itself are the strongest: they spread further.
         halves = grid / (order / 2)

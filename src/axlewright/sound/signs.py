@@ -37,7 +37,7 @@ NO_LINES: Final = {
     "lines.free_mid": -20.0,
     "lines.free_high": -20.0,
 }
-SLIPS: Final = np.arange(-0.004, 0.0321, 0.0005)
+SLIPS: Final = (-0.004, 0.032)
 """How far a bearing's rollers may lag behind rolling: 1 to 3 % (common practice)."""
 
 
@@ -97,7 +97,7 @@ def measure(heard: Heard, axle: AxleOrders, tyre: Tyre) -> Signs:
         explained.append(lines)
     found.update(_swelling(heard, scene, r))
     found.update(_whine(heard))
-    found.update(_bearing_signs(heard, axle.bearings, r, best))
+    found.update(_bearing_signs(heard, axle.bearings, r, best, found["spread"] / 100))
     found.update(_unexplained(heard, explained, scene.engine_order))
     found.update(_fixed(heard, force))
     return {
@@ -176,8 +176,27 @@ def _family_signs(heard: Heard, scene: _Scene, name: str, base: float, multiples
     found[f"{name}.excess"] = _squash(float(mine) - float(np.percentile(every, 90)))
     others = _loudest(spectra.audibility_db(base * multiples[0] * np.exp(off[::6])))
     found[f"{name}.loud_excess"] = float(top[0]) - float(np.percentile(others, 90))
+    found.update(_loudest_in_window(heard, name, base, multiples, off))
     found[f"{name}.loud_rank"] = float((others >= top[0]).mean())
     return found
+
+
+def _loudest_in_window(
+    heard: Heard, name: str, base: float, multiples: tuple[float, ...], off: FloatArray
+) -> Signs:
+    """Loudest line that may be the family's, anywhere the speed allows, against windows as wide elsewhere."""
+    middle = float(heard.scales[int(np.argmax(heard.log_prior))])
+    half = max(round(1.3 * heard.sigma / 0.0015), 1)
+    inside = middle + np.arange(-half, half + 1) * 0.0015
+    excess, rank = -30.0, 1.0
+    for multiple in multiples[:2]:
+        own = float(_loudest(heard.spectra.audibility_db(base * multiple * np.exp(inside))).max())
+        others = _loudest(heard.spectra.audibility_db(base * multiple * np.exp(off)))
+        others = ndimage.maximum_filter1d(others, 2 * half + 1)
+        if own - float(np.percentile(others, 75)) > excess:
+            excess = own - float(np.percentile(others, 75))
+            rank = float((others >= own).mean())
+    return {f"{name}.window_excess": excess, f"{name}.window_rank": rank}
 
 
 def _whole_orders(heard: Heard, scene: _Scene, name: str, low: int, high: int) -> tuple[Signs, FloatArray]:
@@ -267,13 +286,17 @@ def _sidebands(heard: Heard, carrier: float, pinion: float) -> Signs:
     return found
 
 
-def _bearing_signs(heard: Heard, bearings: tuple[Bearing, ...], ratio: float, scale: float) -> Signs:
+def _bearing_signs(
+    heard: Heard, bearings: tuple[Bearing, ...], ratio: float, scale: float, spread: float
+) -> Signs:
     """Signs of each place's bearing: at its own orders where they are known, else at any like them.
 
     Every band's envelope is judged against its own clutter, and what keeps whole turns of wheel or
     pinion is left out: treads, tyres and shafts swell at those.
     """
     found: Signs = {}
+    room = min(1.3 * spread, 0.03)
+    slips = np.arange(SLIPS[0] - room, SLIPS[1] + room, 0.0005)
     turns = np.concatenate([np.arange(1, 61), ratio * np.arange(1, 21)]) * math.exp(scale)
 
     def hide(score: FloatArray) -> FloatArray:
@@ -281,9 +304,9 @@ def _bearing_signs(heard: Heard, bearings: tuple[Bearing, ...], ratio: float, sc
         for order in turns:
             at = round(order / STEP)
             score[max(at - 3, 0) : at + 4] = 0.0
-        return np.minimum(score, 40.0)
+        return np.minimum(score, 120.0)
 
-    bands = [hide(band) for band in heard.envelope_scores]
+    bands = [hide(band) for band in heard.envelope_scores[1:]]
     lines = hide(heard.score)
 
     def evidence(bases: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -305,7 +328,7 @@ def _bearing_signs(heard: Heard, bearings: tuple[Bearing, ...], ratio: float, sc
         for bearing in own:
             parts = bearing.orders
             for order, sign in ((parts.outer, -1), (parts.inner, 1), (2 * parts.element, -1)):
-                tried = order * turn * (1 + sign * SLIPS)
+                tried = order * turn * (1 + sign * slips)
                 a, b = evidence(tried)
                 both = a + 0.5 * b
                 at = int(np.argmax(both))

@@ -35,7 +35,13 @@ FLOOR_ORDERS: Final = 2.5
 LOWEST_HZ: Final = 20.0
 TEMPER: Final = 0.2
 SHARES: Final = (0.15, 0.4, 0.8)
-ENVELOPE_BANDS_HZ: Final = ((350.0, 800.0), (800.0, 1600.0), (1600.0, 3200.0), (3200.0, 6500.0))
+ENVELOPE_BANDS_HZ: Final = (
+    (60.0, 250.0),
+    (350.0, 800.0),
+    (800.0, 1600.0),
+    (1600.0, 3200.0),
+    (3200.0, 6500.0),
+)
 ENVELOPE_PER_TURN: Final = 256
 ENVELOPE_HIGHEST: Final = 100.0
 SHORTEST_TURNS: Final = 40.0
