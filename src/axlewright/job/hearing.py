@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from axlewright.gearset import GearSetDesign
     from axlewright.records import Entry, JobStore
-    from axlewright.sound import Listening, SpeedTrace, Tyre
+    from axlewright.sound import AxleOrders, Listening, SpeedTrace, Tyre
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,18 +55,65 @@ def tyre_of(text: str) -> Tyre:
     return tyre_from_size(text) if "/" in text or "x" in text.lower() else tyre_from_rollout(text)
 
 
-def trace_of(text: str, name: str = "speed") -> SpeedTrace:
-    """Read a speed as typed: one speed, or lines of marks."""
-    from axlewright.sound import constant_speed, parse_marks
+def trace_of(text: str, name: str = "speed", source: str = "") -> SpeedTrace:
+    """Read a speed as typed or pasted: one speed, lines of marks, or a table with a header."""
+    from axlewright.sound.vehicle import told_speed
 
     if not text.strip():
         raise FieldError(
             name, _("speed"), _("nothing typed"), _("give one speed, 45 mph, or marks: 0:10 45 mph")
         )
-    return parse_marks(text) if ":" in text or "\n" in text.strip() else constant_speed(text.strip())
+    return told_speed(text, source)
 
 
-def listen_to(design: GearSetDesign, data: bytes, name: str, wheel: Tyre, trace: SpeedTrace) -> Listening:
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What was typed of the vehicle besides the design; all of it may be left empty.
+
+    Attributes
+    ----------
+    cylinders, gears : str
+        Number of cylinders; ratios apart by blanks.
+    bearings : str
+        One on a line, as `axlewright.sound.vehicle.parse_bearing` reads them.
+    speed_from : str
+        Where the speed was read.
+    """
+
+    cylinders: str = ""
+    gears: str = ""
+    bearings: str = ""
+    speed_from: str = ""
+
+
+def axle_of(design: GearSetDesign, told: Told) -> AxleOrders:
+    """Return the orders of an axle with this design and what was typed besides."""
+    from axlewright.sound.vehicle import parse_bearing, told_axle
+
+    lines = tuple(line for line in told.bearings.splitlines() if line.strip())
+    in_field("bearings", _("bearings"), lambda: [parse_bearing(line) for line in lines])
+    in_field("cylinders", _("cylinders"), lambda: told_axle(41, 11, cylinders=told.cylinders))
+    return in_field(
+        "gears",
+        _("gears"),
+        lambda: told_axle(
+            design.ring_teeth,
+            design.pinion_teeth,
+            bearings=lines,
+            cylinders=told.cylinders,
+            gears=told.gears,
+        ),
+    )
+
+
+def listen_to(
+    design: GearSetDesign,
+    data: bytes,
+    name: str,
+    wheel: Tyre,
+    trace: SpeedTrace,
+    axle: AxleOrders | None = None,
+) -> Listening:
     """Listen to a sound file of an axle with this design."""
     from axlewright.sound import AxleOrders, listen, read_recording
 
@@ -74,7 +121,7 @@ def listen_to(design: GearSetDesign, data: bytes, name: str, wheel: Tyre, trace:
         file = Path(folder) / f"recording{_suffix(name)}"
         file.write_bytes(data)
         recording = read_recording(file)
-    return listen(recording, AxleOrders(design.ring_teeth, design.pinion_teeth), wheel, trace)
+    return listen(recording, axle or AxleOrders(design.ring_teeth, design.pinion_teeth), wheel, trace)
 
 
 def _suffix(name: str) -> str:
@@ -97,6 +144,7 @@ def hear(
     design_name: str,
     tyre: str,
     speed: str,
+    told: Told = Told(),
     job: int | None = None,
     who: str,
     idempotency_key: str = "",
@@ -112,7 +160,9 @@ def hear(
     tyre : str
         Roll-out such as ``"2.10 m"`` or size such as ``"205/55 R16"``.
     speed : str
-        One speed, ``"45 mph"``, or lines of marks, ``"0:10 45 mph"``.
+        One speed, ``"45 mph"``, lines of marks, ``"0:10 45 mph"``, or a table with a header.
+    told : Told
+        What else is known of the vehicle.
     job : int, optional
         Job with which recording and report are kept.
 
@@ -125,8 +175,9 @@ def hear(
 
     design = in_field("design", _("design"), lambda: find_design(store, design_name))
     wheel = in_field("tyre", _("tyre"), lambda: tyre_of(tyre))
-    trace = in_field("speed", _("speed"), lambda: trace_of(speed))
-    result = in_field("file", _("recording"), lambda: listen_to(design, data, name, wheel, trace))
+    trace = in_field("speed", _("speed"), lambda: trace_of(speed, source=told.speed_from))
+    axle = axle_of(design, told)
+    result = in_field("file", _("recording"), lambda: listen_to(design, data, name, wheel, trace, axle))
     picture = _picture(lambda path: draw_listening(result, path))
     report = result.as_dict()
     entry = None

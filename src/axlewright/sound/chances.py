@@ -41,11 +41,12 @@ SIGNS: Final[dict[str, tuple[str, ...]]] = {
         "*.window_excess", "*.window_rank", "*.share", "*.own.plain", "*.gears", "*.engine", "*.|side|",
     ),
     "bearings": (
-        "*.known", "*.not_own", "*.envelope", "*.rank", "*.any_env", "*.any", "envelope.once", "lines.free_mid",
+        "*.known", "*.not_own", "*.envelope", "*.rank", "*.any_env", "*.any", "envelope.once",
+        "lines.free_mid",
     ),
     "tread": (
-        "wheel.over_half", "scallop.over_half", "scallop.aud", "wheel.aud", "envelope.once", "tread.over_half",
-        "tread.together", "tread.aud", "tread.count",
+        "wheel.over_half", "scallop.over_half", "scallop.aud", "wheel.aud", "envelope.once",
+        "tread.over_half", "tread.together", "tread.aud", "tread.count",
     ),
     "wheel imbalance": (
         "wheel.over_half", "wheel.aud", "wheel.second", "wheel.sum", "lines.free_order", "tilt.low",
@@ -56,7 +57,8 @@ SIGNS: Final[dict[str, tuple[str, ...]]] = {
         "lines.free_mid", "lines.free_gears",
     ),
     "accessory": (
-        "whine.aud", "whine.pieces", "whine.order", "whine.share", "lines.free_high", "boom.mean", "squeal.mean",
+        "whine.aud", "whine.pieces", "whine.order", "whine.share", "lines.free_high", "boom.mean",
+        "squeal.mean",
     ),
     "brake": (
         "envelope.once", "envelope.wheel", "envelope.once3", "squeal.p97", "squeal.mean", "squeal.slowing",

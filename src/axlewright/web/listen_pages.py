@@ -13,7 +13,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.job import FieldError, design_names, find_design
-from axlewright.job.hearing import Heard, Passes, compare_passes, hear
+from axlewright.job.hearing import Heard, Passes, Told, compare_passes, hear
 from axlewright.job.made_sounds import BESIDE, NOW, Pair, Wish, learn_from_recording, make_pair
 from axlewright.language import eager as _
 from axlewright.units import parse_number
@@ -85,6 +85,12 @@ def hear_recording(request: Request, form: Form) -> Response:
             design_name=form.text("design"),
             tyre=form.text("tyre"),
             speed=form.fields.get("speed", ""),
+            told=Told(
+                form.text("cylinders"),
+                form.text("gears"),
+                form.fields.get("bearings", ""),
+                form.text("speed_from"),
+            ),
             job=form.whole("job", 1),
             who=person_of(request).who,
             idempotency_key=form.key,
