@@ -58,7 +58,7 @@ def test_where_something_else_may_be_heard_a_line_says_nothing() -> None:
     mask = np.zeros(ratio.shape, dtype=bool)
     mask[:, 4] = True
     score = flat(ratio).persistent(mask=mask)
-    assert score[4] <= 0
+    assert score[4] < 1e-6
     assert score[5] > 50
 
 
@@ -133,5 +133,5 @@ def test_the_rate_of_impacts_shows_in_an_envelope() -> None:
     )
     x = noise * swell + 0.3 * rng.standard_normal(len(t))
     score = np.max([e.persistent() for e in envelope_spectra(x, RATE, turns)], axis=0)
-    assert np.argmax(score[64:]) + 64 == pytest.approx(7.49 / STEP, abs=1.5)
+    assert score[round(7.49 / STEP)] == score[64:].max() > 30
     assert turn_spectra(x, RATE, turns).persistent()[round(7.49 / STEP)] < 3

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from axlewright.sound.wording import speed_asked
 
 from axlewright.errors import InputError, SoundError
 from axlewright.sound import (
@@ -33,7 +34,6 @@ from axlewright.sound import (
     tone_to_noise_ratio,
 )
 from axlewright.sound.figures import critical_bandwidth_hz
-from axlewright.sound.wording import speed_asked
 
 Hear = Callable[..., tuple[Drive, Listening]]
 MESH = "ring and pinion mesh"

@@ -81,7 +81,7 @@ class Drive:
                 _("gears and pinion bearings change with the load; tyres and wheels hardly do"),
             ),
             "swerve": (
-                _("swerve gently left and right at a steady speed, and drive a tight circle slowly"),
+                _("swerve gently left and right where nobody is near, and drive a tight circle slowly"),
                 _("a worn wheel bearing grows louder outside the curve; differential gears turn only there"),
             ),
             "road": (
@@ -171,7 +171,7 @@ def ambiguities(named: tuple[str, ...], chances: dict[str, float]) -> tuple[Ambi
                     _("both fit about as well"),
                     best.words()[0]
                     if parts
-                    else _("look at and turn each by hand with the wheels off the ground"),
+                    else _("look at each and turn it by hand, the vehicle safely on stands"),
                 ),
             )
         )

@@ -14,6 +14,7 @@ Randall and Antoni, Rolling element bearing diagnostics, Mechanical Systems and 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
@@ -47,7 +48,7 @@ ENVELOPE_HIGHEST: Final = 100.0
 SHORTEST_TURNS: Final = 40.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class TurnSpectra:
     """Spectra over wheel turns.
 
@@ -107,7 +108,7 @@ class TurnSpectra:
         half = critical_bandwidth_hz(f) / 2
         low = np.clip(np.maximum(f - half, LOWEST_HZ) / self.wheel_hz / STEP, 1, bins - 2).astype(int)
         high = np.clip((f + half) / self.wheel_hz / STEP, 2, bins - 1).astype(int)
-        total, noise = self._sums()
+        total, noise = self._sums
         tone = total[rows, b] - total[rows, a] - (noise[rows, b] - noise[rows, a])
         band = total[rows, high] - total[rows, low]
         rest = np.maximum(band - np.maximum(tone, 0.0), 0.02 * np.abs(band) + 1e-30)
@@ -116,6 +117,7 @@ class TurnSpectra:
         outside = (f < LOWEST_HZ) | (order - reach < STEP) | (order + reach > (bins - 3) * STEP)
         return np.where(outside, -40.0, heard - index)
 
+    @cached_property
     def _sums(self) -> tuple[FloatArray, FloatArray]:
         zero = np.zeros((len(self.power), 1))
         return (
