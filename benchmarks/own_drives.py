@@ -116,7 +116,8 @@ def make_drive(seed: int) -> RoadDrive:
     times = np.arange(0.0, duration, 0.1)
     wheel = np.interp(times, np.arange(len(road.speed)) / SLOW, road.speed / road.circumference)
     return RoadDrive(data, suffix, told, {
-        "sources": truth, "complaint": [n for n in names if next(s for s in truth if s["name"] == n)["prominence_db"] >= 3.0],
+        "sources": truth,
+        "complaint": [s["name"] for s in truth if s["name"] in names and s["prominence_db"] >= 3.0],
         "times_s": times, "wheel_hz": wheel, "recorder": recorder, "kind": kind,
     })  # fmt: skip
 
@@ -178,7 +179,8 @@ def _drive(rng: np.random.Generator, duration: float, *, held: bool) -> _Road:
         pitch = float(rng.uniform(45, 95))
         roller = pitch * math.pi / rollers * float(rng.uniform(0.62, 0.85))
         bearings.append({"name": name, "rollers": rollers, "roller_diameter_mm": round(roller, 2),
-                         "pitch_diameter_mm": round(pitch, 2), "contact_angle_deg": float(round(rng.uniform(0, low), 1))})  # fmt: skip
+                         "pitch_diameter_mm": round(pitch, 2),
+                         "contact_angle_deg": float(round(rng.uniform(0, low), 1))})  # fmt: skip
     return _Road(rng, n, ring, pinion, circumference, speed, accel, load, turns, engine_turns, gear,
                  int(rng.choice([3, 4, 4, 4, 5, 6, 6, 8])), ratios, bearings)  # fmt: skip
 
@@ -193,7 +195,8 @@ def _body(rng: np.random.Generator) -> Any:
     """Draw a transfer function of the body: a few resonances and dips over frequency."""
     knots = np.geomspace(15, 8000, 28)
     curve = ndimage.gaussian_filter1d(rng.normal(0, 5.0, len(knots)), 0.8)
-    peaks = [(float(np.exp(rng.uniform(np.log(30), np.log(900)))), float(rng.uniform(2, 9)), float(rng.uniform(4, 25)))
+    peaks = [(float(np.exp(rng.uniform(np.log(30), np.log(900)))), float(rng.uniform(2, 9)),
+              float(rng.uniform(4, 25)))
              for _ in range(int(rng.integers(2, 7)))]  # fmt: skip
 
     def gain(f: FloatArray) -> FloatArray:
@@ -376,7 +379,7 @@ def _source(road: _Road, name: str) -> tuple[FloatArray, dict[str, Any]]:
 
 
 def _bearing(road: _Road, name: str, growth: FloatArray) -> tuple[FloatArray, dict[str, Any]]:
-    """Impacts at one part's rate, slipping one way, ringing at housing resonances, swelling with the load zone."""
+    """Impacts at one part's rate, slipping one way, ringing in the housing, swelling with the load zone."""
     rng = road.rng
     facts = next(b for b in road.bearings if b["name"] == name)
     orders = bearing_orders(
@@ -511,5 +514,6 @@ def _told(road: _Road, rng: np.random.Generator, kind: str, duration: float) -> 
         "gear_ratios": [round(x, 3) for x in road.ratios] if rng.random() < 0.5 else None,
         "bearings": [b for b in road.bearings if rng.random() < 0.75],
         "joint_present": True,
-        "speed": {"kind": kind, "points": [(float(a), float(max(b, 1.0))) for a, b in zip(times, shown, strict=True)]},
+        "speed": {"kind": kind,
+                  "points": [(float(a), float(max(b, 1.0))) for a, b in zip(times, shown, strict=True)]},
     }  # fmt: skip

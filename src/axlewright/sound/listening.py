@@ -51,7 +51,7 @@ class Listening:
     sources : tuple of SourceFinding
         Most probable first, runouts included.
     top : tuple of str
-        Names of the sources that may be what is heard; `NONE` alone where nothing stands out.
+        Names of the sources that may be what is heard; `NONE` first where nothing stands out.
     chances : dict of str to float
         Chance of each source by key.
     signs : dict of str to float
@@ -165,14 +165,15 @@ def listen(
     tracks, bands = _mesh(recording, heard, axle, tyre)
     shown = chances["mesh"] >= MESH_FOLLOWED
     figures = tuple(f for f in map(harmonic_figure, tracks) if f is not None) if shown else ()
-    keys = named(chances) if nothing < max(chances.values(), default=0.0) or nothing < 0.5 else ()
+    keys = named(chances)
+    quiet = (NONE,) if nothing >= max(0.5, *chances.values()) or not keys else ()
     advice = advise(chances, signs, recording, heard.sigma, nothing)
     return Listening(
         recording,
         axle,
         tyre,
         source_findings(chances, nothing, signs, axle, bands if shown else (), tracks, segments),
-        tuple(BY_KEY[key].name for key in keys) or (NONE,),
+        (*quiet, *(BY_KEY[key].name for key in keys)),
         chances,
         signs,
         segments,
