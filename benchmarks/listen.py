@@ -86,10 +86,10 @@ def one_drive(drive: ToldDrive, seed: int) -> Outcome:
     used = heard.heard.map.scores.any(axis=1)
     true = np.interp(heard.times_s, drive.times_s, drive.wheel_hz)
     used &= true > 1.5
-    error = (
+    off = (
         np.log(true[used] * drive.tyre.circumference_m / heard.speed_mps[used]) if used.any() else np.zeros(1)
     )
-    middle = float(np.median(error))
+    middle = float(np.median(off))
     return Outcome(
         seed,
         drive.kind,
@@ -103,7 +103,7 @@ def one_drive(drive: ToldDrive, seed: int) -> Outcome:
         heard.top[0] == NONE,
         heard.speed_interval,
         middle,
-        float(np.median(np.abs(error - middle))),
+        float(np.median(np.abs(off - middle))),
         prior_sigma(drive.speed, drive.tyre),
         louder_side(list(heard.tracks), heard.segments),
         _drives(heard),
@@ -195,18 +195,18 @@ def table(outcomes: list[Outcome]) -> None:
         "wanted 85 to 95",
     )
     for kind in ("marks", "held", "table"):
-        these = [o for o in heard if o.kind == kind]
-        if these:
-            share(f"    {kind}", (o.interval[0] <= o.mean_error <= o.interval[1] for o in these))
-            print(f"        median error {np.median([abs(o.mean_error) for o in these]) * 100:.2f} %, "
+        told = [o for o in heard if o.kind == kind]
+        if told:
+            share(f"    {kind}", (o.interval[0] <= o.mean_error <= o.interval[1] for o in told))
+            print(f"        median error {np.median([abs(o.mean_error) for o in told]) * 100:.2f} %, "
                   f"half width "
-                  f"{np.median([o.interval[1] - o.interval[0] for o in these]) * 50:.2f} %, course off by "
-                  f"{np.median([o.shape_error for o in these]) * 100:.2f} %")  # fmt: skip
+                  f"{np.median([o.interval[1] - o.interval[0] for o in told]) * 50:.2f} %, course off by "
+                  f"{np.median([o.shape_error for o in told]) * 100:.2f} %")  # fmt: skip
     meshes = [o for o in heard if o.side in ("drive", "coast") and o.prominence.get("mesh", -99) >= HEARD
               and o.louder_on_drive_db is not None and abs(o.louder_on_drive_db) >= 1.0]  # fmt: skip
     share(
         "side of the mesh, where both were driven and one is louder",
-        ((o.louder_on_drive_db > 0) == (o.side == "drive") for o in meshes),
+        (((o.louder_on_drive_db or 0.0) > 0) == (o.side == "drive") for o in meshes),
     )
     open_ = [
         (o, s)
@@ -284,9 +284,7 @@ def timing() -> None:
             begin = time.process_time()
             listen(read_recording(path), AxleOrders(41, 11), Tyre(2.1, 0.005, "roll-out"), trace)
             spent.append(time.process_time() - begin)
-    print(
-        f"60 s of 48 kHz, reading and listening: {min(spent):.2f} s of processor time (best of three)"
-    )
+    print(f"60 s of 48 kHz, reading and listening: {min(spent):.2f} s of processor time (best of three)")
 
 
 def machines(files: list[Path]) -> None:

@@ -119,14 +119,14 @@ def fit(rows: list[Row]) -> dict[str, Any]:
 
 def _fit_nothing(rows: list[Row], guesses: list[dict[str, float]]) -> dict[str, float]:
     y = np.array([float(not r["complaint"]) for r in rows])
-    x = np.array([[sum(np.log1p(-p) for p in g.values()), np.log(max(g.values()) + 1e-3)] for g in guesses])
+    x = np.array([sum(np.log1p(-p) for p in g.values()) for g in guesses])
 
     def loss(b: FloatArray) -> float:
-        t = x @ b[:2] + b[2]
-        return float((np.logaddexp(0, t) - y * t).sum() + 0.05 * (b[:2] ** 2).sum())
+        t = x * b[0] + b[1]
+        return float((np.logaddexp(0, t) - y * t).sum())
 
-    slope, top, bias = optimize.minimize(loss, np.zeros(3), method="Nelder-Mead", options={"maxiter": 4000}).x
-    return {"slope": round(float(slope), 4), "top": round(float(top), 4), "bias": round(float(bias), 4)}
+    slope, bias = optimize.minimize(loss, np.zeros(2), method="Nelder-Mead", options={"maxiter": 4000}).x
+    return {"slope": round(float(slope), 4), "bias": round(float(bias), 4)}
 
 
 def main() -> None:

@@ -114,12 +114,12 @@ def chances(signs: Signs, model: dict[str, Any] | None = None) -> dict[str, floa
 def nothing_stands_out(chances: dict[str, float], signs: Signs) -> float:
     """Return the chance that no source but the ordinary ones is heard.
 
-    Sources are weighed one by one, so that their absences are joined as if independent and then put
-    right by two numbers fitted with them.
+    Sources are weighed one by one: their absences are joined as if independent, and then put right by
+    two numbers fitted with them.
     """
     fit = _model()["nothing"]
     joint = sum(math.log1p(-min(p, 1 - 1e-9)) for p in chances.values())
-    x = fit["slope"] * joint + fit["top"] * math.log(max(chances.values()) + 1e-3) + fit["bias"]
+    x = fit["slope"] * joint + fit["bias"]
     return float(1 / (1 + math.exp(-x)))
 
 

@@ -29,6 +29,9 @@ WHOLE: Final = (1.0, 2.0, 3.0, 4.0)
 HALF: Final = (0.5, 1.5, 2.5)
 TEMPER: Final = 0.3
 SHORTEST_FRAMES: Final = 12
+CLEAR_NATS: Final = 40.0
+LINE_NATS: Final = 6.0
+FEWEST_LINES: Final = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,12 +48,26 @@ class Engine:
         The same for the best constant order: what keeps step with the wheel all along does as well.
     pieces : tuple of (int, int)
         Stretches of coarse frames between jumps, the short ones left out.
+    lines : int
+        Lines of the comb that are there.
+    low : bool
+        Whether one of the two lowest is.
     """
 
     order: FloatArray
     nats: float
     constant_nats: float
     pieces: tuple[tuple[int, int], ...]
+    lines: int
+    low: bool
+
+    @property
+    def clear(self) -> bool:
+        """Whether it is an engine: three lines of the comb or more, one of the two lowest among them.
+
+        A mesh tone and its overtones alone would pass for the upper lines of some comb.
+        """
+        return self.nats > CLEAR_NATS and self.lines >= FEWEST_LINES and self.low
 
     @property
     def steps(self) -> int:
@@ -114,4 +131,15 @@ def follow_engine(course: Course, wheel_hz: FloatArray) -> Engine:
         state = int(back[i, state])
     edges = [0, *(np.flatnonzero(np.abs(np.diff(path)) > REACH) + 1).tolist(), len(path)]
     pieces = tuple((a, b) for a, b in pairwise(edges) if b - a >= SHORTEST_FRAMES)
-    return Engine(np.exp(course.log_orders[states[path]]), nats, constant, pieces)
+    there = [_there(odds, states[path], k, step) > LINE_NATS for k in sorted((*WHOLE, *HALF))]
+    return Engine(
+        np.exp(course.log_orders[states[path]]), nats, constant, pieces, sum(there), there[0] or there[1]
+    )
+
+
+def _there(odds: NDArray[np.float32], path: NDArray[np.intp], multiple: float, step: float) -> float:
+    """How much one line of the comb speaks for itself along the path [nats]."""
+    at = path + round(float(np.log(multiple)) / step)
+    inside = (at >= 0) & (at < odds.shape[1])
+    taken = odds[np.arange(len(at))[inside], at[inside]]
+    return TEMPER * float(np.log1p(0.4 * taken).sum())

@@ -32,7 +32,6 @@ SHAPE_DOUBT: Final = {
     "satellite": ShapeDoubt(0.01, 0.05, (0.2, 0.7, 1.2, 1.7)),
     "wheel sensor": ShapeDoubt(0.004, 0.03, (0.0,)),
 }
-ENGINE_CLEAR: Final = 40.0
 ENGINE_UNIT: Final = 16.0
 ENGINE_HIGHEST: Final = 480.0
 ENGINE_WIDTH: Final = 0.0015
@@ -136,9 +135,7 @@ def follow(recording: Recording, axle: AxleOrders, tyre: Tyre, speed: SpeedTrace
     map_ = order_map(samples, rate, stated, tuple(left_out))
     doubt = SHAPE_DOUBT[speed.source]
     first = follow_engine(stated_course(map_), coarse_wheel_hz(map_, np.zeros(len(times))))
-    engine_hz = (
-        first.order * coarse_wheel_hz(map_, np.zeros(len(times))) if first.nats > ENGINE_CLEAR else None
-    )
+    engine_hz = first.order * coarse_wheel_hz(map_, np.zeros(len(times))) if first.clear else None
     course = follow_road(map_, doubt, engine_hz)
     wheel = stated * np.exp(course.error)
     turns = wheel_turns(times, wheel, len(samples), rate)
@@ -201,7 +198,7 @@ def _engine_spectra(
     keep: NDArray[np.bool_],
 ) -> TurnSpectra | None:
     """Spectra over turns of the engine, `ENGINE_UNIT` for each of the line followed; None without one."""
-    if engine.nats < ENGINE_CLEAR:
+    if not engine.clear:
         return None
     smooth = np.log(engine.order)
     for a, b in engine.pieces:
@@ -236,7 +233,7 @@ def engine_mask(
     where the cylinders are known, and halves and quarters where they are not.
     """
     mask = np.zeros(spectra.power.shape, dtype=bool)
-    if engine.nats < ENGINE_CLEAR:
+    if not engine.clear:
         return mask
     grid = np.arange(spectra.power.shape[1]) * STEP
     part = cylinders if cylinders else 4

@@ -16,10 +16,11 @@ from axlewright.errors import SoundError
 from axlewright.language import Shown
 from axlewright.language import eager as _
 from axlewright.sound.advice import Advice, Ambiguity, advise, ambiguities
+from axlewright.sound.angle import refine
 from axlewright.sound.chances import chances as weigh
 from axlewright.sound.chances import nothing_stands_out
 from axlewright.sound.findings import SourceFinding, named, source_findings
-from axlewright.sound.hearing import Heard, follow
+from axlewright.sound.hearing import Heard, follow, read
 from axlewright.sound.line_map import OrderMap
 from axlewright.sound.mesh_figures import HarmonicFigure, HarmonicTrack, harmonic_figure, track_harmonic
 from axlewright.sound.orders import AxleOrders
@@ -35,6 +36,8 @@ FloatArray = NDArray[np.float64]
 FOUND_SPEED: Final = 0.01
 """A speed known to within this is called found."""
 FEWEST_TURNS: Final = 32.0
+CLEAR: Final = 6.0
+"""Nats from which a mesh line's phase is trusted."""
 MESH_FOLLOWED: Final = 0.1
 """Chance of the mesh from which its level is shown."""
 
@@ -209,7 +212,15 @@ def _mesh(
     recording: Recording, heard: Heard, axle: AxleOrders, tyre: Tyre
 ) -> tuple[list[HarmonicTrack], tuple[Sidebands, ...]]:
     """Follow the mesh harmonics where the mesh fits best, and measure what stands beside them."""
-    turns = heard.turns * float(np.exp(heard.family_scale("mesh")))
+    teeth, scale = float(axle.ring_teeth), float(np.exp(heard.family_scale("mesh")))
+    turns = heard.turns * scale
+    orders = np.array([1.0, 2.0, 3.0]) * teeth
+    clear = read(heard.everything, orders * scale, 0.001) > CLEAR
+    if clear.any():
+        # The scale is known to a step of its grid only: the phase of the mesh's own lines says the rest.
+        turns, _ = refine(
+            recording.samples, recording.rate_hz, turns, tuple(orders[clear][:2].tolist()), rounds=3
+        )
     used = np.asarray(heard.map.scores.any(axis=1))
     tracks = []
     for harmonic in (1, 2, 3):
@@ -218,7 +229,7 @@ def _mesh(
             recording.rate_hz,
             turns,
             heard.map,
-            float(axle.ring_teeth),
+            teeth,
             harmonic,
             tyre.circumference_m,
             used,
@@ -226,11 +237,9 @@ def _mesh(
         if track is not None:
             tracks.append(track)
     level = heard.spectra.power.mean(axis=0)
-    own = float(np.exp(heard.family_scale("mesh")))
-    carrier = axle.ring_teeth * own
     bands = (
-        measure_sidebands(heard.everything, level, carrier, axle.ratio * own, "pinion"),
-        measure_sidebands(heard.everything, level, carrier, own, "ring gear"),
+        measure_sidebands(heard.everything, level, teeth * scale, axle.ratio * scale, "pinion"),
+        measure_sidebands(heard.everything, level, teeth * scale, scale, "ring gear"),
     )
     return tracks, bands
 
