@@ -166,7 +166,8 @@ def test_tracked_tone_to_noise_ratio_agrees_with_the_steady_one() -> None:
     steady = tone_to_noise_ratio(x, rate, 41 * wheel_hz).ratio_db
     assert steady == pytest.approx(10.0, abs=0.3)
     assert heard.harmonics[0].tone_to_noise_db == pytest.approx(steady, abs=0.3)
-    assert heard.harmonics[1].tone_to_noise_db == pytest.approx(6.0, abs=0.3)
+    # The higher the harmonic, the more what is left of the course's wander takes from it.
+    assert heard.harmonics[1].tone_to_noise_db == pytest.approx(6.0, abs=0.5)
 
 
 def test_the_report_is_the_contract(mesh_drive: tuple[Drive, Listening]) -> None:

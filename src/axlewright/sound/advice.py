@@ -15,6 +15,8 @@ from axlewright.sound.sources import BY_KEY, Source
 MOST: Final = 2
 WORTH: Final = 0.06
 """Chance from which a source is worth parting from others."""
+FAINT: Final = 0.25
+"""Where nothing reaches this, a better recording goes before one that parts sources."""
 LITTLE_SWEEP: Final = 0.18
 """Below this the logarithm of highest over lowest speed shows nothing that follows the road."""
 WIDE_SPEED: Final = 0.012
@@ -130,9 +132,10 @@ def advise(
         for value, index in ranked[:2]:
             if value > 0.2 * ranked[0][0]:
                 result.append(Advice(*usable[index].words(), tuple(BY_KEY[k].name for k in live)))
-    if nothing > 0.5:
+    quiet = nothing >= max(chances.values())
+    if quiet:
         result.insert(
-            0,
+            0 if max(chances.values()) < FAINT else 1,
             Advice(
                 _("record where the complaint is heard best, at that speed and load, windows shut"),
                 _("nothing in this recording stands out"),
@@ -144,7 +147,7 @@ def advise(
         ("speech", _("keep quiet and leave the radio off")),
         ("out_of_phase", _("record one channel")),
     ):
-        if (recording.has(kind) and kind != "speech") or (recording.has(kind) and nothing > 0.5):
+        if (recording.has(kind) and kind != "speech") or (recording.has(kind) and quiet):
             result.insert(1, Advice(do, next(f.text for f in recording.flags if f.kind == kind)))
     if sigma > WIDE_SPEED:
         result.append(

@@ -41,31 +41,24 @@ SIGNS: Final[dict[str, tuple[str, ...]]] = {
         "*.window_excess", "*.window_rank", "*.share", "*.own.plain", "*.gears", "*.engine", "*.|side|",
     ),
     "bearings": (
-        "*.known", "*.not_own", "*.envelope", "*.rank", "*.any_env", "*.any", "envelope.once",
-        "lines.free_mid",
+        "*.known", "*.not_own", "*.envelope", "*.lines", "*.rank", "*.any_env", "*.any", "envelope.once",
+        "tilt.high",
     ),
     "tread": (
-        "wheel.over_half", "scallop.over_half", "scallop.aud", "wheel.aud", "envelope.once",
-        "tread.over_half", "tread.together", "tread.aud", "tread.count",
+        "wheel.over_half", "scallop.over_half", "envelope.wheel", "envelope.once2", "tread.over_half",
+        "tread.together", "tread.aud",
     ),
     "wheel imbalance": (
-        "wheel.over_half", "wheel.aud", "wheel.second", "wheel.sum", "lines.free_order", "tilt.low",
-        "envelope.once0", "tread.count",
+        "wheel.over_half", "wheel.aud", "wheel.second", "lines.free_order", "lines.free_low",
+        "propshaft.own.lead", "envelope.once0",
     ),
-    "gearbox": (
-        "whine.aud", "whine.pieces", "whine.order", "whine.share", "whine.nats", "lines.free_high",
-        "lines.free_mid", "lines.free_gears",
-    ),
-    "accessory": (
-        "whine.aud", "whine.pieces", "whine.order", "whine.share", "lines.free_high", "boom.mean",
-        "squeal.mean",
-    ),
+    "gearbox": ("whine.aud", "whine.share", "whine.pieces", "lines.free_high", "lines.free_mid"),
+    "accessory": ("whine.aud", "whine.share", "whine.order", "squeal.p97", "tilt.high"),
     "brake": (
-        "envelope.once", "envelope.wheel", "envelope.once3", "squeal.p97", "squeal.mean", "squeal.slowing",
-        "wheel_bearing.any_env",
+        "envelope.once4", "envelope.once3", "envelope.wheel", "squeal.p97", "squeal.slowing", "coast",
     ),
-    "differential": ("speed", "sweep", "wheel.second", "envelope.once"),
-    "resonance": ("boom.p95", "boom.mean", "boom.swing", "boom.hz", "tilt.low", "engine.more"),
+    "differential": ("speed", "sweep", "wheel.second"),
+    "resonance": ("boom.p95", "boom.swing", "boom.hz", "tilt.low"),
     "engine": ("engine.mean", "engine.more"),
 }  # fmt: skip
 

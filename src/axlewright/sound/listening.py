@@ -169,7 +169,7 @@ def listen(
     shown = chances["mesh"] >= MESH_FOLLOWED
     figures = tuple(f for f in map(harmonic_figure, tracks) if f is not None) if shown else ()
     keys = named(chances)
-    quiet = (NONE,) if nothing >= max(0.5, *chances.values()) or not keys else ()
+    quiet = (NONE,) if nothing >= max(chances.values()) or not keys else ()
     advice = advise(chances, signs, recording, heard.sigma, nothing)
     return Listening(
         recording,
