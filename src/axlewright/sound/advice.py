@@ -15,8 +15,6 @@ from axlewright.sound.sources import BY_KEY, Source
 MOST: Final = 2
 WORTH: Final = 0.06
 """Chance from which a source is worth parting from others."""
-FAINT: Final = 0.25
-"""Where nothing reaches this, a better recording goes before one that parts sources."""
 LITTLE_SWEEP: Final = 0.18
 """Below this the logarithm of highest over lowest speed shows nothing that follows the road."""
 WIDE_SPEED: Final = 0.012
@@ -128,14 +126,14 @@ def advise(
     ranked = sorted(
         ((parted(d, live), i) for i, d in enumerate(usable)), key=lambda pair: (-pair[0], pair[1])
     )
-    if ranked and ranked[0][0] > 0 and max(live.values(), default=0.0) > 2 * WORTH:
+    if ranked[0][0] > 0 and max(live.values(), default=0.0) > 2 * WORTH:
         for value, index in ranked[:2]:
             if value > 0.2 * ranked[0][0]:
                 result.append(Advice(*usable[index].words(), tuple(BY_KEY[k].name for k in live)))
     quiet = nothing >= max(chances.values())
     if quiet:
         result.insert(
-            0 if max(chances.values()) < FAINT else 1,
+            min(len(result), 1),
             Advice(
                 _("record where the complaint is heard best, at that speed and load, windows shut"),
                 _("nothing in this recording stands out"),
