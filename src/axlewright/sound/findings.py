@@ -17,7 +17,7 @@ from axlewright.sound.sidebands import Sidebands
 from axlewright.sound.signs import Signs
 from axlewright.sound.sources import BY_KEY, NONE, RUNOUTS, Source
 
-LIKELY: Final = 0.85
+LIKELY: Final = 0.8
 """A chance above this is called likely where the source can be heard at all and the speed swept."""
 NAMED: Final = 0.12
 """A source above this is named."""
