@@ -24,8 +24,10 @@ WANTED_PASSES: Final = 3
 LEAST_CHANGE_DB: Final = 2.0
 """A smaller difference is not called a change; our judgement."""
 MESH_HEARD: Final = 0.5
-"""Chance of the mesh that at least one pass must reach; our judgement."""
-SINGLE_PASS_SD_DB: Final = 2.0
+"""Chance of the mesh that a pass must reach on either side: where it is not heard it may have been missed."""
+FEWEST_BINS: Final = 3
+"""Kinds of segment and speeds that the passes must share; fewer said 7 dB of change where there was none."""
+SINGLE_PASS_SD_DB: Final = 4.0
 """Spread taken between passes when there is only one of a kind; our judgement."""
 
 
@@ -138,9 +140,9 @@ def compare_before_after(before: list[Listening], after: list[Listening]) -> Bef
         notes.append(
             _("the files are coded differently; compare only recordings of the same phone and place")
         )
-    if max(item.chances["mesh"] for item in (*before, *after)) < MESH_HEARD:
+    if any(max(item.chances["mesh"] for item in side) < MESH_HEARD for side in (before, after)):
         raise SoundError(
-            _("the mesh is not clearly heard in any pass, so nothing can be said of its change"),
+            _("the mesh is not clearly heard both before and after, so nothing can be said of its change"),
             where=_("before and after"),
             fix=_("record at the speed and load at which the whine is loudest"),
         )
@@ -184,7 +186,7 @@ def _compare_harmonic(
     if not all(tables):
         return None
     shared = set.intersection(*(set(table) for side in tables for table in side))
-    if not shared:
+    if len(shared) < FEWEST_BINS:
         notes.append(
             _("harmonic {harmonic}: the passes share no kind of segment and speed").format(harmonic=harmonic)
         )
