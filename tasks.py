@@ -2,10 +2,11 @@
 
     python tasks.py demo [--no-serve]   the main job on the demo axle
     python tasks.py test                every check, all of them even when one fails, and a table at the end
-    python tasks.py lint|rules|scripts|types|unit|browser|bench|lock|vendor|words|setup
+    python tasks.py lint|rules|scripts|types|unit|browser|bench|lock|vendor|words|fields|setup
 
 test needs Node 20 or later, and brings the rest by itself where it may (needs below says what and how).
-words collects the messages of the program into src/axlewright/language/catalogs for translating.
+words collects the messages of the program into src/axlewright/language/catalogs for translating;
+fields writes docs/fields.md from the fields that the steps declare.
 
 The environment lies in .venv beside this file and is rebuilt when the locks change.
 """
@@ -300,6 +301,10 @@ def words():
     run(PYTHON, "-m", "axlewright.language.collecting")
 
 
+def fields():
+    run(PYTHON, "-m", "axlewright.steps.documenting", os.path.join("docs", "fields.md"))
+
+
 def bench():
     folder = os.path.join(ROOT, "benchmarks")
     for name in sorted(os.listdir(folder)):
@@ -336,9 +341,9 @@ def main(argv):
         if task in ("scripts", "unit", "browser") and trouble_with_node() == "":
             vendor()
         sys.exit(run_stage(task, rest)[0])
-    elif task in ("bench", "lock", "words"):
+    elif task in ("bench", "lock", "words", "fields"):
         setup("dev")
-        {"bench": bench, "lock": lock, "words": words}[task]()
+        {"bench": bench, "lock": lock, "words": words, "fields": fields}[task]()
     elif task == "vendor":
         vendor()
     elif task == "setup":

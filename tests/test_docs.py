@@ -9,9 +9,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import typer
 import typer.main
 
-from axlewright.cli.main import app
+from axlewright.cli.app import app
 
 ROOT = Path(__file__).parents[1]
 LINK = re.compile(r"!?\[[^\]\n]*\]\(\s*<?([^)\s>]+)>?(?:\s+\"[^\"]*\")?\s*\)")
@@ -74,7 +75,7 @@ def unknown(line: str) -> list[str]:
         command = inner
     takes_value: dict[str, bool] = {"--help": False}
     places = 0
-    for parameter in command.params:
+    for parameter in command.get_params(typer.Context(command)):
         if parameter.param_type_name == "argument":
             places = 99 if parameter.nargs < 0 else places + parameter.nargs
             continue

@@ -56,7 +56,7 @@ def test_one_version_everywhere():
 
 def test_help_of_the_commands_loads_no_numerics():
     code = (
-        "import sys\nfrom axlewright.cli.main import app\n"
+        "import sys\nfrom axlewright.cli.app import app\n"
         "try:\n    app(['--help'])\nexcept SystemExit:\n    pass\n"
         "heavy = ('numba', 'numpy', 'scipy', 'matplotlib', 'fastapi', 'babel')\n"
         "print([m for m in heavy if m in sys.modules])"

@@ -9,6 +9,7 @@ from .contact import (
     roll as roll,
     sweep as sweep,
 )
+from .errors import AxlewrightError as AxlewrightError
 from .gearset import (
     GearSetDesign as GearSetDesign,
     load_design as load_design,

@@ -118,6 +118,7 @@ _FORCE: Final[dict[str, float]] = {
 
 LONGEST_QUANTITY: Final = 200
 LONGEST_LIST: Final = 4_000
+LONGEST_TEXT: Final = 400
 LONGEST_NOTE: Final = 8_000
 """Most characters of one quantity, of several readings or words in one field, and of a note: far more than
 anybody types, few enough to be read at once and printed (common practice, no source)."""
@@ -129,7 +130,7 @@ _NUMBER: Final = re.compile(
 )
 
 
-def as_typed(text: str, *, where: str = "", longest: int = LONGEST_QUANTITY) -> str:
+def as_typed(text: str, *, where: Text = "", longest: int = LONGEST_QUANTITY) -> str:
     """Return a typed text with one plain space for each gap, none outside, and "-" for the sign "−".
 
     Every parser begins here, so that none meets a text too long for it or a space it does not know.
@@ -138,7 +139,7 @@ def as_typed(text: str, *, where: str = "", longest: int = LONGEST_QUANTITY) -> 
     ----------
     text : str
         What was typed; spaces of any width, tabs and new lines count as gaps.
-    where : str
+    where : Text
         Name of the field, used in the message.
     longest : int
         Most characters taken, counted before anything is left out.
@@ -152,7 +153,7 @@ def as_typed(text: str, *, where: str = "", longest: int = LONGEST_QUANTITY) -> 
     return " ".join(text.replace("−", "-").split())
 
 
-def check_text(text: str, *, where: str = "", longest: int) -> None:
+def check_text(text: str, *, where: Text = "", longest: int) -> None:
     """Refuse a text that is too long or cannot be written; see `as_typed`."""
     if len(text) > longest:
         raise InputError(
@@ -166,14 +167,14 @@ def check_text(text: str, *, where: str = "", longest: int) -> None:
         )
 
 
-def parse_number(text: str, *, where: str = "", fix: Text = "") -> float:
+def parse_number(text: str, *, where: Text = "", fix: Text = "") -> float:
     """Read a plain number, finite and without a unit; point or comma.
 
     Parameters
     ----------
     text : str
         ``"12.5"``, ``"−0,3"``, ``"1e-3"``.
-    where : str
+    where : Text
         Name of the field, used in the message.
     fix : Text
         What would be right.
@@ -196,7 +197,7 @@ def parse_number(text: str, *, where: str = "", fix: Text = "") -> float:
     return value
 
 
-def _split(text: str, where: str, example: Text) -> tuple[float, str]:
+def _split(text: str, where: Text, example: Text) -> tuple[float, str]:
     match = _NUMBER.fullmatch(as_typed(text, where=where))
     if match is None:
         raise InputError(
@@ -219,7 +220,7 @@ def _split(text: str, where: str, example: Text) -> tuple[float, str]:
     return (-value if sign == "-" else value), unit.lower()
 
 
-def _finite(value: float, text: str, where: str, example: Text) -> float:
+def _finite(value: float, text: str, where: Text, example: Text) -> float:
     if not math.isfinite(value):
         raise InputError(
             _("'{text}' is not a finite number").format(text=text),
@@ -230,7 +231,7 @@ def _finite(value: float, text: str, where: str, example: Text) -> float:
 
 
 def _parse(
-    text: str | float, table: dict[str, float], default_unit: str, where: str, kind: str, example: Text
+    text: str | float, table: dict[str, float], default_unit: str, where: Text, kind: str, example: Text
 ) -> float:
     if isinstance(text, (int, float)):
         try:
@@ -257,7 +258,7 @@ def _parse(
     return _finite(value * table[unit], text, where, example)
 
 
-def parse_length(text: str | float, *, default_unit: str = "", where: str = "length") -> float:
+def parse_length(text: str | float, *, default_unit: str = "", where: Text = "length") -> float:
     """Read a length and return millimetres.
 
     Parameters
@@ -267,7 +268,7 @@ def parse_length(text: str | float, *, default_unit: str = "", where: str = "len
         `default_unit`.
     default_unit : str
         Unit of a bare number; empty means that a unit is required.
-    where : str
+    where : Text
         Name of the field, used in the message.
 
     Returns
@@ -283,22 +284,22 @@ def parse_length(text: str | float, *, default_unit: str = "", where: str = "len
     return _parse(text, _LENGTH, default_unit, where, "length", _("0.002 in or 0.05 mm"))
 
 
-def parse_torque(text: str | float, *, default_unit: str = "", where: str = "torque") -> float:
+def parse_torque(text: str | float, *, default_unit: str = "", where: Text = "torque") -> float:
     """Read a torque and return newton metres; see `parse_length`."""
     return _parse(text, _TORQUE, default_unit, where, "torque", _("20 lb-in or 2.3 Nm"))
 
 
-def parse_angle(text: str | float, *, default_unit: str = "deg", where: str = "angle") -> float:
+def parse_angle(text: str | float, *, default_unit: str = "deg", where: Text = "angle") -> float:
     """Read an angle and return degrees; see `parse_length`."""
     return _parse(text, _ANGLE, default_unit, where, "angle", _("0.05 deg or 0.9 mrad"))
 
 
-def parse_speed(text: str | float, *, default_unit: str = "", where: str = "speed") -> float:
+def parse_speed(text: str | float, *, default_unit: str = "", where: Text = "speed") -> float:
     """Read a speed and return metres per second; see `parse_length`."""
     return _parse(text, _SPEED, default_unit, where, "speed", _("45 mph or 70 km/h"))
 
 
-def parse_force(text: str | float, *, default_unit: str = "", where: str = "force") -> float:
+def parse_force(text: str | float, *, default_unit: str = "", where: Text = "force") -> float:
     """Read a force and return newtons; see `parse_length`."""
     return _parse(text, _FORCE, default_unit, where, "force", _("7.5 lbf or 33 N"))
 
@@ -511,6 +512,23 @@ class Temperature(Quantity):
 
 for _kind in (Length, Torque, Force, Speed, Angle, Temperature):
     keeps_as(_kind.KEY, _kind.from_json)
+
+
+@dataclass(frozen=True, slots=True)
+class Lengths(Drawn):
+    """Several lengths [mm], shown one after the other in the chosen system alone."""
+
+    mm: tuple[float, ...]
+
+    def __str__(self) -> str:
+        return ", ".join(Length(one).shown_in(chosen_system()) for one in self.mm)
+
+    def to_json(self) -> dict[str, Any]:
+        """Return it as plain data."""
+        return {"lengths_mm": list(self.mm)}
+
+
+keeps_as("lengths_mm", lambda kept: Lengths(tuple(float(one) for one in kept["lengths_mm"])))
 
 
 def show_length(mm: float, system: System | None = None, *, signed: bool = False) -> str:

@@ -10,7 +10,8 @@ import pytest
 from browser_bench import PHOTOS, Bench, Served, corners
 
 from axlewright.job import enter, put_on_shelf, start_job
-from axlewright.job.patterns import FLANKS, FlankLook, enter_patterns
+from axlewright.job.pattern import enter_patterns
+from axlewright.job.photos import FLANKS, FlankLook
 from axlewright.records import open_store
 
 pytestmark = pytest.mark.browser

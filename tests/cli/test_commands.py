@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from axlewright.cli.main import app
+from axlewright.cli.app import app
 from axlewright.language import using_language
 
 runner = CliRunner()
@@ -24,7 +24,7 @@ def run(*args: str):
 def test_help_is_quick_because_it_loads_no_numerics():
     code = (
         "import sys\n"
-        "import axlewright.cli.main\n"
+        "import axlewright.cli.app\n"
         "heavy = {'numpy', 'scipy', 'numba', 'matplotlib', 'sqlalchemy'} & set(sys.modules)\n"
         "print(sorted(heavy))\n"
     )

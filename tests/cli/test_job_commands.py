@@ -11,7 +11,7 @@ import pytest
 from PIL import Image
 from typer.testing import CliRunner
 
-from axlewright.cli.main import app
+from axlewright.cli.app import app
 
 
 class Shop:
@@ -174,6 +174,26 @@ def test_pictures_advice_and_signature(shop: Shop, tmp_path: Path) -> None:
     shop.run(*late)
 
 
+def test_a_job_is_stopped_dropped_opened_and_its_header_corrected(shop: Shop) -> None:
+    why = ("--reason", "bearing on order", "--who", "b")
+    assert "job 1: stopped" in shop.run("job", "state", "1", "stopped", *why)
+    shop.run("job", "add", "1", "as-found", "turning=12", "--who", "b")
+    assert "job 1: dropped" in shop.run("job", "state", "1", "dropped", *why)
+    assert "the job was dropped" in shop.run(
+        "job", "add", "1", "as-found", "turning=12", "--who", "b", code=2
+    )
+    assert "'finished' is no state" in shop.run("job", "state", "1", "finished", *why, code=2)
+    shown = shop.run("job", "show", "1")
+    assert "dropped: bearing on order" in shown
+    shop.run("job", "state", "1", "open", *why)
+    assert "nothing is different" in shop.run("job", "correct-header", "1", *why, code=2)
+    shop.run("job", "correct-header", "1", "--vehicle", "hay lorry", *why)
+    header = shop.json("job", "show", "1")
+    assert (header["vehicle"], header["state"], header["chain_holds"]) == ("hay lorry", "open", True)
+    assert "milk lorry" in str(header["entries_list"]), "what stood there stays"
+    assert "vehicle: “milk lorry” became “hay lorry”; bearing on order" in shop.run("job", "show", "1")
+
+
 def test_shelf_and_instruments(shop: Shop, tmp_path: Path) -> None:
     shop.run("job", "shelf", "add", "pinion spacer", "0.0600 0.0605", "--count", "2", "--who", "b")
     rows = shop.json("job", "shelf", "list")
@@ -208,7 +228,7 @@ def test_paper(shop: Shop, tmp_path: Path) -> None:
         assert "exists already" in shop.run("job", *command, "--out", str(out), code=2)
     assert "no piece 99" in shop.run("job", "spacer-label", "99", "--out", str(tmp_path / "x.pdf"), code=2)
     wrong = shop.run("job", "sheet", "1", "--out", str(tmp_path / "y.pdf"), "--paper", "a3", code=2)
-    assert "use a4 or us-letter" in wrong
+    assert "use one of a4, us-letter" in wrong
 
 
 def test_carried_to_another_shop_and_back(shop: Shop, tmp_path: Path) -> None:

@@ -79,11 +79,11 @@ def test_a_vaguer_reading_leaves_more_open():
 
 def test_useless_patterns_are_refused():
     design = aw.load_design("TY-222")
-    with pytest.raises(InputError, match="no pattern"):
+    with pytest.raises(ValueError, match="no pattern"):
         aw.calibrate(design, [])
     with pytest.raises(InputError, match="nothing is marked"):
         aw.calibrate(design, {"drive": np.zeros((48, 96), bool)})
-    with pytest.raises(InputError, match="own"):
+    with pytest.raises(ValueError, match="own"):
         aw.calibrate(design, {"coast": aw.roll(design, "drive").pattern})
 
 

@@ -9,9 +9,9 @@ import pytest
 from typer.testing import CliRunner
 
 import axlewright as aw
-from axlewright.cli.main import app
+from axlewright.cli.app import app
 from axlewright.contact import Settings
-from axlewright.errors import DesignError, InputError
+from axlewright.errors import DesignError
 from axlewright.gearset import build_geometry
 from axlewright.gearset.measured import flank_csv
 from axlewright.gearset.measured_pinion import fit_pinion, pinion_csv
@@ -122,7 +122,7 @@ def test_measured_flanks_roll_under_load_and_in_a_sweep():
 def test_another_design_than_the_measured_one_is_refused():
     design = aw.load_design("TY-222")
     measured = aw.read_measured(design, ring=ring_text(design, "drive"))
-    with pytest.raises(InputError, match="measured against TY-222"):
+    with pytest.raises(ValueError, match="measured against TY-222"):
         aw.roll(aw.load_design("TY-310"), "drive", measured=measured)
 
 

@@ -12,14 +12,13 @@ from PIL import Image, ImageFilter
 from typer.testing import CliRunner
 
 import axlewright as aw
-from axlewright.cli.main import app
+from axlewright.cli.app import app
 from axlewright.diagnosis import Evidence, diagnose
 from axlewright.job import enter, put_on_shelf, start_job
 from axlewright.job.entering import known_of
-from axlewright.job.pattern_judging import judge
-from axlewright.job.pattern_looks import ReadFlank
-from axlewright.job.pattern_rounds import context
-from axlewright.job.patterns import FLANKS, FlankLook, enter_patterns
+from axlewright.job.pattern import enter_patterns, judge
+from axlewright.job.photos import FLANKS, FlankLook, ReadFlank
+from axlewright.job.rounds import setting_of
 from axlewright.language import using_language
 from axlewright.pattern import PhotoReading, pattern_from_words
 from axlewright.records import open_store
@@ -276,11 +275,11 @@ def test_page_and_command_give_one_advice_for_one_input_and_shelf(tmp_path: Path
         enter(store, job, "backlash", {"readings": readings, "stem": "in_rotation", "axle": "light",
                                        "target": "0.0070"}, who="b", system="inch")  # fmt: skip
         known = known_of(store, job, who="b", system="inch")
-        now = {**context(known), "spacer_now_mm": 0.0560 * 25.4}
+        now = replace(setting_of(known), spacer_now_mm=0.0560 * 25.4)
         read = {f: pattern_from_words(text, f) for f, text in words.items()}
         looks = {f: ReadFlank(r, {}) for f, r in read.items()}
         _found, diagnosis = judge(store, known, looks, now)
-    kept = json.loads(json.dumps(diagnosis.to_json()))
+    kept = json.loads(json.dumps(diagnosis.to_json(), default=str))
     assert kept["notes"] == told["notes"]
     assert kept["advice"] == told["advice"]
     assert kept["figures"] == told["figures"]

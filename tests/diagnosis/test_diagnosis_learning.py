@@ -32,7 +32,7 @@ def test_a_change_that_worked_is_said_to_have_worked(seen):
     }
     assert "brought what was expected" in told.words
     assert told.pinion_farther_out_mm == pytest.approx(0.0, abs=0.02)
-    json.dumps(told.to_json())
+    json.dumps(told.to_json(), default=str)
 
 
 @pytest.mark.parametrize("slip", [0.09, -0.09])

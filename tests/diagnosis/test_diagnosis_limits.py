@@ -158,7 +158,7 @@ def test_an_axle_that_pulls_on_the_coast_flank_is_brought_right_there(seen):
         Goal.for_axle("front")
     alone = diagnose(seen("TY-222", TOO_FAR_IN, flanks="drive"), goal=goal)
     assert alone.advice[0].look_again
-    assert alone.advice[0].text.startswith("Photograph the coast flank")
+    assert str(alone.advice[0].text).startswith("Photograph the coast flank")
     both = seen("TY-222", Settings(pinion_out_mm=0.1, offset_error_mm=0.06))
     usual, turned = diagnose(both), diagnose(both, goal=goal)
     assert turned.cause == usual.cause, "the cause is the same whatever flank pulls"
@@ -171,7 +171,7 @@ def test_a_rough_reading_does_not_advise_to_leave_what_is_likely_wrong(seen):
     rough = diagnose(Evidence(design, pattern_from_words("low", "drive")))
     assert rough.advice[1].chance_last_teardown < 0.5
     assert rough.advice[0].look_again
-    assert rough.advice[0].text.startswith("Photograph both flanks and read the backlash")
+    assert str(rough.advice[0].text).startswith("Photograph both flanks and read the backlash")
     right = diagnose(seen("TY-222", Settings()))
     assert not right.advice[0].look_again
 

@@ -232,7 +232,7 @@ def test_top_land_of_a_pinion_agrees_with_its_virtual_spur_gear():
 
 def test_pointed_teeth_are_refused_with_the_width():
     fields = load_design("TY-176B").fields() | {"mean_pressure_angle_deg": 29.0}
-    with pytest.raises(DesignError, match=r"run to a point at the \w+ \(top land -"):
+    with pytest.raises(DesignError, match=r"run to a point at the \w+ \(top land −"):
         check_design(design_from_fields(fields))
 
 

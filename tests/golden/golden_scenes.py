@@ -25,7 +25,8 @@ from golden_split import Split, masked, split_data, split_pages
 
 from axlewright.demo import scenario
 from axlewright.job import Outcome, enter, job_sheet_pdf, put_on_shelf, spacers, start_job, take_back
-from axlewright.job.patterns import FlankLook, enter_patterns
+from axlewright.job.pattern import enter_patterns
+from axlewright.job.photos import FlankLook
 from axlewright.language import using_language
 from axlewright.records import JobStore, open_store
 from axlewright.units import System, using_system
@@ -197,8 +198,8 @@ def _told(outcome: Outcome) -> dict[str, Any]:
         ],
         "notes": [str(one) for one in outcome.notes],
         "questions": [str(one) for one in outcome.questions],
-        "cautions": list(outcome.cautions),
-        "values": outcome.payload()["values"],
+        "cautions": [str(one) for one in outcome.cautions],
+        "values": json.loads(json.dumps(outcome.values, default=str)),
     }
 
 
@@ -207,7 +208,7 @@ def jobs(language: str, system: System) -> tuple[Path, dict[str, Any], dict[str,
     """Run both jobs once; return the folder of their records and the outcomes of both."""
     home = place(f"{language}_{system}") / "records"
     demo: dict[str, Any] = {}
-    with using_language(language), open_store(home) as store:
+    with using_language(language), using_system(system), open_store(home) as store:
         sizes = " ".join(f"{one} in" for one in scenario.SPACERS_IN.split())
         put_on_shelf(
             store, "pinion spacer", sizes, design_name=scenario.DESIGN, who=scenario.WHO, system=system
@@ -305,7 +306,7 @@ def _command(language: str, *arguments: str) -> Any:
     """Run a command with ``--json`` and return its answer."""
     from typer.testing import CliRunner
 
-    from axlewright.cli.main import app
+    from axlewright.cli.app import app
 
     with using_language(language):
         done = CliRunner().invoke(app, [*arguments, "--json"])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -11,6 +12,9 @@ from axlewright.job import start_job
 from axlewright.records import Job, JobStore, open_store
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
+TESTS = Path(__file__).parents[1]
+# A job is read on paper and on the page too.
+sys.path[:0] = [str(TESTS / "sheets"), str(TESTS / "web")]
 
 
 @pytest.fixture

@@ -15,7 +15,7 @@ from axlewright.contact.atlas import backlash_change_mm
 from axlewright.diagnosis import COST_WORDS, Diagnosis, Evidence, Spread, diagnose, spacer_sign
 from axlewright.job import enter, job_view, start_job
 from axlewright.job.entering import Outcome
-from axlewright.job.patterns import answer_advice, enter_readings
+from axlewright.job.pattern import answer_advice, enter_readings
 from axlewright.pattern import PatternReading
 from axlewright.records import JobStore
 from axlewright.units import System

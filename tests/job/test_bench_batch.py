@@ -7,10 +7,8 @@ from pathlib import Path
 import pytest
 
 from axlewright.errors import AxlewrightError, InputError, RecordError
-from axlewright.job import FieldError, batch
-from axlewright.job import batch_answers as answers
-from axlewright.job import batch_matching as matching
-from axlewright.job.batch_typed import practice_of, rolls_of
+from axlewright.job import FieldError, batch, matching
+from axlewright.job.batch import practice_of, rolls_of
 from axlewright.plant import Practice, Roll
 from axlewright.records import JobStore, backup, open_store, restore
 
@@ -93,23 +91,23 @@ def test_the_demonstration_fills_an_empty_log_only(log_store: JobStore) -> None:
     assert batch.fill_with_demo(log_store, who="tester") == len(batch.all_rolls(log_store)) > 500
     with pytest.raises(InputError, match="readings already"):
         batch.fill_with_demo(log_store, who="tester")
-    views = answers.set_views(log_store, latest=12)
+    views = batch.set_views(log_store, latest=12)
     assert len(views) == 12
     assert sum(v.decided for v in views) >= 6
-    page = answers.labels_pdf(log_store, views)
+    page = batch.labels_pdf(log_store, views)
     assert page.startswith(b"%PDF")
 
 
 def test_labels_carry_the_mark_with_its_meaning(log_store: JobStore) -> None:
     batch.import_log(log_store, LOG, name="a.csv", who="tester")
-    view = answers.set_view(log_store, "TY-222", "1")
+    view = batch.set_view(log_store, "TY-222", "1")
     assert view.decided
-    assert answers.mark_text(view) == "", "no mark while nobody said what plus means"
+    assert batch.mark_text(view) == "", "no mark while nobody said what plus means"
     with pytest.raises(InputError, match="no set has a mark"):
-        answers.labels_pdf(log_store, [view])
+        batch.labels_pdf(log_store, [view])
     batch.put_practice(log_store, Practice("0.001 in", "plus_means_larger_mounting_distance"), who="tester")
-    view = answers.set_view(log_store, "TY-222", "1")
-    assert answers.mark_text(view) in ("0", "+1", "−1")
+    view = batch.set_view(log_store, "TY-222", "1")
+    assert str(batch.mark_text(view)) in ("0", "+1", "−1")
 
 
 def test_typed_positions_become_readings(log_store: JobStore) -> None:
@@ -166,9 +164,9 @@ def test_a_ring_gear_that_stayed_is_told_from_a_kept_backlash() -> None:
             for n, place in enumerate(places)
         ]
 
-    assert answers.held_by(rolled([0.0, 0.0, 0.0])) == "ring position"
-    assert answers.held_by(rolled([0.0, -0.03, -0.06])) == "backlash"
-    assert answers.held_by(rolled([None, None])) == "backlash"
+    assert batch.held_by(rolled([0.0, 0.0, 0.0])) == "ring position"
+    assert batch.held_by(rolled([0.0, -0.03, -0.06])) == "backlash"
+    assert batch.held_by(rolled([None, None])) == "backlash"
 
 
 def test_carriers_and_spacers_as_people_type_them() -> None:
@@ -180,3 +178,41 @@ def test_carriers_and_spacers_as_people_type_them() -> None:
     for text, said in (("C-1", "no spacer"), ("C-1 x", "not a number"), ("C-1 1 m", "is no spacer")):
         with pytest.raises(FieldError, match=said):
             matching.read_carriers(text, "inch")
+
+
+def test_a_table_of_carriers_is_read_with_its_heading() -> None:
+    table = "carrier;zero_spacer_mm;design\nC-1;1,522;TY-222\nC-2;0.060 in;TY-310\n"
+    assert [(c.number, c.design) for c in matching.read_carriers(table, "inch")] == [
+        ("C-1", "TY-222"),
+        ("C-2", "TY-310"),
+    ]
+    assert matching.read_carriers(table, "inch")[0].zero_spacer_mm == pytest.approx(1.522)
+    for text, said in (
+        ("carrier,spacer\nC-1,1.5", "no column"),
+        ("carrier,zero_spacer_mm\nC-1,", "no spacer"),
+    ):
+        with pytest.raises(FieldError, match=said):
+            matching.read_carriers(text, "inch")
+
+
+def test_the_carriers_of_the_demonstration_go_into_the_command_as_they_are(tmp_path: Path) -> None:
+    import json
+
+    from typer.testing import CliRunner
+
+    from axlewright.cli.batch import batch as command
+
+    _log, carriers = batch.demo_files()
+    (tmp_path / "demo-carriers.csv").write_bytes(carriers)
+    with open_store(tmp_path) as store:
+        batch.fill_with_demo(store, who="tester")
+    shelf = " ".join(f"{1.37 + 0.0254 * n:.3f}mm*3" for n in range(16))
+    arguments = [
+        "match", "--design", "TY-222", "--carriers", str(tmp_path / "demo-carriers.csv"),
+        "--place", "under_head", "--spacers", shelf, "--home", str(tmp_path), "--json",
+    ]  # fmt: skip
+    done = CliRunner().invoke(command, arguments)
+    assert done.exit_code == 0, done.output
+    told = json.loads(done.output)
+    assert len(told["matches"]) == 24
+    assert told["within"]["as_they_came"] < told["within"]["matched"] == told["within"]["most"]

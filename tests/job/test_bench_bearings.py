@@ -7,7 +7,7 @@ import math
 import pytest
 
 from axlewright.job import FieldError, enter, job_view, put_on_shelf
-from axlewright.job.round_plots import runout_plots
+from axlewright.job.sheet import runout_plots
 from axlewright.job.step_drawings import step_drawings
 from axlewright.records import Job, JobStore
 

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from axlewright.job import FieldError, enter, put_on_shelf
+from axlewright.job import FieldError, enter, put_on_shelf, work_out
+from axlewright.language import using_language
 from axlewright.records import Job, JobStore
+from axlewright.steps.result import Result
+from axlewright.units import using_system
 
 INCH = 25.4
 MARK = {"mark": "+2", "mark_unit": "0.001 in", "mark_meaning": "plus_means_larger_mounting_distance"}
@@ -207,7 +210,7 @@ def test_what_to_order_when_the_shelf_does_not_reach(store: JobStore, job: Job) 
     outcome = enter(store, job.number, "depth", fields, who="b")
     # 0.0912 in wanted; series 0.084 to 0.111 in by 0.0005 (TM 9-2320-280-34): 0.0910 in.
     assert outcome.values["order_mm"] == pytest.approx(0.0910 * INCH)
-    assert any(note.startswith("To order: 0.0910 in") for note in outcome.notes)
+    assert any(str(note).startswith("To order: 0.0910 in") for note in outcome.notes)
     with pytest.raises(FieldError) as caught:
         enter(store, job.number, "depth", {**fields, "least_leaves": "3", "most_leaves": "2"}, who="b")
     assert caught.value.field == "least_leaves"
@@ -267,3 +270,48 @@ def test_a_reading_that_gains_nothing_to_be_seen_is_not_asked_for(store: JobStor
         store, job.number, "depth", {**rough, "carrier": many, "calibration": "0.001"}, who="b"
     ).notes
     assert not [note for note in notes if "would help most" in note]
+
+
+def drawn(found: Result, language: str, system: str) -> list[str]:
+    said = [
+        found.why,
+        *found.notes,
+        *found.questions,
+        *(text for one in found.sums for text in (one.label, one, one.note)),
+        *(text for one in found.readings for text in (one.name, one.value, one.note)),
+        *(text for one in found.limits for text in (one.name, one.allowed, one.read, one.source)),
+        found.values["shelf_label"],
+    ]
+    with using_language(language), using_system(system):
+        return [str(text) for text in said]
+
+
+def test_what_is_entered_in_german_reads_in_english_and_the_words_first_shown_are_kept(
+    store: JobStore, job: Job
+) -> None:
+    put_on_shelf(store, "pinion spacer", "0.0605", who="b")
+    fields = {
+        **SET,
+        "method": "centred",
+        "gap": "25.415 25.416 mm",
+        "arbor": "63.500 mm",
+        "block": "85.720 mm",
+        "part_temperature": "30 C",
+        "gauge_temperature": "20 C",
+        "bearing_how": "catalogue",
+        "bearing": "1.2500",
+        "bearing_bore": "1.75",
+        "bearing_class": "metric_normal",
+    }
+    direct = drawn(work_out(store, job.number, "depth", fields, who="b"), "en", "inch")
+    with using_language("de"), using_system("metric"):
+        first = enter(store, job.number, "depth", fields, who="b", system="inch")
+    result = next(e for e in store.entries(job.number, kind="result") if e.step == "depth")
+    kept = Result.of_payload(result.payload, first.readings)
+    assert drawn(kept, "en", "inch") == direct
+    german = drawn(kept, "de", "metric")
+    assert result.payload["notes"][-1]["shown"] in drawn(kept, "de", "inch"), "kept as it was shown"
+    assert any("half of arbor diameter" in text for text in direct)
+    assert any("halbe" in text or "Hälfte" in text for text in german)
+    assert "the spacer 0.0605 in (1.537 mm)" in direct
+    assert "die Distanzscheibe 1,537 mm (0,0605 in)" in german

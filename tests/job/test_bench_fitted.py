@@ -6,8 +6,7 @@ import pytest
 
 from axlewright.errors import InputError
 from axlewright.job import enter, job_view, put_on_shelf, take_back
-from axlewright.job.pattern_sheet import cause_texts
-from axlewright.job.pattern_shown import _text
+from axlewright.job.pattern_shown import _figure, cause_texts
 from axlewright.job.shelf import take_for_job, to_take
 from axlewright.records import Job, JobStore
 from axlewright.units import shows_as_zero
@@ -109,7 +108,7 @@ def test_the_shelf_piece_is_offered_while_the_old_one_is_in(store: JobStore, job
 def test_a_spacer_as_computed_has_no_direction(store: JobStore, job: Job, fitted: str, words: str) -> None:
     outcome = enter(store, job.number, "depth", {**DEPTH, "fitted": fitted}, who="b")
     assert outcome.verdict == "ok"
-    assert outcome.why.endswith(words)
+    assert str(outcome.why).endswith(words)
     one_more = enter(store, job.number, "depth", {**DEPTH, "fitted": "0.0610"}, who="b")
     assert "0.0001 in (0.003 mm) too far in" in one_more.why
 
@@ -123,10 +122,10 @@ def test_what_is_shown_as_zero_is_zero() -> None:
 
 
 def test_a_shaft_angle_shown_as_zero_has_no_sign() -> None:
-    assert _text("shaft_angle_error_deg", -0.0004, "inch") == "0.000°"
-    assert _text("shaft_angle_error_deg", -0.0006, "inch") == "−0.001°"
+    assert str(_figure("shaft_angle_error_deg", -0.0004)) == "0.000°"
+    assert str(_figure("shaft_angle_error_deg", -0.0006)) == "−0.001°"
     cause = {"shaft_angle_error_deg": {"mean": -0.0004, "sd": 0.02}}
-    assert cause_texts({"diagnosis": {"cause": cause}}, "inch")[0][1] == "0.000°"
+    assert str(cause_texts({"diagnosis": {"cause": cause}})[0][1]) == "0.000°"
 
 
 @pytest.mark.parametrize(

@@ -16,22 +16,32 @@ from axlewright.diagnosis import Evidence, diagnose
 from axlewright.errors import InputError
 from axlewright.job import FieldError, enter, start_job
 from axlewright.job.entering import known_of
-from axlewright.job.kept_masks import mask_lines, mask_rows
-from axlewright.job.pattern_correcting import Correction, check_mask, edges_of, nudged
-from axlewright.job.pattern_doubts import doubts_before, runout_notes
-from axlewright.job.pattern_looks import ReadFlank, kept_reading
-from axlewright.job.pattern_rounds import earlier_rounds, learned_of, moved_since, read_rounds
-from axlewright.job.pattern_shown import advice_shown, cause_bars, compared_shown, cure_bars, ways_shown
-from axlewright.job.patterns import (
-    FlankLook,
-    ToothLook,
-    add_photo,
+from axlewright.job.pattern import (
     answer_advice,
     correct_outline,
+    doubts_before,
     enter_patterns,
     enter_readings,
+    runout_notes,
+)
+from axlewright.job.pattern_shown import advice_shown, cause_bars, compared_shown, cure_bars, ways_shown
+from axlewright.job.photos import (
+    Correction,
+    FlankLook,
+    Look,
+    ReadFlank,
+    ToothLook,
+    add_photo,
+    check_mask,
+    edges_of,
+    kept_reading,
+    mask_lines,
+    mask_rows,
+    nudged,
     tooth_photos,
 )
+from axlewright.job.rounds import Setting, earlier_rounds, learned_of, moved_since, read_rounds
+from axlewright.language import read_kept
 from axlewright.pattern import PatternReading, combine_teeth
 from axlewright.records import Job, JobStore, standing
 
@@ -46,8 +56,8 @@ def test_after_a_change_expected_and_came_are_held_beside_each_other(store: JobS
     second = enter_readings(store, job.number, read_of(Settings(0.13 - change)), who="b")
     told = second.values["expected_came"]
     assert told["as_expected"]
-    assert any(n.startswith("After the last change:") for n in second.notes)
-    words, rows = compared_shown({"values": second.values}, "inch")
+    assert any(str(n).startswith("After the last change:") for n in second.notes)
+    words, rows = compared_shown({"values": second.values})
     assert "brought what was expected" in words
     assert len(rows) == 4
     assert not any(r.surprise for r in rows)
@@ -66,7 +76,7 @@ def test_after_a_change_expected_and_came_are_held_beside_each_other(store: JobS
 def test_a_followed_advice_counts_as_moved_where_no_spacer_is_known(store: JobStore, job: Job) -> None:
     first = enter_readings(store, job.number, read_of(Settings(0.13)), who="b")
     advice = next(e for e in first.entries if e.kind == "advice")
-    now = {"spacer_now_mm": None, "place": "under_head", "ring_moved_total_mm": 0.0}
+    now = Setting()
     entries = standing(store.entries(job.number))
     assert moved_since(entries, read_rounds(entries)[0], now) is None, "not said whether it was followed"
     answer_advice(store, job.number, advice.seq, True, "", who="b")
@@ -219,11 +229,13 @@ def test_doubts_are_asked_about_before_gears_come_out(store: JobStore, job: Job)
     clear = enter_readings(store, job.number, seen, who="b")
     assert clear.verdict == "not ok"
     found = diagnose(Evidence(aw.load_design("TY-222"), **seen))
-    unsure = {flank: ReadFlank(r, {}) for flank, r in seen.items()}
+    unsure = {flank: Look(r) for flank, r in seen.items()}
     assert doubts_before(found.advice[0], unsure, found) == []
-    unsure["drive"] = ReadFlank(seen["drive"], {"doubts": ["Another outline is nearly as likely."]})
+    unsure["drive"] = Look(seen["drive"], doubts=("Another outline is nearly as likely.",))
     asked = doubts_before(found.advice[0], unsure, found)
-    assert asked == ["Before anything is pressed, drive flank: Another outline is nearly as likely."]
+    assert list(map(str, asked)) == [
+        "Before anything is pressed, drive flank: Another outline is nearly as likely."
+    ]
     rough = {**seen, "drive": replace(seen["drive"], center_sd=(0.2, 0.25))}
     outcome = enter_readings(store, job.number, rough, who="b")
     assert outcome.verdict == "ask"
@@ -248,7 +260,7 @@ def test_teeth_that_wander_are_asked_about_before_a_press(photos: Path) -> None:
     assert several.mean.pattern.center[1] == pytest.approx(base.pattern.center[1], abs=0.02)
     one = ReadFlank(several.mean, {"doubts": list(several.notes) if several.runout else []}, (), several)
     found = diagnose(Evidence(design, several.mean))
-    assert any("once per turn" in d for d in doubts_before(found.advice[0], {"drive": one}, found))
+    assert any("once per turn" in d for d in doubts_before(found.advice[0], {"drive": one.look}, found))
     assert runout_notes({"drive": one}, design) != []
     assert runout_notes({"drive": ReadFlank(base, {})}, design) == []
 
@@ -271,7 +283,7 @@ def test_a_housing_out_of_true_stops_the_job(store: JobStore, job: Job) -> None:
         readings[flank] = PatternReading(pattern=pattern, center_sd=SD, length_sd=0.03, source="photo")
     enter(store, job.number, "depth", depth(0.0559), who="b")
     outcome = enter_readings(store, job.number, readings, who="b")
-    shown = advice_shown(outcome.entries[1].payload, "inch")
+    shown = advice_shown(outcome.entries[1].payload)
     stops = [a for a in shown if a.cost_class == "L4"]
     assert len(stops) == 1
     assert "measure the housing" in stops[0].text
@@ -284,16 +296,17 @@ def test_what_the_page_shows_comes_from_the_record(store: JobStore, job: Job) ->
     outcome = enter_readings(store, job.number, read_of(Settings(0.14)), who="b")
     result = outcome.entries[1].payload
     told = result["diagnosis"]
-    shown = advice_shown(result, "inch")
-    assert shown[0].text == told["advice"][0]["text"]
+    shown = advice_shown(result)
+    assert shown[0].text == read_kept(told["advice"][0]["text"])
+    assert str(shown[0].text) == told["advice"][0]["text"]["shown"], "the words as first shown are kept"
     assert shown[0].after.pinion == pytest.approx(
         told["cause"]["pinion_out_mm"]["mean"] + told["advice"][0]["pinion_move_mm"]
     )
-    causes, cures = cause_bars(result, "inch"), cure_bars(result, "metric")
+    causes, cures = cause_bars(result), cure_bars(result)
     assert [len(causes), len(cures)] == [4, 2]
     for bar in (*causes, *cures):
         assert 0.0 <= bar.left <= bar.at <= bar.left + bar.wide <= 100.0
-        assert bar.between.startswith("90 % between")
+        assert str(bar.between).startswith("90 % between")
     assert causes[0].at > 50.0 > cures[0].at, "too far out; move it in"
     assert sum(w.percent for w in ways_shown(result)) == pytest.approx(100.0, abs=7.0)
-    assert compared_shown(result, "inch") == ("", [])
+    assert compared_shown(result) == ("", [])

@@ -15,10 +15,10 @@ from axlewright.job import FieldError, enter, job_view, put_on_shelf, sheet_data
 from axlewright.job.labels import blank_sheet_pdf, set_label_data, spacer_label_data
 from axlewright.job.pictures import add_picture
 from axlewright.job.shelf import take_for_job, to_take
+from axlewright.language import local_time, zoned_time
 from axlewright.records import Instrument, Job, JobStore
 from axlewright.sheets import read_label_code, set_label, set_label_code, spacer_label_code
 from axlewright.sheets.codes import datamatrix_svg
-from axlewright.steps.clock import local_time, zoned_time
 
 PAIR = {"pinion_number": "41-117", "ring_number": "41-117"}
 WRONG = {**PAIR, "ring_number": "41-118"}
@@ -45,7 +45,7 @@ def test_a_photograph_is_kept_without_its_place_and_printed(store: JobStore, job
     with Image.open(io.BytesIO(kept)) as after:
         assert not after.getexif()
     (picture,) = job_view(store, job.number).step("as-found").pictures
-    assert picture.what == "bearing cap, ring gear side; tag: left"
+    assert str(picture.what) == "bearing cap, ring gear side; tag: left"
     photo = sheet_data(store, job.number).photos[0]
     assert photo.jpeg == kept
     assert "tag: left" in photo.caption
@@ -168,7 +168,7 @@ def test_an_instrument_brings_step_and_calibration_with_it(store: JobStore, job:
     assert typed.values["spacer_standard_uncertainty_mm"] > known.values["spacer_standard_uncertainty_mm"], (
         "what is typed wins"
     )
-    rows = [r for s in sheet_data(store, job.number).steps for r in s.readings]
+    rows = [block for s in sheet_data(store, job.number).steps for block in s.rounds]
     assert rows[-1].instrument == "depth micrometer 2, calibrated 2025-03-01"
     assert not any("calibration was due" in note for note in known.notes)
 
@@ -279,7 +279,7 @@ def test_what_was_named_is_taken_from_the_shelf_once(store: JobStore, job: Job) 
     other = enter(store, job.number, "depth", {**DEPTH, "fitted": "0.0640"}, who="b")
     assert to_take(job_view(store, job.number), "depth") == "", "something else went in"
     take_back(store, job.number, other.entries[0].seq, "not fitted", who="b")
-    assert to_take(job_view(store, job.number), "depth") == "the spacer 0.0630 in"
+    assert to_take(job_view(store, job.number), "depth") == "the spacer 0.0630 in (1.600 mm)"
     for _ in range(2):
         take_for_job(store, job.number, seq, who="b")
     (item,) = store.stock.list()

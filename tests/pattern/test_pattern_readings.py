@@ -116,12 +116,12 @@ def test_a_photo_tells_every_measure_with_its_spread(job: dict[str, Any], design
 def test_a_pattern_cut_off_by_an_edge_is_called_a_hard_line(design: GearSetDesign) -> None:
     by_key = {v.criterion.key: v for v in judge(measure_mask(block(20, 48), "drive"))}
     assert by_key["clear"].kind == "outside"
-    assert by_key["clear"].text.startswith("The top cuts the pattern off, a hard line there")
+    assert str(by_key["clear"].text).startswith("The top cuts the pattern off, a hard line there")
     rolled = aw.roll(design, "drive", pinion_out_mm=0.30).pattern
     assert "top" in rolled.touches
     verdict = {v.criterion.key: v for v in judge(rolled)}["clear"]
     assert verdict.kind == "outside"
-    assert verdict.text.startswith("The pattern reaches the top"), "a tenth of the edge: reached, no line"
+    assert str(verdict.text).startswith("The pattern reaches the top"), "a tenth of it: no line"
 
 
 def test_verdicts_on_edges_know_how_sure_the_reading_is() -> None:

@@ -98,7 +98,7 @@ def test_what_is_no_table_is_refused_in_one_sentence(data: bytes) -> None:
 
 def test_missing_and_doubled_columns_are_named() -> None:
     found = read_log(b"set,design,drive motion error [urad],Set number\n1,TY-222,31,1\n", designs=DESIGNS)
-    said = " ".join(p.text() for p in found.problems)
+    said = " ".join(str(p.text()) for p in found.problems)
     assert "there twice" in said
     assert "no column 'Pinion out'" in said
 

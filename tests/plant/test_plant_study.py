@@ -33,7 +33,7 @@ def test_a_gauge_that_reads_wrong_shows() -> None:
     right = tolerance_study(DESIGN, count=5000)
     wrong = tolerance_study(DESIGN, SettingSpread(pinion_mean_mm=0.127), count=5000)  # 0.005 in
     assert wrong.share > right.share + 0.2
-    profile = dict(wrong.by_criterion)["drive, centred between top and root"]
+    profile = {str(name): n for name, n in wrong.by_criterion}["drive, centred between top and root"]
     assert profile > 0.4 * wrong.count
 
 

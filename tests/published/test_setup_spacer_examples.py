@@ -72,7 +72,7 @@ def test_cage_pack_by_way_of_the_standard_pack() -> None:
     assert standard.value_mm / INCH == pytest.approx(0.032, abs=1e-9)
     fitted = setup.spacer_from_old(pack, old, new, place="cage_flange")
     assert fitted.value_mm / INCH == pytest.approx(0.027, abs=1e-9)
-    assert fitted.text() == "0.0300 + 0.0020 − 0.0050 = 0.0270 in"
+    assert str(fitted.total) == "0.0300 + 0.0020 − 0.0050 = 0.0270 in"
 
 
 @pytest.mark.parametrize("old", [-3, 0, 2])
@@ -123,7 +123,7 @@ def test_hundredths_of_a_millimetre() -> None:
     )
     assert result.value_mm == pytest.approx(3.24, abs=1e-9)
     # The program takes the old mark out and puts the new one in, the text adds their difference.
-    assert result.text("metric") == "3.210 + 0.020 + 0.010 = 3.240 mm"
+    assert result.total.text("metric") == "3.210 + 0.020 + 0.010 = 3.240 mm"
 
 
 def test_hundredths_of_a_millimetre_with_the_opposite_meaning() -> None:
@@ -164,8 +164,8 @@ def test_the_sum_on_the_sheet_reads_as_it_is_worked() -> None:
         setup.DepthMark(2, "0.001 in", LARGER),
         place="under_head",
     )
-    assert result.text() == "4.3125 − 3.0000 − 1.2490 − 0.0020 = 0.0615 in"
-    assert result.text("metric") == "109.5375 − 76.2000 − 31.7246 − 0.0508 = 1.5621 mm"
+    assert str(result.total) == "4.3125 − 3.0000 − 1.2490 − 0.0020 = 0.0615 in"
+    assert result.total.text("metric") == "109.5375 − 76.2000 − 31.7246 − 0.0508 = 1.5621 mm"
     # Rounded mark, ± half a thousandth uniform: 0.0254/sqrt(12) mm.
     assert result.standard_uncertainty_mm == pytest.approx(0.0254 / math.sqrt(12.0))
     assert result.other_convention is not None

@@ -23,7 +23,8 @@ from axlewright import __version__
 from axlewright.demo import scenario
 from axlewright.job import batch as log
 from axlewright.job import enter, put_on_shelf, start_job, take_back
-from axlewright.job.patterns import FlankLook, answer_advice, enter_patterns
+from axlewright.job.pattern import answer_advice, enter_patterns
+from axlewright.job.photos import FlankLook
 from axlewright.job.pictures import add_picture
 from axlewright.job.practice import practise, start_practice
 from axlewright.job.shelf import take_for_job

@@ -124,7 +124,7 @@ def test_the_demonstration_job_shows_its_sums_photos_and_signature(kept: JobStor
     assert [r.told["values"]["spacer_mm"] for r in depth.rounds] == pytest.approx([0.0595 * INCH] * 2)
     sheet = sheet_data(kept, JOBS["demo"], system="inch")
     sums = [one for block in sheet.steps for one in block.sums]
-    assert "5.6230 − 4.3125 − 1.2490 − 0.0020 = 0.0595" in " ".join(f"{one.text}" for one in sums)
+    assert "5.6230 − 4.3125 − 1.2490 − 0.0020 = 0.0595" in " ".join(one["text"] for one in sums)
     assert [one.statement for one in sheet.signatures] == ["As written on this sheet."]
     assert len(sheet.photos) == 1
     assert Image.open(io.BytesIO(sheet.photos[0].jpeg)).size == (320, 240)

@@ -53,8 +53,8 @@ def test_steps_are_in_the_order_of_the_job() -> None:
 def test_new_job_begins_with_the_complaint(journal: Journal) -> None:
     after = journal.next()
     assert (after.key, after.left) == ("complaint", 10)
-    assert "tyres" in after.why
-    assert "gears stay in" in after.cost
+    assert "tyres" in str(after.why)
+    assert "gears stay in" in str(after.cost)
 
 
 def test_readings_begin_a_step_and_a_verdict_closes_it(journal: Journal) -> None:
@@ -66,7 +66,7 @@ def test_readings_begin_a_step_and_a_verdict_closes_it(journal: Journal) -> None
     assert journal.next().key == "as-found"
     journal.add("reading", "complaint", value=2)
     assert journal.next().key == "complaint"
-    assert "newer than the last verdict" in journal.next().why
+    assert "newer than the last verdict" in str(journal.next().why)
 
 
 def test_steps_may_be_done_in_any_order(journal: Journal) -> None:
@@ -81,8 +81,8 @@ def test_open_question_comes_before_the_steps_after_it(journal: Journal) -> None
     journal.add("result", "identity", verdict="ask", why="pair numbers 4417 and 4471: which is right?")
     after = journal.next()
     assert after.key == "identity"
-    assert "answer" in after.title
-    assert "4471" in after.why
+    assert "answer" in str(after.title)
+    assert "4471" in str(after.why)
 
 
 def test_open_question_waits_for_the_steps_before_it(journal: Journal) -> None:
@@ -107,9 +107,9 @@ def test_failed_step_says_what_is_redone_and_what_that_costs(journal: Journal) -
     journal.add("result", "pattern", verdict="not ok", why="both flanks at the top")
     after = journal.next()
     assert after.key == "pattern"
-    assert "depth first, then backlash" in after.title
-    assert after.why == "both flanks at the top"
-    assert "bearing pressed off" in after.cost
+    assert "depth first, then backlash" in str(after.title)
+    assert str(after.why) == "both flanks at the top"
+    assert "bearing pressed off" in str(after.cost)
 
 
 def test_what_depends_on_a_changed_step_is_due_again(journal: Journal) -> None:
@@ -119,7 +119,7 @@ def test_what_depends_on_a_changed_step_is_due_again(journal: Journal) -> None:
     assert [states[key] for key in ("preload", "backlash", "pattern")] == ["again"] * 3
     assert states["fits"] == "ok"
     assert journal.next().key == "preload"
-    assert "depth and spacer changed since" in journal.next().why
+    assert "depth and spacer changed since" in str(journal.next().why)
     journal.ok("preload", "backlash", "pattern", "final", "close")
     assert journal.next().key == ""
     assert journal.next().left == 0
@@ -131,8 +131,8 @@ def test_advice_of_before_a_change_is_not_given_again(journal: Journal) -> None:
     journal.ok("depth", "preload", "backlash")  # the thicker spacer is in
     after = journal.next()
     assert (after.key, journal.states()["pattern"]) == ("pattern", "again")
-    assert "thicker" not in after.title + after.why
-    assert "backlash changed since" in after.why
+    assert "thicker" not in f"{after.title} {after.why}"
+    assert "backlash changed since" in str(after.why)
     journal.add("result", "pattern", verdict="ask", why="look at the marks")
     assert journal.states()["pattern"] == "ask"
     journal.ok("backlash")
@@ -144,14 +144,14 @@ def test_what_is_outside_stays_so_when_only_a_reading_of_before_it_comes_later(j
     journal.add("result", "depth", verdict="not ok", why="the wrong spacer is in")
     journal.ok("fits")
     assert journal.states()["depth"] == "not ok"
-    assert journal.next().why == "the wrong spacer is in"
+    assert str(journal.next().why) == "the wrong spacer is in"
 
 
 def test_waived_step_is_closed_with_its_reason(journal: Journal) -> None:
     journal.ok("depth")
     journal.add("waiver", "fits", reason="new case")
     statuses = {one.step.key: one for one in steps.step_statuses(journal.entries)}
-    assert (statuses["fits"].state, statuses["fits"].why) == ("waived", "waived by bench one: new case")
+    assert (statuses["fits"].state, str(statuses["fits"].why)) == ("waived", "waived by bench one: new case")
     assert statuses["depth"].state == "ok", "a waiver changes nothing on the axle"
 
 
@@ -176,7 +176,7 @@ def test_a_mismatched_set_stops_the_job_until_it_is_answered(journal: Journal) -
     wrong = journal.add("result", "identity", verdict="not ok", why="not a pair")
     stopping = steps.stopped_by(journal.entries)
     assert stopping is not None
-    assert stopping.why == "not a pair"
+    assert str(stopping.why) == "not a pair"
     assert journal.next().key == "identity", "it stops the job"
     assert not steps.waits_behind("as-found", stopping)
     assert steps.waits_behind("depth", stopping)

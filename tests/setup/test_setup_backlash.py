@@ -189,8 +189,8 @@ def test_notches_come_within_half_a_notch(away: float, pitch: float, notches: in
 def test_adjusters_end_by_tightening() -> None:
     away = setup.notches_for_move(0.2, 2.0, 20).text()
     toward = setup.notches_for_move(-0.2, 2.0, 20).text()
-    assert away == "Back the ring gear side off 2 notches, then tighten the other side 2 notches."
-    assert toward == "Back the other side off 2 notches, then tighten the ring gear side 2 notches."
+    assert str(away) == "Back the ring gear side off 2 notches, then tighten the other side 2 notches."
+    assert str(toward) == "Back the other side off 2 notches, then tighten the ring gear side 2 notches."
     assert "leave" in setup.notches_for_move(0.01, 2.0, 20).text()
 
 

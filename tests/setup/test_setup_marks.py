@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from axlewright import setup
 from axlewright.errors import InputError
+from axlewright.language import using_language
 
 UNITS = pint.UnitRegistry()
 LARGER, THICKER = setup.MARK_MEANINGS
@@ -148,3 +149,19 @@ def test_every_integer_mark_is_found_again(value: int, form: str) -> None:
     found = setup.parse_mark(form.format(value))
     assert (float(value), "0.001 in") in [(c.value, c.unit) for c in found]
     assert found[0].confirm(LARGER) == setup.DepthMark(float(value), found[0].unit, LARGER)
+
+
+def test_every_answer_that_is_known_has_its_words_and_its_numbers() -> None:
+    assert tuple(setup.UNIT_WORDS) == setup.MARK_UNITS
+    assert tuple(setup.MEANING_WORDS) == setup.MARK_MEANINGS
+    assert tuple(setup.PLACE_WORDS) == setup.SHIM_PLACES
+    assert set(setup.MATERIAL_WORDS) == set(setup.EXPANSIONS)
+    for width_class in setup.WIDTH_CLASS_WORDS:  # 40 mm: within the bores of every class
+        assert setup.unmeasured_bearing_width(30.0, 40.0, width_class).standard_uncertainty > 0.0
+
+
+def test_a_unit_has_the_decimal_sign_of_its_reader() -> None:
+    mark = setup.DepthMark(2.0, "0.001 in", LARGER)
+    with using_language("de"):
+        assert "0,001 in" in str(mark.text())
+    assert str(mark.text()) == "+2 in units of 0.001 in, plus means a larger mounting distance"

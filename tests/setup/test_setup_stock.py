@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from axlewright import setup
 from axlewright.errors import InputError
+from axlewright.units import using_system
 
 INCH = 25.4
 # Whole micrometres, as a shop measures them.
@@ -148,12 +149,13 @@ def test_stock_that_cannot_be_is_refused() -> None:
 
 def test_a_spacer_known_by_its_size_alone_is_named_once() -> None:
     # 1 in = 25.4 mm exactly (NIST SP 811).
-    shelf = [setup.StockItem("the spacer 0.0600", 0.0600 * INCH)]
-    words = setup.nearest_spacer(0.0595 * INCH, shelf, place="under_head").text()
+    shelf = [setup.StockItem("", 0.0600 * INCH, kind="the spacer")]
+    words = str(setup.nearest_spacer(0.0595 * INCH, shelf, place="under_head").text())
     assert words.startswith("Take the spacer 0.0600 in (1.524 mm), 0.0005 in")
     assert words.count("0.0600") == 1
-    exact = setup.nearest_spacer(0.0600 * INCH, shelf, place="under_head").text("metric")
-    assert exact == "Take the spacer 1.524 mm (0.0600 in): exactly what is asked for."
+    exact = setup.nearest_spacer(0.0600 * INCH, shelf, place="under_head").text()
+    with using_system("metric"):
+        assert str(exact) == "Take the spacer 1.524 mm (0.0600 in): exactly what is asked for."
     bin_7 = [setup.StockItem("bin 7", 0.0600 * INCH)]
     found = setup.nearest_spacer(0.0600 * INCH, bin_7, place="under_head")
-    assert found.text().startswith("Take bin 7: exactly 0.0600")
+    assert str(found.text()).startswith("Take bin 7: exactly 0.0600")

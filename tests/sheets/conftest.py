@@ -12,14 +12,12 @@ from axlewright.sheets import (
     Advice,
     Cause,
     JobSheetData,
-    Limit,
     PatternPicture,
     Photo,
-    Reading,
+    ReadingBlock,
     RoundPlot,
     Signature,
     StepBlock,
-    Sum,
 )
 
 
@@ -63,12 +61,16 @@ def full_sheet() -> JobSheetData:
                 title="Pinion depth and spacer",
                 verdict="not ok",
                 why="The old spacer was put back: the pinion sits 0.005 in too far out.",
-                readings=tuple(
-                    Reading(
-                        name=f"Carrier depth {k}",
-                        value=value,
-                        unit="in",
-                        place="face to bearing seat",
+                rounds=tuple(
+                    ReadingBlock(
+                        readings=(
+                            {
+                                "name": f"Carrier depth {k}",
+                                "value": value,
+                                "unit": "in",
+                                "note": "face to bearing seat",
+                            },
+                        ),
                         instrument="depth micrometer 2, calibrated 2026-01-12",
                         who="bench one",
                         when=f"2026-03-02 09:1{k}",
@@ -76,53 +78,54 @@ def full_sheet() -> JobSheetData:
                     for k, value in enumerate(("4.3125", "4.3127", "4.3124", "4.3126", "4.3125"), start=1)
                 ),
                 sums=(
-                    Sum(
-                        name="Spacer",
-                        text="4.3125 − 3.0000 − 1.2490 − 0.0020 = 0.0615",
-                        result="0.0615",
-                        unit="in",
-                        uncertainty="± 0.0006 in (k = 2)",
-                        note="Mark +2 means: pinion further out than nominal by 0.002 in; the other meaning "
-                        "would give 0.0655 in.",
-                    ),
+                    {
+                        "label": "Spacer",
+                        "text": "4.3125 − 3.0000 − 1.2490 − 0.0020 = 0.0615",
+                        "result": "0.0615 in",
+                        "sure": "± 0.0006 in (k = 2)",
+                        "note": "Mark +2 means: pinion further out than nominal by 0.002 in; the other "
+                        "meaning would give 0.0655 in.",
+                    },
                 ),
                 limits=(
-                    Limit(
-                        name="Depth reached",
-                        read="+0.0050",
-                        value="± 0.0010",
-                        unit="in",
-                        source="common practice, no source",
-                        origin="default",
-                        verdict="not ok",
-                    ),
+                    {
+                        "name": "Depth reached",
+                        "read": "+0.0050 in",
+                        "allowed": "± 0.0010 in",
+                        "source": "common practice, no source",
+                        "origin": "default",
+                        "verdict": "not ok",
+                    },
                 ),
                 cautions=("Press and driver work: eye protection and a guard.",),
             ),
             StepBlock(
                 title="Side bearings and backlash",
                 verdict="ok",
-                readings=tuple(
-                    Reading(
-                        name="Backlash",
-                        value=value,
-                        unit="mm",
-                        place=f"tooth {tooth}, heel",
+                rounds=(
+                    ReadingBlock(
+                        readings=tuple(
+                            {
+                                "name": "Backlash",
+                                "value": value,
+                                "unit": "mm",
+                                "note": f"tooth {tooth}, heel",
+                            }
+                            for tooth, value in ((1, "0.17"), (11, "0.19"), (21, "0.20"), (31, "0.18"))
+                        ),
                         instrument="dial 3, calibrated 2026-02-01",
                         who="bench two",
-                    )
-                    for tooth, value in ((1, "0.17"), (11, "0.19"), (21, "0.20"), (31, "0.18"))
+                    ),
                 ),
                 limits=(
-                    Limit(
-                        name="Backlash",
-                        read="0.17 to 0.20",
-                        value="0.15 to 0.20",
-                        unit="mm",
-                        source="typed in by bench two from the axle's service data",
-                        origin="typed in",
-                        verdict="ok",
-                    ),
+                    {
+                        "name": "Backlash",
+                        "read": "0.17 to 0.20 mm",
+                        "allowed": "0.15 to 0.20 mm",
+                        "source": "typed in by bench two from the axle's service data",
+                        "origin": "typed in",
+                        "verdict": "ok",
+                    },
                 ),
             ),
             StepBlock(title="Final build re-check", verdict="open"),

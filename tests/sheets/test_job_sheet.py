@@ -28,7 +28,7 @@ from axlewright.sheets import (
     JobSheetData,
     PatternPicture,
     Photo,
-    Reading,
+    ReadingBlock,
     RoundPlot,
     StepBlock,
     Struck,
@@ -37,6 +37,11 @@ from axlewright.sheets import (
 )
 
 DPI = 144
+
+
+def row(name: str, value: str, *, unit: str = "", note: str = "") -> dict[str, str]:
+    """Return a reading as a line of the sheet."""
+    return {"name": name, "value": value, "unit": unit, "note": note}
 
 
 @pytest.fixture(scope="module")
@@ -56,8 +61,8 @@ def full_pdf(full_sheet: JobSheetData) -> bytes:
         "4.3125 − 3.0000 − 1.2490 − 0.0020 = 0.0615",
         "0.0615 in ± 0.0006 in (k = 2)",
         "the other meaning would give 0.0655 in",
-        "Depth reached +0.0050 ± 0.0010 in ✗ outside common practice, no source default",
-        "0.17 to 0.20 0.15 to 0.20 mm ✓ within",
+        "Depth reached +0.0050 in ± 0.0010 in ✗ outside common practice, no source default",
+        "0.17 to 0.20 mm 0.15 to 0.20 mm ✓ within",
         "typed in by bench two from the axle's service data",
         "86 % Pinion too far out +0.0051 in ± 0.0012 in",
         "✓ taken Fit spacer 0.0665 in from stock",
@@ -128,7 +133,7 @@ HOSTILE = (
 
 def test_markup_in_job_text_is_printed_as_it_is(full_sheet: JobSheetData) -> None:
     step = StepBlock(
-        title=HOSTILE, why=HOSTILE, notes=(HOSTILE,), readings=(Reading(name=HOSTILE, value="1"),)
+        title=HOSTILE, why=HOSTILE, notes=(HOSTILE,), rounds=(ReadingBlock(readings=(row(HOSTILE, "1"),)),)
     )
     data = JobSheetData(
         number=HOSTILE, design=HOSTILE, vehicle=HOSTILE, complaint=HOSTILE, steps=(step,), cause_note=HOSTILE
@@ -142,8 +147,10 @@ def test_long_names_wrap_and_survive() -> None:
     word = "x" * 390
     step = StepBlock(
         title=word,
-        readings=(
-            Reading(name=long, value=word[:60], unit=word[:40], place=long, instrument=long, who=long),
+        rounds=(
+            ReadingBlock(
+                readings=(row(long, word[:60], unit=word[:40], note=long),), instrument=long, who=long
+            ),
         ),
         notes=(long,),
     )
@@ -162,8 +169,9 @@ def test_all_scripts_and_control_characters_are_taken() -> None:
 
 
 def test_many_readings_run_over_pages_with_their_heads() -> None:
-    readings = tuple(Reading(name=f"Reading {k}", value=str(k), unit="mm") for k in range(200))
-    pdf = job_sheet(JobSheetData(number="1", steps=(StepBlock(title="Depth", readings=readings),)))
+    readings = tuple(row(f"Reading {k}", str(k), unit="mm") for k in range(200))
+    step = StepBlock(title="Depth", rounds=(ReadingBlock(readings=readings),))
+    pdf = job_sheet(JobSheetData(number="1", steps=(step,)))
     words, sizes = words_of(pdf)
     assert len(sizes) >= 3
     assert {word.page for word in words if word.text == "Value"} == set(range(len(sizes)))
@@ -314,12 +322,14 @@ def test_plot_of_unequal_lengths_is_refused() -> None:
 
 
 def test_superseded_readings_are_printed_struck_out_beside_those_that_count() -> None:
-    reading = Reading(name="backlash at 0°", value="0.0065 in", who="two", when="10:05", entry=5)
-    again = reading.model_copy(update={"value": "0.0070 in", "entry": 7})
+    reading, again = (
+        ReadingBlock(readings=(row("backlash at 0°", value),), who="two", when="10:05", entry=entry)
+        for value, entry in (("0.0065 in", 5), ("0.0070 in", 7))
+    )
     struck = Struck(
         values="backlash at 0° 0.0123 in", fate="Entry 3 by one: replaced by entry 5. Reason: slip"
     )
-    step = StepBlock(title="Backlash", readings=(reading, again), struck=(struck,))
+    step = StepBlock(title="Backlash", rounds=(reading, again), struck=(struck,))
     untouched = StepBlock(title="Final build", begun=False)
     text = text_of(job_sheet(JobSheetData(number="1", steps=(step, untouched))))
     assert "entry 5, two, 10:05" in text

@@ -10,24 +10,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-import typer
 from typer.testing import CliRunner
 
 from axlewright import language
-from axlewright.cli.listen import listen
-from axlewright.cli.sound import sound
+from axlewright.cli.app import app
 from axlewright.language import using_language
 from axlewright.sound import DrivePlan, DriveSource, Tyre, save_drive, simulate_drive
-
-app = typer.Typer()
-app.command("listen")(listen)
-app.command("sound")(sound)
-
-
-@app.callback()
-def _root() -> None:
-    """Keep the command's name."""
-
 
 TEETH = ["--ring-teeth", "41", "--pinion-teeth", "11"]
 ROLLOUT = ["--tyre-rollout", "2.10m"]
@@ -164,7 +152,7 @@ def test_german_has_its_words_and_commas_and_the_system_asked_for(drive_file: Pa
         (["--speed", "150mph", "--tyre-rollout", "0.95m"], "cannot be"),
         (["--tone-to-noise", "90"], "out of reach"),
         (["--pinion-runout", "200"], "more than itself"),
-        (["--flank", "up"], "unknown flank"),
+        (["--flank", "up"], "unknown answer 'up'"),
     ],
 )
 def test_sounds_that_cannot_be_made_are_refused(tmp_path: Path, arguments: list[str], says: str) -> None:

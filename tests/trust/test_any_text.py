@@ -21,9 +21,9 @@ import pytest
 from axlewright.errors import AxlewrightError
 from axlewright.gearset import parse_design
 from axlewright.gearset.points import POINT_COLUMNS, read_table
-from axlewright.job.batch_matching import read_carriers, read_spacers
-from axlewright.job.hearing import trace_of, tyre_of
-from axlewright.job.pattern_correcting import edges_of
+from axlewright.job.listening import trace_of, tyre_of
+from axlewright.job.matching import read_carriers, read_spacers
+from axlewright.job.photos import edges_of
 from axlewright.language import accepted
 from axlewright.pattern.corners import parse_corners
 from axlewright.pattern.words import pattern_from_words

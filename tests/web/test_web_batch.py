@@ -102,7 +102,7 @@ def test_the_demonstration_through_charts_matching_and_order(visitor: Visitor) -
 @pytest.mark.parametrize(
     ("query", "said"),
     [
-        ("what=smell", "unknown series"),
+        ("what=smell", "unknown choice"),
         ("what=best&low=x", "not a number"),
         ("what=best", "too few"),
     ],

@@ -19,7 +19,6 @@ from web_visitor import Caller
 
 from axlewright import language
 from axlewright.demo import scenario
-from axlewright.job import batch_answers, pattern_rounds
 from axlewright.web import create_app, help_pages
 
 TYPED = (
@@ -47,7 +46,7 @@ BLOCKS = frozenset(TEXT_BLOCKS.split())
 SHOWN = ("aria-label", "alt", "title", "placeholder", "data-busy")
 
 
-KEPT_BY_LANGUAGE = (batch_answers._view, pattern_rounds._learned, help_pages.glossary_pictures)
+KEPT_BY_LANGUAGE = (help_pages.glossary_pictures,)
 """Answers that are kept with their words."""
 
 

@@ -192,6 +192,31 @@ def test_a_closed_job_says_so_and_takes_entries_only_after_it_was_opened_again(v
     visitor.post(f"/jobs/{number}/steps/depth", DEPTH)
 
 
+def test_a_job_is_corrected_stopped_and_dropped_under_more(visitor: Visitor) -> None:
+    number = visitor.start_job()
+    header = {"vehicle": "hay lorry", "complaint": "", "set_number": "4471", "reference": "", "step": "depth"}
+    page = visitor.post(f"/jobs/{number}/header", header, status=422)
+    assert "no reason given" in page
+    assert 'value="hay lorry"' in page, "what was typed stays"
+    page = visitor.post(f"/jobs/{number}/header", {**header, "reason": "misheard"})
+    assert f"Job {number}: hay lorry" in page
+    assert "vehicle: “milk lorry, rear” became “hay lorry”" in page
+    assert "Reason: misheard" in page
+    state = {"state": "stopped", "step": "depth"}
+    assert "no reason given" in visitor.post(f"/jobs/{number}/state", state, status=422)
+    page = visitor.post(f"/jobs/{number}/state", {**state, "reason": "bearing on order"})
+    assert "This job is stopped." in page
+    assert "Bearing on order." in page
+    visitor.post(f"/jobs/{number}/steps/depth", DEPTH)
+    page = visitor.post(f"/jobs/{number}/state", {"state": "dropped", "reason": "sold for parts"})
+    assert "This job was dropped." in page
+    assert f'action="/jobs/{number}/steps/complaint"' not in page
+    assert "the job was dropped" in visitor.post(f"/jobs/{number}/steps/depth", DEPTH, status=422)
+    page = visitor.post(f"/jobs/{number}/state", {"state": "open", "reason": "bought back"})
+    assert "was dropped" not in page
+    assert f'action="/jobs/{number}/steps/complaint"' in page
+
+
 def test_a_wrong_pin_leaves_the_form_and_what_was_typed(visitor: Visitor) -> None:
     number = visitor.start_job()
     visitor.post("/settings/people", {"name": "bench one", "role": "lead", "pin": "4711"})

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from web_visitor import Visitor
 
-from axlewright.job.kept_masks import mask_rows
+from axlewright.job.photos import mask_rows
 from axlewright.web.pattern_pictures import edge_loops, edge_path, outlines
 
 PHOTOS = Path(__file__).parents[2] / "examples" / "photos"

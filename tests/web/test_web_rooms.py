@@ -24,7 +24,7 @@ def test_rolling_follows_the_engine(warm: Visitor) -> None:
         rolling = aw.roll(aw.load_design("TY-222"), flank, pinion_out_mm=0.127)
         shown = data["flanks"][flank]
         assert shown["summary"] == rolling.summary()
-        assert shown["words"] == rolling.pattern.describe()
+        assert shown["words"] == str(rolling.pattern.describe())
         assert f"{rolling.motion_error_pp_urad:.1f}" in shown["motion"]
         assert shown["svg"].startswith("<svg role")
     assert data["words"] == "pinion 0.0050 in (0.127 mm) out"
@@ -172,7 +172,7 @@ def test_help_rolls_its_pictures(warm: Visitor) -> None:
     page = warm.get("/help")
     assert page.count("<svg role") == 10
     pattern = aw.roll(aw.load_design("TY-222"), "drive", pinion_out_mm=0.127).pattern
-    assert pattern.describe() in page
+    assert str(pattern.describe()) in page
 
 
 def test_a_rolling_that_cannot_be_prepared_is_said_and_not_called_ready(

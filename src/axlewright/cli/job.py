@@ -2,68 +2,53 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from axlewright.cli import job_answers, job_paper
-from axlewright.cli.job_options import (
+from axlewright.cli.command import Commands, picked, print_json, print_rows, sum_text, write
+from axlewright.cli.options import (
+    COMPOUND,
+    HEAD,
+    HERE,
     HOME,
     JSON,
+    KEY,
+    NAMED_PIN,
     NUMBER,
+    OUT,
+    OVERWRITE,
+    SEQ,
+    STEP,
+    STORE,
     SYSTEM,
     WHO,
-    check_system,
-    entry_data,
-    opened_store,
+    choice,
 )
-from axlewright.cli.job_stores import instruments, shelf
-from axlewright.cli.options import check_compound, plain_errors, print_json, sum_text
-from axlewright.errors import InputError
+from axlewright.cli.records import entry_data, export, import_, instruments, job_data, shelf
+from axlewright.cli.steps import fields as list_fields
+from axlewright.cli.steps import print_result, typed_fields
 from axlewright.language import eager as _
-from axlewright.language import eager_plural as plural
 
 if TYPE_CHECKING:
     from axlewright.gearset import FlankName
-    from axlewright.job.patterns import FlankLook
-    from axlewright.records import Job
+    from axlewright.job import JobView, Outcome
+    from axlewright.job.photos import FlankLook
 
-job = typer.Typer(no_args_is_help=True, help="Keep jobs: start, enter readings, show, print, carry.")
-job.command("picture")(job_answers.picture)
-job.command("take-back")(job_answers.take_back)
-job.command("waive")(job_answers.waive)
-job.command("advice")(job_answers.advice)
-job.command("sign")(job_answers.sign)
-job.command("reopen")(job_answers.reopen)
-job.command("sheet")(job_paper.sheet)
-job.command("set-label")(job_paper.set_label)
-job.command("spacer-label")(job_paper.spacer_label)
-job.command("blank-sheet")(job_paper.blank_sheet)
+job = Commands(help="Keep jobs: start, enter readings, show, print, carry.")
+job.command("export")(export)
+job.command("import")(import_)
 job.add_typer(shelf, name="shelf")
 job.add_typer(instruments, name="instruments")
 
-
-def job_data(one: Job) -> dict[str, Any]:
-    """Return a job's header as plain data."""
-    return {
-        "number": one.number,
-        "uid": one.uid,
-        "design": one.design_name,
-        "vehicle": one.vehicle,
-        "complaint": one.complaint,
-        "set_number": one.set_number,
-        "reference": one.reference,
-        "state": one.state,
-        "entries": one.entry_count,
-        "head": one.head,
-        "created_at": one.created_at.isoformat(),
-        "changed_at": one.changed_at.isoformat(),
-    }
+PAPER = Annotated[str, choice("a4", "us-letter", help="Size of the paper.")]
+SHOP = Annotated[str, typer.Option(help="Name of the shop.")]
 
 
-@job.command("new")
-@plain_errors
+@job.command()
 def new(
     design: Annotated[str, typer.Option(help="Design of the set.")],
     vehicle: Annotated[str, typer.Option(help="What it is in.")] = "",
@@ -71,217 +56,171 @@ def new(
     set_number: Annotated[str, typer.Option(help="Pair number of the set.")] = "",
     reference: Annotated[str, typer.Option(help="Your own order number.")] = "",
     who: WHO = "",
-    home: HOME = None,
+    store: STORE = HERE,
     as_json: JSON = False,
 ) -> None:
     """Start a job."""
     from axlewright.job import start_job
 
-    with opened_store(home) as store:
-        one = start_job(
-            store,
-            design_name=design,
-            vehicle=vehicle,
-            complaint=complaint,
-            set_number=set_number,
-            reference=reference,
-            who=who,
+    one = start_job(
+        store,
+        design_name=design,
+        vehicle=vehicle,
+        complaint=complaint,
+        set_number=set_number,
+        reference=reference,
+        who=who,
+    )
+    if as_json:
+        print_json(job_data(one))
+        return
+    typer.echo(
+        _("Job {number} started: {design}, {vehicle}").format(
+            number=one.number, design=one.design_name, vehicle=one.vehicle or _("vehicle not given")
         )
-        if as_json:
-            print_json(job_data(one))
-        else:
-            typer.echo(f"Job {one.number} started: {one.design_name}, {one.vehicle or 'vehicle not given'}")
+    )
 
 
 @job.command("list")
-@plain_errors
 def list_jobs(
     text: Annotated[str, typer.Argument(help="Words to look for; all jobs when empty.")] = "",
-    home: HOME = None,
+    store: STORE = HERE,
     as_json: JSON = False,
 ) -> None:
     """List jobs, last changed first, or search them."""
-    with opened_store(home) as store:
-        rows = store.search(text) if text else store.list_jobs()
-        if as_json:
-            print_json([job_data(one) for one in rows])
-            return
-        for one in rows:
-            typer.echo(f"{one.number:5} {one.state:8} {one.design_name:10} {one.vehicle} {one.complaint}")
-        if not rows:
-            typer.echo(_("no jobs"))
+    rows = [job_data(one) for one in (store.search(text) if text else store.list_jobs())]
+    print_rows(rows, as_json, "{number:5} {state:8} {design:10} {vehicle} {complaint}", _("no jobs"))
 
 
-@job.command("show")
-@plain_errors
-def show(number: NUMBER, home: HOME = None, as_json: JSON = False, system: SYSTEM = "inch") -> None:
+@job.command()
+def show(number: NUMBER, store: STORE = HERE, as_json: JSON = False, system: SYSTEM = "inch") -> None:
     """Show a job: its steps, readings, sums and verdicts."""
     from axlewright.job import job_view
-    from axlewright.job.sentences import sentence
-    from axlewright.job.superseded import superseded_readings
-    from axlewright.steps.clock import local_time
 
-    check_system(system)
-    with opened_store(home) as store:
-        view = job_view(store, number)
-        if as_json:
-            print_json(
-                {
-                    **job_data(view.job),
-                    "chain_holds": store.verify(number).holds,
-                    "steps": [{"key": s.key, "state": s.status.state} for s in view.steps],
-                    "entries_list": [entry_data(e) for e in view.entries],
-                }
-            )
-            return
-        one = view.job
-        typer.echo(f"Job {one.number}: {one.design_name}, {one.vehicle}. {sentence(one.complaint)}")
-        if one.state == "closed":
-            typer.echo(
-                _("  signed and closed; an entry now would stand outside the signature: 'job reopen' first")
-                if any(entry.kind == "sign-off" for entry in view.entries)
-                else _("  closed; 'job reopen' comes before a new entry")
-            )
-        for step in view.steps:
-            typer.echo(f"  [{step.status.state:7}] {step.key}")
-            for gone in superseded_readings(view.entries, step.key):
-                typer.echo(_("            no longer counts: {values}").format(values=gone.values))
-                typer.echo(f"              {gone.fate}")
-            latest = step.latest
-            if latest is None:
-                continue
-            typer.echo(
-                _("            entry {number}, {who}, {when}").format(
-                    number=latest.seq, who=latest.who, when=local_time(latest.at)
-                )
-            )
-            if latest.result is None:
-                continue
-            for line in latest.result.sums:
-                typer.echo(f"            {line.label}: {sum_text(line)}")
-            if latest.result.why:
-                typer.echo(f"            {sentence(latest.result.why)}")
-        chain = store.verify(number)
-        typer.echo(
-            _("  record: unchanged since written")
-            if chain.holds
-            else _("  record: BROKEN, {why}").format(why=chain.why)
+    view = job_view(store, number)
+    chain = store.verify(number)
+    if as_json:
+        print_json(
+            {
+                **job_data(view.job),
+                "chain_holds": chain.holds,
+                "steps": [{"key": step.key, "state": step.status.state} for step in view.steps],
+                "entries_list": [entry_data(entry) for entry in view.entries],
+            }
         )
-        typer.echo(_("  state of the record: {head}").format(head=one.head))
+        return
+    for line in _shown(view):
+        typer.echo(line)
+    typer.echo(
+        _("  record: unchanged since written")
+        if chain.holds
+        else _("  record: BROKEN, {why}").format(why=chain.why)
+    )
+    typer.echo(_("  state of the record: {head}").format(head=view.job.head))
+
+
+def _shown(view: JobView) -> Iterable[str]:
+    from axlewright.job.header import history
+    from axlewright.language import joined, local_time, sentence
+
+    one = view.job
+    yield f"{_('Job {number}').format(number=one.number)}: {one.design_name}, {one.vehicle}. " + str(
+        sentence(one.complaint)
+    )
+    if one.state == "closed":
+        yield (
+            _("  signed and closed; an entry now would stand outside the signature: 'job reopen' first")
+            if any(entry.kind == "sign-off" for entry in view.entries)
+            else _("  closed; 'job reopen' comes before a new entry")
+        )
+    for change in history(view.entries):
+        said = joined(change.what, change.reason, between="; ")
+        yield f"  {local_time(change.at)}, {change.who}: {said}"
+    if one.state in ("stopped", "dropped"):
+        yield f"  {_(one.state)}: {view.state_reason}"
+    for step in view.steps:
+        yield f"  [{step.status.state:7}] {step.key}"
+        for gone in step.struck:
+            yield _("            no longer counts: {values}").format(values=gone.values)
+            yield f"              {gone.fate}"
+        latest = step.latest
+        if latest is None:
+            continue
+        yield _("            entry {number}, {who}, {when}").format(
+            number=latest.seq, who=latest.who, when=local_time(latest.at)
+        )
+        if latest.result is not None:
+            yield from (f"            {line.label}: {sum_text(line)}" for line in latest.result.sums)
+            if latest.result.why:
+                yield f"            {sentence(latest.result.why)}"
 
 
 @job.command("next")
-@plain_errors
-def next_step(number: NUMBER, home: HOME = None, as_json: JSON = False) -> None:
+def next_step(number: NUMBER, store: STORE = HERE, as_json: JSON = False) -> None:
     """Say what to do next, why, and what it costs."""
     from axlewright.job.entering import cautions_of
 
-    with opened_store(home) as store:
-        step = store.next_step(number)
-        cautions = cautions_of(step.key) if step.key else ()
-        if as_json:
-            print_json(
-                {
-                    "key": step.key,
-                    "title": step.title,
-                    "why": step.why,
-                    "cost": step.cost,
-                    "cautions": list(cautions),
-                    "stops": step.stops,
-                    "left": step.left,
-                }
-            )
-            return
-        if not step.key:
-            typer.echo(_("Nothing is left to do."))
-            return
-        if step.stops:
-            typer.echo(_("The job is stopped until this is answered."))
-        typer.echo(f"{step.title}: {step.why} ({step.cost})")
-        for caution in cautions:
-            typer.echo(f"  caution: {caution}")
+    step = store.next_step(number)
+    cautions = cautions_of(step.key) if step.key else ()
+    if as_json:
+        print_json({**picked(step, "key title why cost"), "cautions": cautions, **picked(step, "stops left")})
+        return
+    if not step.key:
+        typer.echo(_("Nothing is left to do."))
+        return
+    if step.stops:
+        typer.echo(_("The job is stopped until this is answered."))
+    typer.echo(f"{step.title}: {step.why} ({step.cost})")
+    for caution in cautions:
+        typer.echo(_("  caution: {caution}").format(caution=caution))
 
 
-@job.command("add")
-@plain_errors
+@job.command()
 def add(
     number: NUMBER,
-    step: Annotated[str, typer.Argument(help="complaint, as-found, identity, fits, depth, preload, …")],
+    step: STEP,
     fields: Annotated[
         list[str] | None, typer.Argument(help="name=value, such as carrier='5.6230 5.6228'; none lists them.")
     ] = None,
     who: WHO = "",
     system: SYSTEM = "inch",
-    key: Annotated[str, typer.Option(help="Resending with the same key changes nothing.")] = "",
+    key: KEY = "",
     corrects: Annotated[int | None, typer.Option(help="Entry that these readings take the place of.")] = None,
-    head: Annotated[
-        str, typer.Option(help="The record's state you have seen; refused when others wrote meanwhile.")
-    ] = "",
+    head: HEAD = "",
     try_only: Annotated[bool, typer.Option("--try", help="Work it out and keep nothing.")] = False,
-    home: HOME = None,
+    store: STORE = HERE,
     as_json: JSON = False,
 ) -> None:
     """Enter readings of a step: computed, judged and kept.
 
     A value outside the usual band is asked about; add really=yes when the numbers are really so.
     """
-    from axlewright.job import FORMS, enter
+    from axlewright.job import enter
     from axlewright.job.entering import outcome_of, work_out
 
-    chosen = check_system(system)
-    if step not in FORMS:
-        raise InputError(
-            _("unknown step '{step}'").format(step=step),
-            where=_("step"),
-            fix=_("use one of {forms}").format(forms=", ".join(FORMS)),
-        )
     if not fields:
-        for field in FORMS[step].fields:
-            answers = f" ({', '.join(c.key for c in field.choices)})" if field.choices else ""
-            needed = _(" (needed)") if field.needed else ""
-            only = _(" [only with {what}]").format(what=field.only.replace(":", "=")) if field.only else ""
-            typer.echo(f"{field.name:24} {_(field.label)}{needed}{answers}{only}")
+        list_fields(step, as_json)
         return
-    typed: dict[str, str] = {}
-    for part in fields:
-        name, sign, value = part.partition("=")
-        if not sign:
-            raise InputError(
-                _("'{part}' is not name=value").format(part=part),
-                where=_("fields"),
-                fix=_("write for example mark=+2"),
-            )
-        typed[name.strip()] = value.strip()
-    with opened_store(home) as store:
-        if try_only:
-            found = work_out(store, number, step, typed, who=who or _("nobody named"), system=chosen)
-            outcome = outcome_of(step, found.payload(), ())
-        else:
-            outcome = enter(
-                store,
-                number,
-                step,
-                typed,
-                who=who,
-                system=chosen,
-                idempotency_key=key,
-                expected_head=head or None,
-                supersedes=corrects,
-            )
-    if as_json:
-        print_json(outcome.to_json())
-        return
-    typer.echo(f"{outcome.verdict}: {outcome.why}")
-    for line in outcome.sums:
-        typer.echo(f"  {line.label}: {sum_text(line)}")
-    for note in (*outcome.notes, *(f"? {q}" for q in outcome.questions)):
-        typer.echo(f"  {note}")
-    if outcome.entries:
-        typer.echo(_("  kept as entry {number}").format(number=outcome.entries[0].seq))
+    typed = typed_fields(fields)
+    if try_only:
+        found = work_out(store, number, step, typed, who=who or _("nobody named"), system=system)
+        outcome = outcome_of(step, found.payload(), ())
+    else:
+        outcome = enter(
+            store,
+            number,
+            step,
+            typed,
+            who=who,
+            system=system,
+            idempotency_key=key,
+            expected_head=head or None,
+            supersedes=corrects,
+        )
+    _print_outcome(outcome, as_json)
 
 
-@job.command("photos")
-@plain_errors
+@job.command()
 def photos(
     number: NUMBER,
     drive: Annotated[Path | None, typer.Option(help="Photo of the drive flank.")] = None,
@@ -290,88 +229,271 @@ def photos(
     coast_corners: Annotated[str, typer.Option(help="Four corners, pixels.")] = "",
     drive_words: Annotated[str, typer.Option(help="In place of a photo.")] = "",
     coast_words: Annotated[str, typer.Option(help="In place of a photo.")] = "",
-    compound: Annotated[str, typer.Option(help="rubbed, print or auto.")] = "auto",
+    compound: COMPOUND = "auto",
     who: WHO = "",
-    home: HOME = None,
+    store: STORE = HERE,
     as_json: JSON = False,
 ) -> None:
     """Read the patterns of both flanks into a job and say what to change."""
-    from axlewright.job.patterns import FlankLook, enter_patterns
+    from axlewright.job.pattern import enter_patterns
+    from axlewright.job.photos import FlankLook
 
-    with opened_store(home) as store:
-        looks: dict[FlankName, FlankLook] = {}
-        given: tuple[tuple[FlankName, Path | None, str, str], ...] = (
-            ("drive", drive, drive_corners, drive_words),
-            ("coast", coast, coast_corners, coast_words),
-        )
-        for name, path, corners, words in given:
-            if path is not None or words:
-                data = path.read_bytes() if path is not None else None
-                looks[name] = FlankLook(photo=data, corners=corners, words=words)
-        outcome = enter_patterns(store, number, looks, compound=check_compound(compound), who=who)
+    looks: dict[FlankName, FlankLook] = {}
+    given: tuple[tuple[FlankName, Path | None, str, str], ...] = (
+        ("drive", drive, drive_corners, drive_words),
+        ("coast", coast, coast_corners, coast_words),
+    )
+    for name, path, corners, words in given:
+        if path is not None or words:
+            looks[name] = FlankLook(None if path is None else path.read_bytes(), corners=corners, words=words)
+    how: Any = compound
+    _print_outcome(enter_patterns(store, number, looks, compound=how, who=who), as_json)
+
+
+def _print_outcome(outcome: Outcome, as_json: bool) -> None:
     if as_json:
         print_json(outcome.to_json())
         return
-    typer.echo(f"{outcome.verdict}: {outcome.why}")
-    for note in outcome.notes:
-        typer.echo(f"  {note}")
+    print_result(outcome)
+    if outcome.entries:
+        typer.echo(_("  kept as entry {number}").format(number=outcome.entries[0].seq))
 
 
-@job.command("export")
-@plain_errors
-def export(
+@job.command()
+def picture(
     number: NUMBER,
-    out: Annotated[Path, typer.Option(help="File to write.")],
-    overwrite: Annotated[bool, typer.Option(help="Overwrite it.")] = False,
-    home: HOME = None,
-) -> None:
-    """Write a job with its files into one file."""
-    from axlewright.records import export_job
-
-    with opened_store(home) as store:
-        typer.echo(str(export_job(store, number, out, overwrite=overwrite)))
-
-
-@job.command("import")
-@plain_errors
-def import_(
-    file: Annotated[Path, typer.Argument(help="File written by 'job export'.")],
-    home: HOME = None,
+    step: STEP,
+    piece: Annotated[str, typer.Option(help="What it shows, such as ring_side_cap; wrong ones are listed.")],
+    photo: Annotated[Path | None, typer.Option(help="Picture file; place and device are taken out.")] = None,
+    tag: Annotated[str, typer.Option(help="What is written on the tag.")] = "",
+    caption: Annotated[str, typer.Option(help="What is to be seen.")] = "",
+    who: WHO = "",
+    key: KEY = "",
+    store: STORE = HERE,
     as_json: JSON = False,
 ) -> None:
-    """Take in a job that was exported elsewhere."""
-    from axlewright.records import import_job
+    """Keep a photograph, a tag, or both, of a shim, a cap or another piece."""
+    from axlewright.job.pictures import add_picture
 
-    with opened_store(home) as store:
-        one = import_job(store, file)
+    data = None if photo is None else photo.read_bytes()
+    kept = add_picture(
+        store, number, step, piece=piece, photo=data, tag=tag, caption=caption, who=who, idempotency_key=key
+    )
     if as_json:
-        print_json(job_data(one))
+        print_json(entry_data(kept))
     else:
-        typer.echo(_("Job {number} taken in").format(number=one.number))
+        typer.echo(_("kept as entry {seq}").format(seq=kept.seq))
 
 
-@plain_errors
-def backup(
-    out: Annotated[Path, typer.Argument(help="File to write.")],
-    overwrite: Annotated[bool, typer.Option(help="Overwrite it.")] = False,
+@job.command("take-back")
+def take_back(
+    number: NUMBER,
+    seq: SEQ,
+    reason: Annotated[str, typer.Option(help="Why it no longer counts.")],
+    who: WHO = "",
+    key: KEY = "",
+    store: STORE = HERE,
+) -> None:
+    """Say that an entry no longer counts; it stays in the record."""
+    from axlewright.job import take_back as take
+
+    take(store, number, seq, reason, who=who, idempotency_key=key)
+    typer.echo(_("entry {seq} no longer counts; it stays in the record").format(seq=seq))
+
+
+@job.command()
+def waive(
+    number: NUMBER,
+    step: STEP,
+    reason: Annotated[str, typer.Option(help="Why; it stands on the sheet.")],
+    who: WHO = "",
+    pin: NAMED_PIN = "",
+    key: KEY = "",
+    store: STORE = HERE,
+) -> None:
+    """Leave a step out, with a reason; a lead answers a stopped job so."""
+    store.waive(number, step, reason, who=who, pin=pin, idempotency_key=key)
+    typer.echo(_("step {step} is left out").format(step=step))
+
+
+@job.command()
+def advice(
+    number: NUMBER,
+    seq: SEQ,
+    followed: Annotated[bool, typer.Option("--followed/--not-followed", help="Whether it was followed.")],
+    reason: Annotated[str, typer.Option(help="Why not; needed when it was not.")] = "",
+    who: WHO = "",
+    key: KEY = "",
+    store: STORE = HERE,
+) -> None:
+    """Write down whether an advice was followed."""
+    from axlewright.job.pattern import answer_advice
+
+    answer_advice(store, number, seq, followed, reason, who=who, idempotency_key=key)
+    typer.echo(_("written down"))
+
+
+@job.command()
+def sign(
+    number: NUMBER,
+    who: Annotated[str, typer.Option(help="Who signs.")],
+    pin: Annotated[str, typer.Option(prompt="PIN", hide_input=True, help="Their PIN; else asked for.")],
+    head: HEAD = "",
+    statement: Annotated[str, typer.Option(help="What is signed; the usual words when empty.")] = "",
+    step: Annotated[str, typer.Option(help="Step that is signed.")] = "close",
+    close: Annotated[bool, typer.Option("--close/--keep-open", help="Close the job with it.")] = True,
+    although: Annotated[
+        str, typer.Option(help="Reason for signing although steps are not done; it stands on the sheet.")
+    ] = "",
+    key: KEY = "",
+    store: STORE = HERE,
+) -> None:
+    """Sign a job with a PIN and close it."""
+    from axlewright.job.signing import signature_note, statement_for
+    from axlewright.records import not_done
+
+    entry = store.sign_off(
+        number,
+        who=who,
+        pin=pin,
+        statement=statement if statement.strip() else statement_for(bool(not_done(store.entries(number)))),
+        step=step,
+        head=head,
+        close=close,
+        although=although,
+        idempotency_key=key,
+    )
+    typer.echo(_("signed by {name} as entry {seq}").format(name=entry.who, seq=entry.seq))
+    note = signature_note(entry.payload)
+    if note:
+        typer.echo(note)
+
+
+@job.command()
+def reopen(
+    number: NUMBER,
+    reason: Annotated[str, typer.Option(help="Why; it stands on the sheet.")],
+    who: WHO = "",
+    pin: NAMED_PIN = "",
+    key: KEY = "",
+    store: STORE = HERE,
+) -> None:
+    """Open a closed job again; only then it takes entries."""
+    store.reopen(number, reason, who=who, pin=pin, idempotency_key=key)
+    typer.echo(_("job {number} is open again; its signature stays in the record").format(number=number))
+
+
+@job.command()
+def state(
+    number: NUMBER,
+    wanted: Annotated[str, typer.Argument(metavar="STATE", help="stopped, dropped or open.")],
+    reason: Annotated[str, typer.Option(help="Why; it stands in the record.")],
+    who: WHO = "",
+    key: KEY = "",
+    store: STORE = HERE,
+) -> None:
+    """Stop a job, drop it, or set it open again; a dropped job takes no entries."""
+    from axlewright.job.header import set_state
+
+    one = set_state(store, number, wanted, reason, who=who, idempotency_key=key)
+    typer.echo(_("job {number}: {state}").format(number=number, state=_(one.state)))
+
+
+@job.command("correct-header")
+def correct_header(
+    number: NUMBER,
+    reason: Annotated[str, typer.Option(help="Why; it stands in the record.")],
+    vehicle: Annotated[str | None, typer.Option(help="What it is in.")] = None,
+    complaint: Annotated[str | None, typer.Option(help="What is wrong.")] = None,
+    set_number: Annotated[str | None, typer.Option(help="Pair number of the set.")] = None,
+    reference: Annotated[str | None, typer.Option(help="Your own order number.")] = None,
+    who: WHO = "",
+    key: KEY = "",
+    store: STORE = HERE,
+) -> None:
+    """Correct a job's header; what stood there stays in the record."""
+    from axlewright.job.header import correct_header as correct
+
+    given = {
+        "vehicle": vehicle,
+        "complaint": complaint,
+        "set_number": set_number,
+        "reference": reference,
+    }
+    fields = {name: text for name, text in given.items() if text is not None}
+    correct(store, number, fields, reason, who=who, idempotency_key=key)
+    typer.echo(
+        _("the header of job {number} is corrected; what stood there stays in the record").format(
+            number=number
+        )
+    )
+
+
+def _print(out: Path, data: bytes, said: str) -> None:
+    write(out, data)
+    typer.echo(f"{said}: {out}")
+
+
+@job.command()
+def sheet(
+    number: NUMBER,
+    out: OUT,
+    overwrite: OVERWRITE = False,
+    paper: PAPER = "a4",
+    system: SYSTEM = "inch",
+    shop: SHOP = "",
+    link: Annotated[str, typer.Option(help="Address of the job, printed as a QR code.")] = "",
+    store: STORE = HERE,
+) -> None:
+    """Print the job sheet as PDF."""
+    from axlewright.job import job_sheet_pdf
+
+    size: Any = paper
+    data = job_sheet_pdf(store, number, system=system, shop=shop, link=link, paper=size)
+    _print(out, data, _("sheet of job {number}").format(number=number))
+
+
+@job.command("set-label")
+def set_label(
+    number: NUMBER, out: OUT, overwrite: OVERWRITE = False, system: SYSTEM = "inch", store: STORE = HERE
+) -> None:
+    """Print the label of a job's set, its facts once more as a DataMatrix."""
+    from axlewright.job.labels import set_label_data
+    from axlewright.sheets import set_label as drawn
+
+    data = drawn(set_label_data(store, number, system))
+    _print(out, data, _("set label of job {number}").format(number=number))
+
+
+@job.command("spacer-label")
+def spacer_label(
+    item: Annotated[int, typer.Argument(help="Number of the piece, as 'job shelf list' prints it.")],
+    out: OUT,
+    overwrite: OVERWRITE = False,
+    store: STORE = HERE,
+) -> None:
+    """Print the label of a piece on the shelf."""
+    from axlewright.job.labels import spacer_label_data
+    from axlewright.sheets import spacer_label as drawn
+
+    data = drawn(spacer_label_data(store, item))
+    _print(out, data, _("label of piece {number}").format(number=item))
+
+
+@job.command("blank-sheet")
+def blank_sheet(
+    out: OUT,
+    number: Annotated[int | None, typer.Option(help="Job whose facts are printed already.")] = None,
+    overwrite: OVERWRITE = False,
+    paper: PAPER = "a4",
+    shop: SHOP = "",
     home: HOME = None,
 ) -> None:
-    """Write all records into one file."""
-    from axlewright.records import backup as back_up
+    """Print the bench sheet to write on, for paper days."""
+    from axlewright.job.labels import blank_sheet_pdf
+    from axlewright.records import open_store
 
-    with opened_store(home) as store:
-        typer.echo(str(back_up(store, out, overwrite=overwrite)))
-
-
-@plain_errors
-def restore(
-    file: Annotated[Path, typer.Argument(help="File written by 'backup'.")],
-    overwrite: Annotated[bool, typer.Option(help="Replace records that are there.")] = False,
-    home: HOME = None,
-) -> None:
-    """Bring back records from a backup."""
-    from axlewright.records import restore as bring_back
-
-    with opened_store(home) as store:
-        count = bring_back(store, file, overwrite=overwrite)
-        typer.echo(plural("{count} job restored", "{count} jobs restored", count).format(count=count))
+    size: Any = paper
+    with nullcontext() if number is None else open_store(home) as store:
+        data = blank_sheet_pdf(store, number, shop=shop, paper=size)
+    _print(out, data, _("bench sheet"))

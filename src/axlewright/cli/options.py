@@ -1,69 +1,74 @@
-"""What all commands share: how an error leaves the program, and how results are printed."""
+"""Options that several commands have, each said once."""
 
 from __future__ import annotations
 
-import functools
-import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import Drawn
+from axlewright.cli.command import new_file, print_json
+from axlewright.errors import InputError
 from axlewright.language import eager as _
-from axlewright.units import parse_length, using_system
+from axlewright.units import parse_length
+
+__all__ = ["check_compound", "choice", "lengths_of", "new_file", "plain_errors", "print_json"]
 
 if TYPE_CHECKING:
-    from axlewright.setup import WrittenSum
-    from axlewright.steps.result import OldSum
-
-F = TypeVar("F", bound=Callable[..., Any])
+    from axlewright.records import JobStore
+    from axlewright.units import System
 
 
-def plain_errors(command: F) -> F:
-    """Print a user's error as one sentence and leave with code 2; show the system that was asked for."""
+def choice(*answers: str, names: tuple[str, ...] = (), help: str = "") -> Any:
+    """Return an option with fixed answers; another one is refused in a sentence."""
 
-    @functools.wraps(command)
-    def run(*args: Any, **kwargs: Any) -> Any:
-        try:
-            with using_system(kwargs.get("system") or kwargs.get("units") or "inch"):
-                return command(*args, **kwargs)
-        except AxlewrightError as error:
-            typer.echo(str(error), err=True)
-            raise typer.Exit(2) from None
-        except OSError as error:
-            why = (error.strerror or error.__class__.__name__).lower()
-            place = error.filename or "file"
-            typer.echo(
-                _("{place}: cannot be read or written ({why}); give a place you may use").format(
-                    place=place, why=why
-                ),
-                err=True,
+    def check(param: typer.CallbackParam, value: Any) -> Any:
+        if value and value not in answers:
+            raise InputError(
+                _("unknown answer '{value}'").format(value=value),
+                where=param.opts[0],
+                fix=_("use one of {allowed}").format(allowed=", ".join(answers)),
             )
-            raise typer.Exit(2) from None
+        return value
 
-    return run  # type: ignore[return-value]
-
-
-def print_json(data: Any) -> None:
-    """Print plain data as JSON."""
-
-    def plain(value: Any) -> Any:
-        if isinstance(value, Mapping):
-            return dict(value)
-        if isinstance(value, Drawn):
-            return str(value)
-        raise TypeError(f"{type(value).__name__} is not plain data")
-
-    typer.echo(json.dumps(data, ensure_ascii=False, indent=2, default=plain))
+    return typer.Option(
+        *names, help=help, metavar="|".join(answers), callback=check, autocompletion=lambda: list(answers)
+    )
 
 
-def sum_text(line: WrittenSum | OldSum) -> str:
-    """Return a written sum with its result in both systems: "4.3125 − 3.0000 = 1.3125 in (33.338 mm)"."""
-    text = str(line)
-    return f"{text.rpartition(' = ')[0] or text} = {line.result}"
+HOME = Annotated[Path | None, typer.Option("--home", help="Folder of the records.")]
+if TYPE_CHECKING:
+    STORE = JobStore
+    SYSTEM = System
+else:
+    STORE = HOME
+    SYSTEM = Annotated[
+        str,
+        choice(
+            "inch",
+            "metric",
+            names=("--system", "--units"),
+            help="Unit system of bare numbers and of what is shown.",
+        ),
+    ]
+HERE: Any = None
+"""Records where no folder is named: those of the user."""
+
+JSON = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+WHO = Annotated[str, typer.Option(help="Who does it.")]
+KEY = Annotated[str, typer.Option(help="Resending with the same key changes nothing.")]
+NAMED_PIN = Annotated[str, typer.Option("--pin", help="Their PIN, where people are entered.")]
+HEAD = Annotated[str, typer.Option(help="The record's state you have seen, as 'job show' prints it.")]
+NUMBER = Annotated[int, typer.Argument(help="Number of the job.")]
+SEQ = Annotated[int, typer.Argument(help="Number of the entry, as 'job show' prints it.")]
+STEP = Annotated[str, typer.Argument(help="complaint, as-found, identity, fits, depth, preload, …")]
+DESIGN = Annotated[str, typer.Option(help="Name of a design or path of a design file.")]
+OUT = Annotated[Path, typer.Option(help="File to write.")]
+PNG = Annotated[Path | None, typer.Option(help="Draw it into this PNG file.")]
+OVERWRITE = Annotated[bool, typer.Option(help="Overwrite it.")]
+FLANK = Annotated[str, choice("drive", "coast", help="The flank that carries.")]
+COMPOUND = Annotated[str, choice("auto", "rubbed", "print", help="How the compound was used.")]
 
 
 def check_compound(text: str) -> Any:
@@ -75,25 +80,6 @@ def check_compound(text: str) -> Any:
             fix=_("use auto, rubbed or print"),
         )
     return text
-
-
-def new_file(path: Path, overwrite: bool) -> Path:
-    """Return a path that may be written: its folder is there, and so far nothing else is.
-
-    Raises
-    ------
-    InputError
-        When the folder is missing or the file exists and may not be overwritten.
-    """
-    if not path.parent.is_dir():
-        raise InputError(
-            _("there is no such folder"), where=str(path.parent), fix=_("make it or name another")
-        )
-    if path.is_dir():
-        raise InputError(_("is a folder"), where=str(path), fix=_("name a file in it"))
-    if path.exists() and not overwrite:
-        raise InputError(_("exists already"), where=str(path), fix=_("name another file or add --overwrite"))
-    return path
 
 
 def lengths_of(text: str, unit: str, where: str) -> tuple[float, ...]:
@@ -108,3 +94,8 @@ def lengths_of(text: str, unit: str, where: str) -> tuple[float, ...]:
     if not out:
         raise InputError(_("nothing was typed"), where=where, fix=_("give at least one length"))
     return tuple(out)
+
+
+def plain_errors(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Return the command as it is: errors leave every command alike."""
+    return command

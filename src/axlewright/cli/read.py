@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from axlewright.cli.options import check_compound, lengths_of, plain_errors, print_json
-from axlewright.errors import InputError, PhotoError
+from axlewright.errors import InputError
 from axlewright.language import eager as _
 from axlewright.units import parse_length, show_length
 
 if TYPE_CHECKING:
-    from axlewright.pattern import PatternReading, PhotoReading
+    from axlewright.job.photos import FlankLook, FlankName
+    from axlewright.job.rounds import Judged
+    from axlewright.steps.answers import FieldError
+
+    Refused = dict[FlankName, list[tuple[FlankLook, FieldError]]]
 
 
 def _unit_of(mark: str) -> str | None:
@@ -23,36 +27,49 @@ def _unit_of(mark: str) -> str | None:
     return "0.01 mm" if mark.rstrip().lower().endswith(("mm", "µm", "um")) else "0.001 in"
 
 
-def _once_more(
+def _length_of(text: str, option: str, default_unit: str = "") -> float | None:
+    return parse_length(text, default_unit=default_unit, where=option) if text else None
+
+
+def _looks(
     flank: str,
-    first: Path | None,
-    photos: list[Path] | None,
-    corners: list[str] | None,
-) -> list[tuple[Path, str]]:
-    """Return the further photos of a flank with their corners; the same file twice tells nothing new."""
-    photos, corners = photos or [], corners or []
-    if len(photos) != len(corners):
+    photo: Path | None,
+    corners: str,
+    words: str,
+    again: list[Path] | None,
+    again_corners: list[str] | None,
+) -> list[FlankLook]:
+    """Return what is given of a flank; the same file twice tells nothing new."""
+    from axlewright.job.photos import FlankLook
+
+    photos, taps = again or [], again_corners or []
+    if len(photos) != len(taps):
         raise InputError(
             _("photos and sets of corners differ in number ({photos} and {taps})").format(
-                photos=len(photos), taps=len(corners)
+                photos=len(photos), taps=len(taps)
             ),
             where=f"--{flank}-again-corners",
             fix=_("give four corners for each photo, in the same order"),
         )
-    if photos and first is None:
+    if photos and photo is None:
         raise InputError(
             _("there is no first photo of this flank"),
             where=f"--{flank}-again",
             fix=_("give the first one with --{flank}").format(flank=flank),
         )
-    for k, photo in enumerate(photos):
-        if photo.exists() and any(o is not None and _same_file(photo, o) for o in (first, *photos[:k])):
+    for k, other in enumerate(photos):
+        if other.exists() and any(o is not None and _same_file(other, o) for o in (photo, *photos[:k])):
             raise InputError(
                 _("the same photo is given twice"),
                 where=f"--{flank}-again",
                 fix=_("photograph another tooth"),
             )
-    return list(zip(photos, corners, strict=True))
+    first = [] if photo is None else [FlankLook(photo, corners, called=f"--{flank} {photo.name}")]
+    more = [
+        FlankLook(other, tapped, called=f"--{flank}-again {other.name}")
+        for other, tapped in zip(photos, taps, strict=True)
+    ]
+    return [*first, *more, FlankLook(words=words, called=f"--{flank}-words")]
 
 
 def _same_file(one: Path, other: Path) -> bool:
@@ -110,17 +127,9 @@ def read(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
 ) -> None:
     """Read photos of both flanks and say what is wrong and what to change."""
-    from axlewright.diagnosis import Evidence, Goal, diagnose, show_chance
     from axlewright.gearset import load_design
-    from axlewright.job.pattern_looks import FLANKS
-    from axlewright.pattern import (
-        RefusedPhotoError,
-        combine_looks,
-        judge,
-        pattern_from_words,
-        read_photo,
-        settle_pair,
-    )
+    from axlewright.job.photos import read_looks
+    from axlewright.job.rounds import PHOTOGRAPHED, Setting, judge_looks
 
     if more and not backlash:
         raise InputError(
@@ -128,7 +137,6 @@ def read(
             fix=_("backlash readings stand after --backlash; see --help for the rest"),
         )
     loaded = load_design(design)
-    goal = Goal.for_axle(drives_on)
     shims = lengths_of(side_shims, "mm", "--side-shims") if side_shims else ()
     if shims and len(shims) != 2:
         raise InputError(
@@ -136,105 +144,91 @@ def read(
             where="--side-shims",
             fix=_("give the thickness on the ring gear's side, then that on the other side"),
         )
-    refused: dict[str, list[tuple[Path, RefusedPhotoError]]] = {"drive": [], "coast": []}
-
-    def photographed(flank: str, photo: Path, corners: str, option: str) -> PhotoReading | None:
-        try:
-            return read_photo(photo, corners, loaded, flank, compound=check_compound(compound))
-        except RefusedPhotoError as error:
-            refused[flank].append((photo, error))
-            return None
-        except PhotoError as error:
-            raise type(error)(
-                error.what, where=f"{option} {photo.name}, {error.where}", fix=error.fix
-            ) from error
-
-    given = (
-        ("drive", drive, drive_corners, drive_words, drive_again, drive_again_corners),
-        ("coast", coast, coast_corners, coast_words, coast_again, coast_again_corners),
-    )
-    photos: dict[str, list[PhotoReading]] = {}
-    looks: dict[str, PatternReading | None] = {}
-    for flank, photo, corners, words, again, again_corners in given:
-        taken = [(f"--{flank}-again", *one) for one in _once_more(flank, photo, again, again_corners)]
-        if photo is not None:
-            if not corners:
-                raise InputError(
-                    _("four corners are needed"),
-                    where=f"--{flank}-corners",
-                    fix=_("tap toe-top, heel-top, heel-root, toe-root"),
-                )
-            taken.insert(0, (f"--{flank}", photo, corners))
-        found_here = [photographed(flank, path, taps, option) for option, path, taps in taken]
-        photos[flank] = [one for one in found_here if one is not None]
-        looks[flank] = pattern_from_words(words, flank) if words and not photos[flank] else None
-    if not any(looks.values()) and not any(photos.values()):
-        for several in refused.values():
-            if several:
-                raise several[0][1]
-    pairs = list(zip(photos["drive"], photos["coast"], strict=False))
-    for k, (one, two) in enumerate(pairs):
-        photos["drive"][k], photos["coast"][k] = settle_pair(one, two, loaded)
-    for flank, read_here in photos.items():
-        if read_here:
-            looks[flank] = combine_looks(read_here)
+    given: dict[FlankName, list[FlankLook]] = {
+        "drive": _looks("drive", drive, drive_corners, drive_words, drive_again, drive_again_corners),
+        "coast": _looks("coast", coast, coast_corners, coast_words, coast_again, coast_again_corners),
+    }
+    seen, refused = read_looks(loaded, given, check_compound(compound))
     readings = [
         mm for text in [*(backlash or []), *(more or [])] for mm in lengths_of(text, "mm", "--backlash")
     ]
-    found = diagnose(
-        Evidence(
-            loaded,
-            looks["drive"],
-            looks["coast"],
-            backlash_mm=sum(readings) / len(readings) if readings else None,
-            backlash_tightest_mm=min(readings, default=None),
-            backlash_target_mm=parse_length(backlash_target, default_unit="mm", where="--backlash-target")
-            if backlash_target
-            else None,
-            mark_mm=parse_length(mark, where="--mark") if mark else None,
-            mark_unit=_unit_of(mark),
-            spacer_now_mm=parse_length(spacer_now, where="--spacer-now") if spacer_now else None,
-            place=place,  # type: ignore[arg-type]
-            refused=tuple(f for f in FLANKS if refused[f] and not photos[f]),
-            looked_again=len(photos[goal.deciding_flank]) > 1,
-            side_shims_mm=(shims[0], shims[1]) if shims else None,
-        ),
-        spacer_stock=lengths_of(stock, "mm", "--stock") if stock else None,
-        spacer_step_mm=parse_length(spacer_step, default_unit="mm", where="--spacer-step")
-        if spacer_step
-        else None,
-        shim_step_mm=parse_length(shim_step, default_unit="mm", where="--shim-step"),
-        goal=goal,
+    setting = Setting(
+        place=place,  # type: ignore[arg-type]
+        spacer_now_mm=_length_of(spacer_now, "--spacer-now"),
+        mark_mm=_length_of(mark, "--mark"),
+        mark_unit=_unit_of(mark),
+        backlash_mm=sum(readings) / len(readings) if readings else None,
+        backlash_tightest_mm=min(readings, default=None),
+        backlash_target_mm=_length_of(backlash_target, "--backlash-target", "mm"),
+        condition=condition,  # type: ignore[arg-type]
+        drives_on=drives_on,  # type: ignore[arg-type]
+        side_shims_mm=(shims[0], shims[1]) if shims else None,
     )
-    form, state = loaded.tooth_form, condition
-    verdicts = {
-        flank: judge(look, tooth_form=form, condition=state, drives_on=drives_on)  # type: ignore[arg-type]
-        for flank, look in looks.items()
-        if look is not None
-    }
+    looks = {flank: [one.look for one in several] for flank, several in seen.items()}
+    judged = judge_looks(
+        loaded,
+        looks,
+        setting,
+        refused=[
+            flank
+            for flank in refused
+            if not any(look.reading.source in PHOTOGRAPHED for look in looks.get(flank, ()))
+        ],
+        spacer_stock=lengths_of(stock, "mm", "--stock") if stock else None,
+        spacer_step_mm=_length_of(spacer_step, "--spacer-step", "mm"),
+        shim_step_mm=parse_length(shim_step, default_unit="mm", where="--shim-step"),
+    )
     if as_json:
-        measured = {
-            k: None if v is None else {**v.summary(), "acceptance": [one.to_json() for one in verdicts[k]]}
-            for k, v in looks.items()
+        print_json({"design": loaded.name, **_as_json(judged, refused)})
+    else:
+        _print(judged, refused)
+
+
+def _as_json(judged: Judged, refused: Refused) -> dict[str, Any]:
+    from axlewright.job.photos import FLANKS
+
+    measured: dict[str, Any] = {
+        flank: None
+        if (reading := judged.readings.get(flank)) is None
+        else {**reading.summary(), "acceptance": [one.to_json() for one in judged.verdicts[flank]]}
+        for flank in FLANKS
+    }
+    unread = {
+        flank: {
+            "photo": _file_of(look),
+            "what": error.what,
+            "where": getattr(error.__cause__, "where", error.where),
+            "fix": error.fix,
         }
-        unread = {
-            flank: {"photo": several[0][0].name, "what": e.what, "where": e.where, "fix": e.fix}
-            for flank, several in refused.items()
-            if several and (e := several[0][1])
-        }
-        print_json({"design": loaded.name, **measured, "refused": unread, **found.to_json()})
-        return
-    for name, look in looks.items():
-        for photo_refused, reason in refused[name]:
-            told = _("photo refused: {reason}").format(reason=f"{photo_refused.name}: {reason}")
+        for flank, ((look, error), *_more) in refused.items()
+    }
+    return {**measured, "refused": unread, **judged.diagnosis.to_json()}
+
+
+def _file_of(look: FlankLook) -> str:
+    return look.photo.name if isinstance(look.photo, Path) else ""
+
+
+def _print(judged: Judged, refused: Refused) -> None:
+    """Print what was seen, the cause, the cure and the first three ways of bringing it right."""
+    from axlewright.diagnosis import show_chance
+    from axlewright.job.pattern_shown import backlash_then
+    from axlewright.job.photos import FLANKS
+
+    for name in FLANKS:
+        for look, error in refused.get(name, ()):
+            told = _("photo refused: {reason}").format(reason=f"{_file_of(look)}: {error.__cause__}")
             typer.echo(f"{_(name):5}: {told}")
-        if look is not None:
-            typer.echo(f"{_(name):5}: {look.pattern.describe()}")
-            for note in look.quality:
-                typer.echo(f"       {note}")
-            for verdict in verdicts[name]:
-                sign = {"inside": "✓", "outside": "✕"}.get(verdict.kind, "?")
-                typer.echo(f"       {sign} {verdict.text}")
+        reading = judged.readings.get(name)
+        if reading is None:
+            continue
+        typer.echo(f"{_(name):5}: {reading.pattern.describe()}")
+        for note in reading.quality:
+            typer.echo(f"       {note}")
+        for verdict in judged.verdicts[name]:
+            sign = {"inside": "✓", "outside": "✕"}.get(verdict.kind, "?")
+            typer.echo(f"       {sign} {verdict.text}")
+    found = judged.diagnosis
     typer.echo(_("Cause: {words}").format(words=found.words))
     pinion, ring = found.cure["pinion_move_mm"], found.cure["ring_move_mm"]
     typer.echo(
@@ -260,16 +254,9 @@ def read(
                 cost_words=item.cost_words, chance=chance
             )
         )
-        for name, pattern in item.expected.items():
+        for flank, pattern in item.expected.items():
             typer.echo(
-                _("   expected, {flank} flank: {pattern}").format(flank=_(name), pattern=pattern.describe())
+                _("   expected, {flank} flank: {pattern}").format(flank=_(flank), pattern=pattern.describe())
             )
-        if item.expected_backlash_mm is not None:
-            mean, tight = item.expected_backlash_mm, item.expected_tightest_mm
-            typer.echo(
-                _("   expected backlash: {length}").format(length=show_length(mean))
-                if tight is None or tight == mean
-                else _("   expected backlash: mean {mean}, at the tightest place {tightest}").format(
-                    mean=show_length(mean), tightest=show_length(tight)
-                )
-            )
+        if then := backlash_then(item.to_json()):
+            typer.echo(_("   expected backlash: {length}").format(length=then))

@@ -7,18 +7,16 @@ from typing import Annotated
 
 import typer
 
-from axlewright.cli.job_options import check_system
-from axlewright.cli.options import new_file, plain_errors, print_json
-from axlewright.errors import InputError
+from axlewright.cli.command import print_json
+from axlewright.cli.options import JSON, OVERWRITE, PNG, SYSTEM, choice
 from axlewright.language import Shown
 from axlewright.language import eager as _
 from axlewright.units import parse_angle, parse_length, parse_torque, show_length
 
 
-@plain_errors
 def designs(
     name: Annotated[str, typer.Argument(help="Show this design whole: a name or the path of a file.")] = "",
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: JSON = False,
 ) -> None:
     """List the designs that come with the program, or show one with its estimates."""
     from axlewright.gearset import build_geometry, load_design, shipped_designs
@@ -66,7 +64,6 @@ def designs(
         typer.echo(f"{key:38} {number}")
 
 
-@plain_errors
 def roll(
     design: Annotated[str, typer.Argument(help="Name of a design or path of a design file.")],
     pinion_out: Annotated[
@@ -78,7 +75,7 @@ def roll(
         str, typer.Option(help="Shaft angle open by this much, such as 0.02deg.")
     ] = "0",
     torque: Annotated[str, typer.Option(help="Torque at the ring gear, such as 200Nm or 150lb-ft.")] = "0 Nm",
-    flank: Annotated[str, typer.Option(help="drive, coast or both.")] = "both",
+    flank: Annotated[str, choice("drive", "coast", "both", help="Which flank to roll.")] = "both",
     measured_ring: Annotated[
         list[Path] | None,
         typer.Option(help="CSV with measured points of the ring gear's flanks; may be given twice."),
@@ -87,23 +84,12 @@ def roll(
         list[Path] | None,
         typer.Option(help="CSV with measured points of the pinion's flanks; may be given twice."),
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
-    png: Annotated[
-        Path | None, typer.Option(help="Draw patterns and motion error into this PNG file.")
-    ] = None,
-    overwrite: Annotated[bool, typer.Option(help="Overwrite the PNG file.")] = False,
-    system: Annotated[str, typer.Option(help="inch or metric: what is shown first.")] = "inch",
+    as_json: JSON = False,
+    png: PNG = None,
+    overwrite: OVERWRITE = False,
+    system: SYSTEM = "inch",
 ) -> None:
     """Roll a set at a setting: contact pattern and motion error of each flank."""
-    check_system(system)
-    if flank not in ("drive", "coast", "both"):
-        raise InputError(
-            _("unknown flank '{flank}'").format(flank=flank),
-            where="--flank",
-            fix=_("use drive, coast or both"),
-        )
-    if png is not None:
-        new_file(png, overwrite)
     settings = {
         "pinion_out_mm": parse_length(pinion_out, where="--pinion-out"),
         "ring_away_mm": parse_length(ring_away, where="--ring-away"),

@@ -25,7 +25,7 @@ from axlewright.contact.rolling import motion_error, roll_unloaded
 from axlewright.errors import ContactError
 from axlewright.gearset import FlankName, GearSetDesign
 from axlewright.gearset.design import REFERENCE_DIAMETER_MM
-from axlewright.language import eager as _
+from axlewright.language import _
 
 Array = NDArray[np.float64]
 

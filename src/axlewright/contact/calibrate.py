@@ -21,7 +21,7 @@ from axlewright.contact.mesh import Settings, build_mesh
 from axlewright.contact.rolling import check_flank, roll_unloaded
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import EaseOff, Estimate, FlankName, GearSetDesign
-from axlewright.language import eager as _
+from axlewright.language import Number, _
 
 Array = NDArray[np.float64]
 
@@ -119,11 +119,7 @@ def _known(item: KnownPattern | NDArray[np.bool_], flank: FlankName) -> tuple[Ar
     center_sd = (CENTER_SD, CENTER_SD) if isinstance(item, ContactPattern) else item.center_sd
     length_sd = LENGTH_SD if isinstance(item, ContactPattern) else item.length_sd
     if pattern.flank != flank:
-        raise InputError(
-            _("a {flank} pattern").format(flank=pattern.flank),
-            where=f"{flank} pattern",
-            fix=_("give each flank its own"),
-        )
+        raise ValueError(f"a {pattern.flank} pattern given for the {flank} flank: give each flank its own")
     if pattern.empty:
         raise InputError(_("nothing is marked"), where=f"{flank} pattern", fix=_("give a pattern that shows"))
     bare = measure_mask(pattern.mask, flank)
@@ -160,7 +156,9 @@ def fit_ease_off(
     Raises
     ------
     InputError
-        When no pattern is given, one is empty or stands under the wrong flank.
+        When nothing is marked on a pattern.
+    ValueError
+        When no pattern is given, or one stands under the wrong flank.
     ContactError
         When no ease-off within reach gives such a pattern.
     """
@@ -170,9 +168,7 @@ def fit_ease_off(
         many = list(known) if isinstance(known, Sequence) else [known]
         items = {(p if isinstance(p, ContactPattern) else p.pattern).flank: p for p in many}
     if not items:
-        raise InputError(
-            _("no pattern given"), where=_("known pattern"), fix=_("give a drive pattern at least")
-        )
+        raise ValueError("no pattern given: a drive pattern is needed at least")
     read = {name: _known(item, name) for name, item in items.items()}
     here = settings or Settings()
     mesh = build_mesh(design, LENGTHWISE, PROFILE, ROLL_ANGLES)
@@ -255,7 +251,7 @@ def fit_ease_off(
             f.field,
             round(f.value, 4),
             _("fitted to a known good pattern, standard uncertainty {standard_uncertainty}").format(
-                standard_uncertainty=f"{f.standard_uncertainty:.2g}"
+                standard_uncertainty=Number(f.standard_uncertainty, ".2g")
             ),
         )
         for f in settled

@@ -10,8 +10,7 @@ import numpy as np
 
 from axlewright.contact.once import write_atomically
 from axlewright.contact.rolling import Rolling
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.language import Number, Shown, _
 
 INK, MARK, PATH = "#1d2b33", "#d9a404", "#8c2f1b"
 
@@ -55,23 +54,25 @@ def rolling_figure(rollings: Sequence[Rolling]) -> bytes:
         if not rolling.pattern.empty:
             tooth.plot(*rolling.pattern.center, "+", color=INK, ms=11, mew=1.6)
         tooth.set(xlim=(-1, 1), ylim=(-1, 1), xticks=[-1, 0, 1], yticks=[-1, 0, 1])
-        tooth.set_xticklabels([_("toe"), "", _("heel")])
-        tooth.set_yticklabels([_("root"), "", _("top")])
+        tooth.set_xticklabels([str(_("toe")), "", str(_("heel"))])
+        tooth.set_yticklabels([str(_("root")), "", str(_("top"))])
         title = {
             ("drive", True): _("drive flank, {torque} N·m at the ring gear"),
             ("coast", True): _("coast flank, {torque} N·m at the ring gear"),
             ("drive", False): _("drive flank, no load"),
             ("coast", False): _("coast flank, no load"),
-        }[rolling.flank, bool(rolling.torque_nm)].format(torque=f"{Shown(rolling.torque_nm):g}")
-        tooth.set_title(title, fontsize=10, loc="left")
+        }[rolling.flank, bool(rolling.torque_nm)].format(torque=Number(rolling.torque_nm, "g"))
+        tooth.set_title(str(title), fontsize=10, loc="left")
         tooth.set_aspect(0.42)
         curve = figure.add_subplot(grid[row, 1])
         error = rolling.motion_error_urad
         turn = np.linspace(0, 2, 2 * len(error), endpoint=False)
         curve.plot(turn, np.tile(error, 2), color=INK, lw=1.4)
         curve.set_title(
-            _("motion error, {motion_error_pp_urad} µrad peak to peak").format(
-                motion_error_pp_urad=f"{rolling.motion_error_pp_urad:.0f}"
+            str(
+                _("motion error, {motion_error_pp_urad} µrad peak to peak").format(
+                    motion_error_pp_urad=Number(rolling.motion_error_pp_urad, ".0f")
+                )
             ),
             fontsize=10,
             loc="left",
@@ -82,27 +83,23 @@ def rolling_figure(rollings: Sequence[Rolling]) -> bytes:
         bars = figure.add_subplot(grid[row, 2])
         harmonics = rolling.harmonics_urad(6)
         bars.bar(np.arange(1, 7), harmonics, color=INK, width=0.6)
-        bars.set_title(_("mesh harmonics, µrad"), fontsize=10, loc="left")
+        bars.set_title(str(_("mesh harmonics, µrad")), fontsize=10, loc="left")
         bars.set_xticks(range(1, 7))
         bars.tick_params(labelsize=8)
         curve.tick_params(labelsize=8)
     first = rollings[0]
     s = first.settings
-    figure.suptitle(
-        _(
-            "{name}: pinion {pinion_out_mm} mm out, ring gear {ring_away_mm} mm away, "
-            "offset {offset_error_mm} mm, shaft angle {shaft_angle_error_deg}°"
-        ).format(
-            name=first.design.name,
-            pinion_out_mm=f"{Shown(s.pinion_out_mm):+.3f}",
-            ring_away_mm=f"{Shown(s.ring_away_mm):+.3f}",
-            offset_error_mm=f"{Shown(s.offset_error_mm):+.3f}",
-            shaft_angle_error_deg=f"{Shown(s.shaft_angle_error_deg):+.3f}",
-        ),
-        fontsize=11,
-        x=0.01,
-        ha="left",
+    title = _(
+        "{name}: pinion {pinion_out_mm} mm out, ring gear {ring_away_mm} mm away, "
+        "offset {offset_error_mm} mm, shaft angle {shaft_angle_error_deg}°"
+    ).format(
+        name=first.design.name,
+        pinion_out_mm=Number(s.pinion_out_mm, "+.3f"),
+        ring_away_mm=Number(s.ring_away_mm, "+.3f"),
+        offset_error_mm=Number(s.offset_error_mm, "+.3f"),
+        shaft_angle_error_deg=Number(s.shaft_angle_error_deg, "+.3f"),
     )
+    figure.suptitle(str(title), fontsize=11, x=0.01, ha="left")
     out = io.BytesIO()
     figure.savefig(out, format="png", metadata={"Software": None})
     return out.getvalue()

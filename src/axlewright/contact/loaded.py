@@ -26,7 +26,7 @@ from axlewright.contact.mesh import (
 from axlewright.contact.mounts import MeshForces, MountStiffness, give, resolve
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import EaseOff, FlankName, rotation_about
-from axlewright.language import eager as _
+from axlewright.language import Number, Text, _
 
 Array = NDArray[np.float64]
 
@@ -191,7 +191,7 @@ def _share(
     return out
 
 
-def _left(what: str, shift: Settings, torque_nm: float, where: str) -> ContactError:
+def _left(what: Text, shift: Settings, torque_nm: float, where: str) -> ContactError:
     """Return the error of a load that is no longer on the flanks, with the torque and what it moves."""
     if shift != Settings():
         what = _(
@@ -199,9 +199,9 @@ def _left(what: str, shift: Settings, torque_nm: float, where: str) -> ContactEr
             "and {offset} mm along the offset"
         ).format(
             what=what,
-            torque=f"{torque_nm:g}",
-            out=f"{shift.pinion_out_mm:+.3f}",
-            offset=f"{shift.offset_error_mm:+.3f}",
+            torque=Number(torque_nm, "g"),
+            out=Number(shift.pinion_out_mm, "+.3f"),
+            offset=Number(shift.offset_error_mm, "+.3f"),
         )
     return ContactError(
         what, where=where, fix=_("use a smaller torque or bring the settings errors nearer to zero")
@@ -301,7 +301,7 @@ def roll_loaded(
     """
     if not np.isfinite(torque_nm) or torque_nm <= 0.0:
         raise InputError(
-            _("{torque} N·m is no load").format(torque=f"{torque_nm:g}"),
+            _("{torque} N·m is no load").format(torque=Number(torque_nm, "g")),
             where="torque_nm",
             fix=_("give a torque above 0 at the ring gear"),
         )

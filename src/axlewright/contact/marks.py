@@ -13,8 +13,7 @@ from scipy import ndimage
 
 from axlewright.contact.kernel import AVAILABLE, njit
 from axlewright.gearset import FlankName
-from axlewright.language import eager as _
-from axlewright.language import n_
+from axlewright.language import Number, Text, _, joined, n_
 
 ROUNDS = 3  # of finding the pinion point that stands on a node; the motion is smooth
 SLACK = 1e-6  # of a cell beyond the grid, for rounding
@@ -27,12 +26,13 @@ Mask = NDArray[np.bool_]
 EDGE_WORDS: Final = {"heel": n_("heel"), "root": n_("root"), "toe": n_("toe"), "top": n_("top")}
 
 
-def edge_words(edges: Iterable[str]) -> str:
+def edge_words(edges: Iterable[str]) -> Text:
     """Name edges of the flank in a sentence, such as "heel and top"."""
-    words = [_(EDGE_WORDS[edge]) for edge in sorted(edges)]
-    while len(words) > 1:
-        words[:2] = [_("{one} and {other}").format(one=words[0], other=words[1])]
-    return "".join(words)
+    named: Text = ""
+    for edge in sorted(edges):
+        word = _(EDGE_WORDS[edge])
+        named = _("{one} and {other}").format(one=named, other=word) if named else word
+    return named
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +74,7 @@ class ContactPattern:
         """True when nothing is marked."""
         return not bool(self.mask.any())
 
-    def describe(self) -> str:
+    def describe(self) -> Text:
         """Return the place in the trade's words, profile first, such as "high, toward heel, 52% …"."""
         if self.empty:
             return _("no mark")
@@ -83,14 +83,16 @@ class ContactPattern:
         if abs(y) >= 0.45:
             high = _("very high") if y > 0 else _("very low")
         along = _("centred lengthwise") if abs(x) < 0.12 else (_("toward heel") if x > 0 else _("toward toe"))
-        parts = [
+        parts: list[Text] = [
             high,
             along,
-            _("{length_fraction} of the tooth length").format(length_fraction=f"{self.length_fraction:.0%}"),
+            _("{length_fraction} of the tooth length").format(
+                length_fraction=Number(self.length_fraction, ".0%")
+            ),
         ]
         if self.touches:
             parts.append(_("touching {edges}").format(edges=edge_words(self.touches)))
-        return ", ".join(parts)
+        return joined(*parts, between=", ")
 
     def summary(self) -> dict[str, Any]:
         """Return the measures as plain data for JSON."""
@@ -102,8 +104,16 @@ class ContactPattern:
             "area_fraction": round(self.area_fraction, 4),
             "slant_deg": round(self.slant_deg, 2),
             "touches": sorted(self.touches),
-            "words": self.describe(),
+            "words": str(self.describe()),
         }
+
+
+FLANK_NAMES: Final = {"drive": n_("drive flank"), "coast": n_("coast flank")}
+
+
+def flank_name(flank: str) -> Text:
+    """Name a flank in a sentence: "drive flank" or "coast flank"."""
+    return _(FLANK_NAMES[flank])
 
 
 def measure_mask(mask: Mask, flank: FlankName, nearness: Array | None = None) -> ContactPattern:

@@ -21,7 +21,7 @@ from axlewright.gearset import EaseOff, FlankName, GearSetDesign, Geometry, buil
 from axlewright.gearset.measured import FlankFit, fit_flank, which_flank
 from axlewright.gearset.measured_pinion import PinionFit, fit_pinion, which_pinion_flank
 from axlewright.gearset.points import FlankPoints, read_member_points
-from axlewright.language import eager as _
+from axlewright.language import Number, Text, _
 
 Pinion = Literal["of the design", "fitted to it"]
 Source = str | Path
@@ -119,9 +119,9 @@ class MeasuredSet:
         """
         return next((fit.ease_off for fit in self.pinion if fit.flank == flank), self.design.ease_off(flank))
 
-    def sentences(self) -> list[str]:
+    def sentences(self) -> list[Text]:
         """Return what was measured and how well the surfaces meet the points, one sentence a flank."""
-        out = []
+        out: list[Text] = []
         for ring in self.ring:
             least, most = (f"{1000.0 * v:+.1f}" for v in ring.deviation_mm)
             out.append(
@@ -131,7 +131,7 @@ class MeasuredSet:
                 ).format(
                     flank=_(ring.flank.name),
                     points=ring.points,
-                    scatter=f"{1000.0 * ring.scatter_mm:.1f}",
+                    scatter=Number(1000.0 * ring.scatter_mm, ".1f"),
                     least=least,
                     most=most,
                 )
@@ -144,8 +144,8 @@ class MeasuredSet:
                 ).format(
                     flank=_(pinion.flank),
                     points=pinion.points,
-                    scatter=f"{1000.0 * pinion.scatter_mm:.1f}",
-                    most=f"{1000.0 * pinion.ease_off_range_mm[1]:.1f}",
+                    scatter=Number(1000.0 * pinion.scatter_mm, ".1f"),
+                    most=Number(1000.0 * pinion.ease_off_range_mm[1], ".1f"),
                 )
             )
             if pinion.left_out:
@@ -194,8 +194,8 @@ def read_measured(
     >>> from axlewright.gearset.measured import flank_csv
     >>> text = flank_csv(build_geometry(design).drive)
     >>> measured = aw.read_measured(design, ring=text)
-    >>> aw.roll(design, "drive", measured=measured).pattern.describe()
-    'centred in profile, centred lengthwise, 53% of the tooth length'
+    >>> print(aw.roll(design, "drive", measured=measured).pattern.describe())
+    centred in profile, centred lengthwise, 53% of the tooth length
     """
     rings: list[FlankFit] = []
     for part in _parts(ring, "ring gear"):
@@ -228,7 +228,7 @@ def _named(part: FlankPoints, shape: FlankName | None) -> FlankName:
     return part.flank or shape or "drive"
 
 
-def _refuse_twice(names: list[FlankName], where: str) -> None:
+def _refuse_twice(names: list[FlankName], where: Text) -> None:
     if len(set(names)) < len(names):
         raise DesignError(
             _("the {flank} flank is given twice").format(flank=_(names[-1])),

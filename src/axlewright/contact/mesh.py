@@ -22,7 +22,7 @@ from axlewright.gearset import (
     conjugate_pinion,
     rotation_about,
 )
-from axlewright.language import eager as _
+from axlewright.language import Number, _
 
 Array = NDArray[np.float64]
 Kernel = Literal["auto", "compiled", "reference"]
@@ -233,7 +233,7 @@ def _existing(ring: RingFlank, pinion: ConjugatePinion) -> NDArray[np.bool_]:
     if lost > UNDERCUT_LIMIT:
         raise DesignError(
             _("the pinion is undercut over {lost} of its working {name} flank").format(
-                lost=f"{lost:.0%}", name=ring.name
+                lost=Number(lost, ".0%"), name=ring.name
             ),
             where="pinion_teeth",
             fix=_("use more pinion teeth, a larger pressure angle or a smaller working depth"),

@@ -28,8 +28,7 @@ from axlewright.contact.mesh import (
 )
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import EaseOff, FlankName, GearSetDesign
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.language import Number, Text, _
 
 Array = NDArray[np.float64]
 FINER = 4  # the motion error is given at this many times the roll angles
@@ -59,7 +58,7 @@ class Rolling:
         under load, where lines touch.
     loaded : LoadedResult or None
         Load shares, pressures, forces and mount movements when rolled under load.
-    measured : tuple of str
+    measured : tuple of Text
         What was measured, a sentence for each flank; empty for a set as designed.
     """
 
@@ -72,7 +71,7 @@ class Rolling:
     shift_urad: float
     contact_path: Array
     loaded: LoadedResult | None = None
-    measured: tuple[str, ...] = ()
+    measured: tuple[Text, ...] = ()
 
     def __repr__(self) -> str:
         s = self.settings
@@ -119,7 +118,7 @@ class Rolling:
             "harmonics_urad": [round(float(v), 3) for v in self.harmonics_urad()],
             "load": None if self.loaded is None else self.loaded.summary(),
             "estimated_fields": [e.field for e in self.design.estimates],
-            "measured": list(self.measured),
+            "measured": [str(one) for one in self.measured],
         }
 
 
@@ -190,7 +189,7 @@ def roll_unloaded(
     lost = float(np.mean(~np.isfinite(lowest[: pair.per_pitch])))
     if lost > 0.0:
         raise ContactError(
-            _("the teeth leave contact for {share} of each pitch").format(share=f"{lost:.0%}"),
+            _("the teeth leave contact for {share} of each pitch").format(share=Number(lost, ".0%")),
             where=_("{flank} flank").format(flank=_(flank)),
             fix=_("bring the settings errors nearer to zero"),
         )
@@ -258,35 +257,30 @@ def roll(
         ("shaft_angle_error_deg", shaft_angle_error_deg, 2.0),
     ):
         if not isinstance(value, (int, float, np.floating, np.integer)):
-            raise InputError(
-                _("{value} is not a number").format(value=f"{value!r}"),
-                where=field,
-                fix=_("give a number, such as 0.05"),
-            )
+            raise ValueError(f"{field} = {value!r} is not a number")
         if not np.isfinite(value) or abs(value) > limit:
             raise InputError(
-                _("{value} is beyond what this set could be rolled at").format(value=f"{Shown(value):g}"),
+                _("{value} is beyond what this set could be rolled at").format(value=Number(value, "g")),
                 where=field,
-                fix=_("stay within ±{limit}").format(limit=f"{Shown(limit):.3g}"),
+                fix=_("stay within ±{limit}").format(limit=Number(limit, ".3g")),
             )
     if not np.isfinite(torque_nm) or torque_nm < 0.0:
         raise InputError(
-            _("{torque_nm} N·m is no load").format(torque_nm=f"{Shown(torque_nm):g}"),
+            _("{torque_nm} N·m is no load").format(torque_nm=Number(torque_nm, "g")),
             where="torque_nm",
             fix=_("give a torque of 0 or more"),
         )
     settings = Settings(
         float(pinion_out_mm), float(ring_away_mm), float(offset_error_mm), float(shaft_angle_error_deg)
     )
-    notes: tuple[str, ...] = ()
+    notes: tuple[Text, ...] = ()
     if measured is None:
         mesh, ease = build_mesh(design, lengthwise, profile, roll_angles), design.ease_off(name)
     else:
         if measured.design != design:
-            raise InputError(
-                _("the flanks were measured against {design}").format(design=measured.design.name),
-                where=_("measured"),
-                fix=_("read them against the design that is rolled"),
+            raise ValueError(
+                f"the flanks were measured against {measured.design.name}: "
+                "read them against the design that is rolled"
             )
         mesh, ease = measured.mesh(lengthwise, profile, roll_angles), measured.ease_off(name)
         notes = tuple(measured.sentences())

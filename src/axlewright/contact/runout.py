@@ -19,8 +19,7 @@ from axlewright.contact.marks import ContactPattern, measure_mask, onto_ring
 from axlewright.contact.mesh import Mesh, Settings, build_mesh, relieved_points, roll_transforms, y_floor
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import FlankName, GearSetDesign, rotation_about
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.language import Number, _
 
 Array = NDArray[np.float64]
 
@@ -215,7 +214,7 @@ def _flank(mesh: Mesh, name: FlankName, settings: Settings, runout: Runout) -> R
     lost = float(np.mean(~np.isfinite(whole)))
     if lost > 0.0:
         raise ContactError(
-            _("the teeth leave contact for {share} of the turn").format(share=f"{lost:.0%}"),
+            _("the teeth leave contact for {share} of the turn").format(share=Number(lost, ".0%")),
             where=_("{flank} flank").format(flank=_(name)),
             fix=_("bring the settings errors or the runout nearer to zero"),
         )
@@ -283,10 +282,10 @@ def roll_runout(
         value = getattr(runout, field)
         if not 0.0 <= value <= LARGEST_TIR_MM:
             raise InputError(
-                _("a runout of {value} mm").format(value=f"{Shown(value):g}"),
+                _("a runout of {value} mm").format(value=Number(value, "g")),
                 where=field,
                 fix=_("give a total reading of 0 to {largest_tir_mm} mm").format(
-                    largest_tir_mm=f"{Shown(LARGEST_TIR_MM):g}"
+                    largest_tir_mm=Number(LARGEST_TIR_MM, "g")
                 ),
             )
     mesh = build_mesh(design, lengthwise, profile, roll_angles)

@@ -19,7 +19,7 @@ from axlewright.contact.once import write_atomically
 from axlewright.contact.rolling import Rolling, check_flank, roll
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import FlankName, GearSetDesign
-from axlewright.language import eager as _
+from axlewright.language import _
 
 Progress = Callable[[int, int], None]
 Row = dict[str, float | str | None]
@@ -108,7 +108,7 @@ def _row(rolling: Rolling) -> Row:
         "harmonic_2_urad": float(harmonics[1]),
         "harmonic_3_urad": float(harmonics[2]),
         "shift_urad": rolling.shift_urad,
-        "problem": _("nothing is squeezed as thin as the film") if pattern.empty else "",
+        "problem": str(_("nothing is squeezed as thin as the film")) if pattern.empty else "",
     }
 
 

@@ -18,7 +18,7 @@ from axlewright.contact.mesh import build_mesh
 from axlewright.errors import DesignError
 from axlewright.gearset import FlankName, Geometry
 from axlewright.gearset.flank import blade_angle
-from axlewright.language import eager as _
+from axlewright.language import Number, _
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -242,7 +242,7 @@ def pinion_member(geometry: Geometry) -> Member:
         if miss * r0 > 0.05 * blank.mean_normal_module:
             raise DesignError(
                 _("the pinion's {name} flank cannot be carried into its root (miss {miss} mm)").format(
-                    name=name, miss=f"{miss * r0:.2f}"
+                    name=name, miss=Number(float(miss * r0), ".2f")
                 ),
                 where="pinion_spiral_angle_deg",
                 fix=_("use a smaller spiral angle or a narrower face"),

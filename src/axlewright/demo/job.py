@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from axlewright.cli.options import sum_text
+from axlewright.cli.command import sum_text
 from axlewright.demo import scenario
 
 
@@ -54,7 +54,8 @@ def run_demo(folder: Path, say: Callable[[str], None]) -> DemoResult:
     """
     from axlewright.contact.once import write_atomically
     from axlewright.job import enter, job_sheet_pdf, put_on_shelf, spacers, start_job
-    from axlewright.job.patterns import FlankLook, enter_patterns
+    from axlewright.job.pattern import enter_patterns
+    from axlewright.job.photos import FlankLook
     from axlewright.records import open_store
 
     home = folder / "records"

@@ -4,6 +4,7 @@ from axlewright.diagnosis.advice import (
     COST_HOURS,
     COST_WORDS,
     Advice,
+    ring_move_sentence,
     show_chance,
     side_shims_sentence,
     spacer_sign,

@@ -14,9 +14,8 @@ from axlewright.contact.atlas import Atlas
 from axlewright.diagnosis.cause import Posterior
 from axlewright.diagnosis.cure import Goal, accepted, best_moves, patterns_after
 from axlewright.diagnosis.evidence import LEAST_SHIM_MM, Place
-from axlewright.language import eager as _
-from axlewright.language import n_
-from axlewright.units import show_length
+from axlewright.language import Number, Text, _, joined, n_
+from axlewright.units import Length
 
 Array = NDArray[np.float64]
 
@@ -44,15 +43,16 @@ class Advice:
 
     Attributes
     ----------
-    text : str
-        What to do, in a sentence.
+    text : Text
+        What to do, in sentences.
     pinion_move_mm, shim_move_mm : float
         Pinion out and ring gear away positive [mm].
     spacer_change_mm : float
         Change of the depth spacer's thickness [mm].
     spacer_to_fit_mm : float or None
         Thickness to fit when the present one is known [mm].
-    cost_class, cost_words : str
+    cost_class : str
+    cost_words : Text
     chance_last_teardown : float
         Probability that the set is signed off after it.
     expected : dict
@@ -70,13 +70,13 @@ class Advice:
         At the tightest place, when the readings round the ring gear tell where that lies [mm].
     """
 
-    text: str
+    text: Text
     pinion_move_mm: float
     shim_move_mm: float
     spacer_change_mm: float
     spacer_to_fit_mm: float | None
     cost_class: str
-    cost_words: str
+    cost_words: Text
     chance_last_teardown: float
     expected: dict[str, ContactPattern]
     expected_backlash_mm: float | None
@@ -86,7 +86,7 @@ class Advice:
     saves_hours: float | None = None
 
     def to_json(self) -> dict[str, Any]:
-        """Return plain data."""
+        """Return plain data; its words are not drawn yet."""
         return {
             "text": self.text,
             "spacer_change_mm": round(self.spacer_change_mm, 4),
@@ -174,16 +174,16 @@ def shims_allow(ring: float, step: float, now: tuple[float, float] | None) -> fl
     return whole * step
 
 
-def side_shims_sentence(to_fit_mm: tuple[float, float]) -> str:
+def side_shims_sentence(to_fit_mm: tuple[float, float]) -> Text:
     """Name both side shims to fit [mm], ring gear's side first."""
     return _("Side shims then: {ring} on the ring gear's side, {other} on the other.").format(
-        ring=show_length(to_fit_mm[0]), other=show_length(to_fit_mm[1])
+        ring=Length(to_fit_mm[0]), other=Length(to_fit_mm[1])
     )
 
 
 def spacer_out_of_reach(
     wanted: float, place: Place, spacer_now: float | None, stock: Sequence[float] | None, step: float
-) -> str:
+) -> Text:
     """Say that the wanted pinion move [mm] needs a spacer that is not to be had; empty when it is."""
     if spacer_now is None:
         return ""
@@ -195,13 +195,13 @@ def spacer_out_of_reach(
         return _(
             "The patterns ask for a spacer of {wanted}; those on the shelf go from {low} to {high}. The "
             "nearest is advised and will not bring the pattern all the way."
-        ).format(wanted=show_length(fit), low=show_length(low), high=show_length(high))
+        ).format(wanted=Length(fit), low=Length(low), high=Length(high))
     if fit >= LEAST_SPACER_MM:
         return ""
     return _(
         "No spacer is thin enough for what the patterns ask for: check the spacer that was typed in ({now}), "
         "where it sits, and that the housing is the right one."
-    ).format(now=show_length(spacer_now))
+    ).format(now=Length(spacer_now))
 
 
 def list_advice(
@@ -247,7 +247,7 @@ def list_advice(
         text, shims = _sentence(pinion, ring, change, spacer, place), side_shims_mm
         if ring and shims is not None:
             shims = (shims[0] - ring, shims[1] + ring)
-            text += " " + side_shims_sentence(shims)
+            text = joined(text, side_shims_sentence(shims))
         found.append(
             (
                 hours,
@@ -302,51 +302,54 @@ def list_advice(
     return out
 
 
-def _sentence(pinion: float, ring: float, change: float, spacer: float | None, place: Place) -> str:
-    if not pinion and not ring:
-        return _("Leave the settings as they are.")
-    if not pinion:
-        return (
-            _("Move the ring gear {ring} away from the pinion, side shims changed equally and oppositely.")
-            if ring > 0
-            else _(
-                "Move the ring gear {ring} closer to the pinion, side shims changed equally and oppositely."
+def ring_move_sentence(move_mm: float, *, then: bool = False) -> Text:
+    """Say how the ring gear is moved [mm], away positive; `then` when it comes after the spacer."""
+    if then:
+        words = (
+            _(
+                "Then move the ring gear {length} away from the pinion, side shims changed equally and "
+                "oppositely."
             )
-        ).format(ring=show_length(abs(ring)))
+            if move_mm > 0.0
+            else _(
+                "Then move the ring gear {length} closer to the pinion, side shims changed equally and "
+                "oppositely."
+            )
+        )
+    else:
+        words = (
+            _("Move the ring gear {length} away from the pinion, side shims changed equally and oppositely.")
+            if move_mm > 0.0
+            else _(
+                "Move the ring gear {length} closer to the pinion, side shims changed equally and oppositely."
+            )
+        )
+    return words.format(length=Length(abs(move_mm)))
+
+
+def _sentence(pinion: float, ring: float, change: float, spacer: float | None, place: Place) -> Text:
+    if not pinion:
+        return ring_move_sentence(ring) if ring else _("Leave the settings as they are.")
     where = {
         "under_head": _("under the pinion head"),
         "behind_cup": _("behind the head bearing's cup"),
         "cage_flange": _("under the cage flange"),
     }[place]
-    size = (_("{change} thicker") if change > 0 else _("{change} thinner")).format(
-        change=show_length(abs(change))
-    )
+    size = (_("{change} thicker") if change > 0 else _("{change} thinner")).format(change=Length(abs(change)))
     if spacer is not None:
-        size = _("{size}: fit {spacer}").format(size=size, spacer=show_length(spacer))
+        size = _("{size}: fit {spacer}").format(size=size, spacer=Length(spacer))
     first = (
-        _("Make the spacer {where} {size}; the pinion comes {pinion} out")
+        _("Make the spacer {where} {size}; the pinion comes {pinion} out.")
         if pinion > 0
-        else _("Make the spacer {where} {size}; the pinion comes {pinion} in")
-    ).format(where=where, size=size, pinion=show_length(abs(pinion)))
-    if not ring:
-        return f"{first}."
-    return (
-        _(
-            "{first}; then move the ring gear {ring} away from the pinion, side shims changed equally and "
-            "oppositely."
-        )
-        if ring > 0
-        else _(
-            "{first}; then move the ring gear {ring} closer to the pinion, side shims changed equally and "
-            "oppositely."
-        )
-    ).format(first=first, ring=show_length(abs(ring)))
+        else _("Make the spacer {where} {size}; the pinion comes {pinion} in.")
+    ).format(where=where, size=size, pinion=Length(abs(pinion)))
+    return joined(first, ring_move_sentence(ring, then=True)) if ring else first
 
 
-def show_chance(chance: float) -> str:
+def show_chance(chance: float) -> Text:
     """Show a probability without claiming more than the samples can tell."""
     if chance > 0.98:
         return _("over {share} %").format(share=98)
     if chance < 0.02:
         return _("under {share} %").format(share=2)
-    return f"{100 * chance:.0f} %"
+    return joined(Number(round(100.0 * chance), ".0f"), "%")

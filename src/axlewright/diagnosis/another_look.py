@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from scipy.stats import norm
 
 from axlewright.contact.atlas import Atlas
+from axlewright.contact.marks import flank_name
 from axlewright.diagnosis.advice import (
     COST_HOURS,
     COST_WORDS,
@@ -28,7 +29,8 @@ from axlewright.diagnosis.advice import (
 from axlewright.diagnosis.cause import Posterior
 from axlewright.diagnosis.cure import Goal, accepted, best_moves, patterns_after
 from axlewright.diagnosis.evidence import Evidence, Place
-from axlewright.language import eager as _
+from axlewright.gearset import FlankName
+from axlewright.language import Text, _
 
 Array = NDArray[np.float64]
 
@@ -137,122 +139,24 @@ def worth_of_another_photo(
     )
 
 
-def look_first(text: str, spacer_now_mm: float | None) -> Advice:
-    """Return a look that costs minutes and comes before every change.
-
-    Parameters
-    ----------
-    text : str
-        What to look at and why, in sentences.
-    spacer_now_mm : float or None
-        Spacer fitted now, which stays [mm].
-    """
+def _look(text: Text, spacer_now_mm: float | None) -> Advice:
+    """Return a look that costs minutes and moves nothing."""
     return Advice(
         text, 0.0, 0.0, 0.0, spacer_now_mm, "L0", _(COST_WORDS["L0"]), 0.0, {}, None, look_again=True
     )
 
 
-def read_again(spacer_now_mm: float | None) -> Advice:
-    """Return the cheap check that comes before all others when nothing likely explains the patterns.
-
-    Parameters
-    ----------
-    spacer_now_mm : float or None
-        [mm].
-    """
-    return look_first(
-        _(
-            "Roll and read both flanks again and check that design, set and pictures "
-            "belong together; what was read is no ground for taking anything apart."
-        ),
-        spacer_now_mm,
-    )
-
-
-def see_better_first(spacer_now_mm: float | None) -> Advice:
-    """Return the advice to look better when a rough reading is no ground for a change nor for leaving it.
-
-    Parameters
-    ----------
-    spacer_now_mm : float or None
-        [mm].
-    """
-    return look_first(
-        _(
-            "Photograph both flanks and read the backlash before anything is decided: what is known so far "
-            "is too rough to say that the set is right, and no ground for taking it apart."
-        ),
-        spacer_now_mm,
-    )
-
-
-def photograph_first(flank: str, refused: bool, spacer_now_mm: float | None) -> Advice:
-    """Return the advice to photograph the flank that decides, before anything is changed.
-
-    Parameters
-    ----------
-    flank : str
-        "drive" or "coast".
-    refused : bool
-        Whether a photo of it was taken and refused.
-    spacer_now_mm : float or None
-        [mm].
-    """
-    if refused and flank == "drive":
-        text = _(
-            "Photograph the drive flank again before anything is changed: it decides, and its photo was "
-            "refused. Soft light from the side, no shine, the paint fresh and thin; if it is refused again, "
-            "draw the mark by hand."
-        )
-    elif refused:
-        text = _(
-            "Photograph the coast flank again before anything is changed: it decides, and its photo was "
-            "refused. Soft light from the side, no shine, the paint fresh and thin; if it is refused again, "
-            "draw the mark by hand."
-        )
-    elif flank == "drive":
-        text = _(
-            "Photograph the drive flank before anything is changed: it decides, and it was not read. The "
-            "coast flank alone is no ground for pressing a bearing."
-        )
-    else:
-        text = _(
-            "Photograph the coast flank before anything is changed: it decides, and it was not read. The "
-            "drive flank alone is no ground for pressing a bearing."
-        )
-    return look_first(text, spacer_now_mm)
-
-
-def photograph_once_more(
-    flank: str, now: float, then: float, saves_hours: float, spacer_now_mm: float | None
-) -> Advice:
-    """Return the advice to photograph the flank that decides once more, as it saves more than it costs.
-
-    Parameters
-    ----------
-    flank : str
-        "drive" or "coast".
-    now, then : float
-        Chance of being the last teardown of the best change now, and on average after one more photo.
-    saves_hours : float
-        On average [h].
-    spacer_now_mm : float or None
-        [mm].
-    """
-    text = (
-        _(
-            "Photograph the drive flank once more, on another tooth, before anything is changed: that should "
-            "raise the chance of the last teardown from {now} to about {then}. Fresh, thin paint, soft light "
-            "from the side; both photos then count."
-        )
-        if flank == "drive"
-        else _(
-            "Photograph the coast flank once more, on another tooth, before anything is changed: that should "
-            "raise the chance of the last teardown from {now} to about {then}. Fresh, thin paint, soft light "
-            "from the side; both photos then count."
-        )
-    ).format(now=show_chance(now), then=show_chance(then))
-    return replace(look_first(text, spacer_now_mm), saves_hours=saves_hours)
+def _photograph_first(flank: FlankName, refused: bool) -> Text:
+    if refused:
+        return _(
+            "Photograph the {flank} again before anything is changed: it decides, and its photo was refused. "
+            "Soft light from the side, no shine, the paint fresh and thin; if it is refused again, draw the "
+            "mark by hand."
+        ).format(flank=flank_name(flank))
+    return _(
+        "Photograph the {flank} before anything is changed: it decides, and it was not read. The {other} "
+        "alone is no ground for pressing a bearing."
+    ).format(flank=flank_name(flank), other=flank_name("coast" if flank == "drive" else "drive"))
 
 
 # A place in profile known worse than this (words, a sketch) carries no change, nor leaving all as it is, that
@@ -295,13 +199,26 @@ def look_before(
     spacer, flank = evidence.spacer_now_mm, goal.deciding_flank
     seen, refused = evidence.seen(flank), flank in evidence.refused
     if not explained:
-        return read_again(spacer)
+        return _look(
+            _(
+                "Roll and read both flanks again and check that design, set and pictures belong together; "
+                "what was read is no ground for taking anything apart."
+            ),
+            spacer,
+        )
     if seen is None or refused:  # words or a sketch in place of a refused photo do not stand in for it
-        return photograph_first(flank, refused, spacer)
+        return _look(_photograph_first(flank, refused), spacer)
     look = evidence.drive if flank == "drive" else evidence.coast
     if seen.profile_sd > ROUGH_SD and getattr(look, "source", "") in BY_HAND:
-        unsure = best.cost_class != "L4" and best.chance_last_teardown < ROUGH_CHANCE
-        return see_better_first(spacer) if unsure else None
+        if best.cost_class == "L4" or best.chance_last_teardown >= ROUGH_CHANCE:
+            return None
+        return _look(
+            _(
+                "Photograph both flanks and read the backlash before anything is decided: what is known so "
+                "far is too rough to say that the set is right, and no ground for taking it apart."
+            ),
+            spacer,
+        )
     if evidence.looked_again or best.cost_class == "L4":
         return None
     most = float(expected_hours(["L0"], np.array([best.chance_last_teardown]))[0]) - LOOK_HOURS
@@ -321,4 +238,9 @@ def look_before(
     then = min(1.0, now + gained)
     if worth.hours_saved < WORTH_HOURS or gained <= 0.0 or show_chance(now) == show_chance(then):
         return None
-    return photograph_once_more(flank, now, then, worth.hours_saved, spacer)
+    text = _(
+        "Photograph the {flank} once more, on another tooth, before anything is changed: that should raise "
+        "the chance of the last teardown from {now} to about {then}. Fresh, thin paint, soft light from the "
+        "side; both photos then count."
+    ).format(flank=flank_name(flank), now=show_chance(now), then=show_chance(then))
+    return replace(_look(text, spacer), saves_hours=worth.hours_saved)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from axlewright.contact.atlas import Atlas
 from axlewright.diagnosis.cause import SEEN_COLUMNS, Posterior, developed_centers
 from axlewright.errors import InputError
-from axlewright.language import eager as _
+from axlewright.language import _
 
 Array = NDArray[np.float64]
 

@@ -12,6 +12,7 @@ from scipy.stats import chi2
 
 from axlewright.contact import ContactPattern, Settings, build_mesh
 from axlewright.contact.atlas import Atlas, atlas_of
+from axlewright.contact.marks import flank_name
 from axlewright.contact.rolling import roll_unloaded
 from axlewright.diagnosis.advice import (
     UNFIXABLE,
@@ -28,19 +29,18 @@ from axlewright.diagnosis.evidence import Evidence
 from axlewright.diagnosis.priors import Priors
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import FlankName
-from axlewright.language import Shown, n_
-from axlewright.language import eager as _
-from axlewright.units import System, show_length
+from axlewright.language import Number, Text, _, joined, n_
+from axlewright.units import Length
 
 NOTICEABLE_MM = 0.025  # a depth error below about 0.001 in is not worth a word
 TIGHTER_TOLD_MM = 0.005  # a tightest place nearer to the mean than this is the mean
 
 
-def cause_sentence(depth: Spread, posterior: Posterior) -> str:
+def cause_sentence(depth: Spread, posterior: Posterior) -> Text:
     """Say where the pinion sits and how sure that is."""
     out = float((posterior.settings[:, 0] > 0.0).mean())
     sure = max(out, 1.0 - out)
-    size, sd = show_length(abs(depth.mean)), show_length(depth.sd)
+    size, sd = Length(abs(depth.mean)), Length(depth.sd)
     if abs(depth.mean) < NOTICEABLE_MM and depth.sd < 2 * NOTICEABLE_MM:
         return _("The pinion depth is right within what the patterns can tell (± {sd}).").format(sd=sd)
     if sure < 0.9:
@@ -70,7 +70,7 @@ def cause_sentence(depth: Spread, posterior: Posterior) -> str:
     return words.format(size=size, sd=sd, sure=show_chance(sure))
 
 
-def how_built(spacer_step_mm: float, from_shelf: bool, system: System | None = None) -> str:
+def how_built(spacer_step_mm: float, from_shelf: bool) -> Text:
     """Say how the change advised was chosen: the least hours expected among what can be built.
 
     Parameters
@@ -82,16 +82,15 @@ def how_built(spacer_step_mm: float, from_shelf: bool, system: System | None = N
     """
     if from_shelf:
         return _("the best choice near that with the spacers on the shelf")
-    return _("the best choice near that in steps of {step}").format(step=show_length(spacer_step_mm, system))
+    return _("the best choice near that in steps of {step}").format(step=Length(spacer_step_mm))
 
 
 def figures_words(
     cause: Mapping[str, Spread],
     cure: Mapping[str, Spread],
     pinion_move_mm: float,
-    how: str,
-    system: System | None = None,
-) -> str:
+    how: Text,
+) -> Text:
     """Tell the figures of the pinion apart: where it stands, what brings the patterns right, what is built.
 
     Parameters
@@ -100,11 +99,11 @@ def figures_words(
         As `Diagnosis` has them.
     pinion_move_mm : float
         Of the change advised, out positive [mm]; 0 where none is advised.
-    how : str
+    how : Text
         How it was chosen, as `how_built` says it.
     """
-    stands = show_length(cause["pinion_out_mm"].mean, system, signed=True)
-    right = show_length(cure["pinion_move_mm"].mean, system, signed=True)
+    stands = Length(cause["pinion_out_mm"].mean, signed=True)
+    right = Length(cure["pinion_move_mm"].mean, signed=True)
     if not pinion_move_mm:
         return _(
             "Figures of the pinion, out plus, in minus: it stands {stands} from where such sets are "
@@ -115,17 +114,17 @@ def figures_words(
         "Figures of the pinion, out plus, in minus: it stands {stands} from where such sets are developed; a "
         "move of {right} would bring this set's patterns where they belong, its own habits counted; the move "
         "advised is {built}, {how}."
-    ).format(stands=stands, right=right, built=show_length(pinion_move_mm, system, signed=True), how=how)
+    ).format(stands=stands, right=right, built=Length(pinion_move_mm, signed=True), how=how)
 
 
-def tightest_note(evidence: Evidence, target_mm: float) -> str:
+def tightest_note(evidence: Evidence, target_mm: float) -> Text:
     """Say that the target is held at the tightest place; empty where that is the mean as well."""
     if evidence.tighter_mm < TIGHTER_TOLD_MM:
         return ""
     return _(
         "The backlash is aimed at {target} at its tightest place, as the limits are meant; the mean of the "
         "readings lies {tighter} above that place and is expected to stay so."
-    ).format(target=show_length(target_mm), tighter=show_length(evidence.tighter_mm))
+    ).format(target=Length(target_mm), tighter=Length(evidence.tighter_mm))
 
 
 Array = NDArray[np.float64]
@@ -189,13 +188,13 @@ class Diagnosis:
         False when no likely setting of this design explains the patterns.
     advice : tuple of Advice
         Best first.
-    notes : tuple of str
+    notes : tuple of Text
         What else should be known, in sentences.
     components : dict
         Probability of each way in which the depth came about.
     posterior : Posterior
         The samples behind it.
-    figures : str
+    figures : Text
         Tells apart how far out the pinion stands, what brings the patterns right, and what is built.
     """
 
@@ -204,18 +203,18 @@ class Diagnosis:
     fixable_by_shims: float
     explained: bool
     advice: tuple[Advice, ...]
-    notes: tuple[str, ...]
+    notes: tuple[Text, ...]
     components: dict[str, float]
     posterior: Posterior
-    figures: str = ""
+    figures: Text = ""
 
     @property
-    def words(self) -> str:
+    def words(self) -> Text:
         """The finding in plain sentences."""
-        return " ".join((cause_sentence(self.cause["pinion_out_mm"], self.posterior), *self.notes))
+        return joined(cause_sentence(self.cause["pinion_out_mm"], self.posterior), *self.notes)
 
     def to_json(self) -> dict[str, Any]:
-        """Return plain data: the contract of ``axlewright read --json``."""
+        """Return the contract of ``axlewright read --json``; its words are not drawn yet."""
         return {
             "cause": {k: v.to_json() for k, v in self.cause.items()},
             "cure": {k: v.to_json() for k, v in self.cure.items()},
@@ -275,7 +274,7 @@ def diagnose(
     for what, step in (("shim_step_mm", shim_step_mm), ("spacer_step_mm", spacer_step_mm)):
         if not step > 0.0:
             raise InputError(
-                _("A step of {step} mm cannot be built.").format(step=f"{Shown(step):g}"),
+                _("A step of {step} mm cannot be built.").format(step=Number(step, "g")),
                 where=what,
                 fix=_("give a step above zero"),
             )
@@ -376,8 +375,8 @@ def _notes(
     explained: bool,
     atlas: Atlas,
     goal: Goal,
-) -> list[str]:
-    notes = []
+) -> list[Text]:
+    notes: list[Text] = []
     if not explained:
         notes.append(
             _(
@@ -390,7 +389,7 @@ def _notes(
         if share > LIKELY and evidence.mark_mm and name in MARK_SENTENCES:
             notes.append(
                 _(MARK_SENTENCES[name]).format(
-                    mark=show_length(evidence.mark_mm, signed=True), share=f"{share:.0%}"
+                    mark=Length(evidence.mark_mm, signed=True), share=Number(share, ".0%")
                 )
             )
     for key, what, scale in (
@@ -408,9 +407,9 @@ def _notes(
         notes.append(_("Shims are unlikely to bring both flanks right."))
     if evidence.drive is None or evidence.coast is None:
         notes.append(
-            _("The drive flank was not read; reading it costs minutes and narrows this down.")
-            if evidence.drive is None
-            else _("The coast flank was not read; reading it costs minutes and narrows this down.")
+            _("The {flank} was not read; reading it costs minutes and narrows this down.").format(
+                flank=flank_name("drive" if evidence.drive is None else "coast")
+            )
         )
     if evidence.backlash_mm is None:
         notes.append(_("The backlash was not read: read it before the ring gear is moved; it costs minutes."))
@@ -418,14 +417,9 @@ def _notes(
     if decides is not None and abs(decides.profile) > OFF_THE_EDGE:
         notes.append(
             _(
-                "The drive pattern runs off the edge of the tooth: there the size of the change is known "
-                "less well, so roll again after it and count on a second one."
-            )
-            if goal.deciding_flank == "drive"
-            else _(
-                "The coast pattern runs off the edge of the tooth: there the size of the change is known "
-                "less well, so roll again after it and count on a second one."
-            )
+                "The pattern of the {flank} runs off the edge of the tooth: there the size of the change is "
+                "known less well, so roll again after it and count on a second one."
+            ).format(flank=flank_name(goal.deciding_flank))
         )
     edge = np.abs(posterior.settings / atlas.half_range) > EDGE
     if float(edge.any(axis=1).mean()) > EDGE_SHARE:

@@ -9,8 +9,7 @@ from typing import Literal, Protocol, TypeAlias
 from axlewright.contact import ContactPattern
 from axlewright.errors import InputError
 from axlewright.gearset import GearSetDesign
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.language import Number, _
 
 Place = Literal["under_head", "behind_cup", "cage_flange"]
 DEFAULT_CENTER_SD = (0.06, 0.06)
@@ -147,7 +146,7 @@ class Evidence:
             raise InputError(
                 _("unknown place '{place}'").format(place=self.place),
                 where=_("place"),
-                fix="use under_head, behind_cup or cage_flange",
+                fix=_("use under_head, behind_cup or cage_flange"),
             )
         for name, value in (
             ("backlash_mm", self.backlash_mm),
@@ -156,14 +155,14 @@ class Evidence:
         ):
             if value is not None and not (math.isfinite(value) and 0.0 <= value <= 3.0):
                 raise InputError(
-                    _("{value} mm is no backlash").format(value=f"{Shown(value):g}"),
+                    _("{value} mm is no backlash").format(value=Number(value, "g")),
                     where=name,
                     fix=_("give 0 to 3 mm"),
                 )
         for shim in self.side_shims_mm or ():
             if not (math.isfinite(shim) and LEAST_SHIM_MM <= shim <= 30.0):
                 raise InputError(
-                    _("{value} mm is no side shim").format(value=f"{Shown(shim):g}"),
+                    _("{value} mm is no side shim").format(value=Number(shim, "g")),
                     where="side_shims_mm",
                     fix=_("give the thickness on the ring gear's side, then that on the other side"),
                 )

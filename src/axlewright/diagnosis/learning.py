@@ -17,10 +17,8 @@ from axlewright.diagnosis.diagnose import Diagnosis
 from axlewright.diagnosis.evidence import Evidence
 from axlewright.diagnosis.priors import Priors
 from axlewright.errors import InputError
-from axlewright.language import Shown, n_
-from axlewright.language import eager as _
-from axlewright.language import eager_plural as plural
-from axlewright.units import show_length
+from axlewright.language import Number, Text, _, joined, n_, plural
+from axlewright.units import Length
 
 Array = NDArray[np.float64]
 
@@ -64,7 +62,7 @@ class ExpectedVsCame:
         True when no figure lies farther off than one time in a hundred.
     pinion_farther_out_mm : float or None
         As if the pinion had gone this much farther out than meant (in negative); from the profile on drive.
-    words : str
+    words : Text
         The same in plain sentences.
     """
 
@@ -75,10 +73,10 @@ class ExpectedVsCame:
     surprise: dict[str, float]
     as_expected: bool
     pinion_farther_out_mm: float | None
-    words: str
+    words: Text
 
     def to_json(self) -> dict[str, Any]:
-        """Return plain data."""
+        """Return plain data; its words are not drawn yet."""
 
         def short(values: dict[str, float]) -> dict[str, float]:
             return {k: round(v, 4) for k, v in values.items()}
@@ -180,18 +178,18 @@ def _words(
     fine: bool,
     short: float | None,
     pinion_moved: bool,
-) -> str:
+) -> Text:
     if fine:
         worst = max(surprise, key=lambda k: abs(surprise[k]))
         return _("The change brought what was expected of it (largest difference: {difference}).").format(
             difference=_difference(worst, came[worst] - expected[worst])
         )
-    out = []
+    out: list[Text] = []
     for name, off in surprise.items():
         if abs(off) > SURPRISE:
             out.append(
                 _("Not as expected: {difference}, {off} standard deviations.").format(
-                    difference=_difference(name, came[name] - expected[name]), off=f"{Shown(abs(off)):.1f}"
+                    difference=_difference(name, came[name] - expected[name]), off=Number(abs(off), ".1f")
                 )
             )
     if short is not None and abs(surprise["drive_profile"]) > SURPRISE:
@@ -200,7 +198,7 @@ def _words(
                 _("It looks as if the pinion sits {short} farther out than was meant.")
                 if short > 0
                 else _("It looks as if the pinion sits {short} farther in than was meant.")
-            ).format(short=show_length(abs(short)))
+            ).format(short=Length(abs(short)))
         )
         if pinion_moved:
             out.append(
@@ -213,15 +211,15 @@ def _words(
         out.append(_("Read the backlash again after the caps are torqued, and check both side shims."))
     if len([s for s in surprise.values() if abs(s) > SURPRISE]) > 1:
         out.append(_("If both flanks jumped, make sure the same set was photographed at the same place."))
-    return " ".join(out)
+    return joined(*out)
 
 
-def _count(jobs: int) -> str:
+def _count(jobs: int) -> Text:
     return plural("1 job", "{count} jobs", jobs).format(count=jobs)
 
 
-def _difference(name: str, by: float, words: Mapping[str, tuple[str, str]] = DIFFERENCES) -> str:
-    size = show_length(abs(by)) if name == "backlash_mm" else f"{Shown(abs(by)):.2f}"
+def _difference(name: str, by: float, words: Mapping[str, tuple[str, str]] = DIFFERENCES) -> Text:
+    size = Length(abs(by)) if name == "backlash_mm" else Number(abs(by), ".2f")
     return _(words[name][0 if by > 0 else 1]).format(by=size)
 
 
@@ -240,7 +238,7 @@ class LearnedDesign:
         How far single sets lie from that average.
     priors : Priors
         To be given to `diagnose`.
-    words : str
+    words : Text
     """
 
     design_name: str
@@ -249,7 +247,7 @@ class LearnedDesign:
     offset_sd: Array
     spread: Array
     priors: Priors
-    words: str
+    words: Text
 
 
 def learn_design(
@@ -324,7 +322,9 @@ def learn_design(
         lie_lengthwise=float(np.sqrt((both[0] ** 2 + both[2] ** 2) / 2.0)),
         lie_profile=float(np.sqrt((both[1] ** 2 + both[3] ** 2) / 2.0)),
         source=_("learned from {jobs} of {design}; {source}").format(
-            jobs=_count(len(jobs)), design=design.name, source=_(priors.source)
+            jobs=_count(len(jobs)),
+            design=design.name,
+            source=_(priors.source) if isinstance(priors.source, str) else priors.source,
         ),
     )
     parts = [
@@ -338,5 +338,5 @@ def learn_design(
         else _(
             "{jobs} of {design}: its patterns lie where the computed ones lie, as far as that can be told."
         )
-    ).format(jobs=_count(len(jobs)), design=design.name, parts=", ".join(parts))
+    ).format(jobs=_count(len(jobs)), design=design.name, parts=joined(*parts, between=", "))
     return LearnedDesign(design.name, len(jobs), offset, offset_sd, spread, learned, words)

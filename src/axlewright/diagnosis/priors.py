@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from axlewright.diagnosis.habits import Habits, habits_of
 from axlewright.errors import InputError
 from axlewright.gearset import EaseOffSpread, GearSetDesign
-from axlewright.language import eager as _
+from axlewright.language import Drawn, Text, _
 
 Array = NDArray[np.float64]
 
@@ -57,7 +57,7 @@ class Priors:
         [mm]; it blurs what earlier rounds of a job tell.
     mark_mistaken_share : float
         How often a mark is left out or taken the wrong way round.
-    source : str
+    source : Text
         Where these figures come from.
     """
 
@@ -77,7 +77,7 @@ class Priors:
     backlash_mm: float = 0.03
     moved_sd_mm: tuple[float, float] = (0.010, 0.013)
     mark_mistaken_share: float = 0.2
-    source: str = "default spreads: common practice, no source; replace by what your own jobs show"
+    source: Text = "default spreads: common practice, no source; replace by what your own jobs show"
 
     def __post_init__(self) -> None:
         for key in fields(self):
@@ -89,7 +89,7 @@ class Priors:
             elif key.name in ("wide_share", "mark_mistaken_share"):
                 good = 0.0 <= value < 1.0
             else:
-                good = value is None or isinstance(value, (str, EaseOffSpread)) or value > 0.0
+                good = value is None or isinstance(value, (str, Drawn, EaseOffSpread)) or value > 0.0
             if not good:
                 raise InputError(
                     _("{value} is no spread").format(value=value)

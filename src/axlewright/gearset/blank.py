@@ -17,8 +17,7 @@ from numpy.typing import NDArray
 
 from axlewright.errors import DesignError
 from axlewright.gearset.pitch import PitchCones
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.language import Number, _
 
 Array = NDArray[np.float64]
 DepthTaper = Literal["standard", "duplex", "constant"]
@@ -230,16 +229,16 @@ def make_blank(
     if R2 - b / 2.0 <= 0.3 * R2:
         raise DesignError(
             _("a face width of {b} mm reaches too near the cone apex (mean cone distance {r2} mm)").format(
-                b=f"{Shown(b):g}", r2=f"{Shown(R2):.1f}"
+                b=Number(b, "g"), r2=Number(R2, ".1f")
             ),
             where="face_width_mm",
-            fix=_("use at most {value} mm").format(value=f"{0.6 * R2:.0f}"),
+            fix=_("use at most {value} mm").format(value=Number(0.6 * R2, ".0f")),
         )
     top, bottom = blank.depth_limits(np.array([-b / 2.0, b / 2.0]))
     if np.any(top - bottom < 0.3 * depth):
         raise DesignError(
             _("the tooth depth shrinks to {top} mm at one end").format(
-                top=f"{float(np.min(top - bottom)):.2f}"
+                top=Number(float(np.min(top - bottom)), ".2f")
             ),
             where="depth_taper",
             fix=_("use constant or standard depth, or a narrower face"),

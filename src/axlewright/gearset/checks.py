@@ -15,8 +15,7 @@ from axlewright.gearset.conjugate import conjugate_pinion
 from axlewright.gearset.design import GearSetDesign
 from axlewright.gearset.flank import FlankName, blade_angle
 from axlewright.gearset.geometry import Geometry, build_geometry
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.language import Number, Text, _
 
 Array = NDArray[np.float64]
 
@@ -31,22 +30,22 @@ class DesignFinding:
 
     Attributes
     ----------
-    what : str
+    what : Text
         A sentence without full stop.
     field : str
         The field that causes it.
     value, limit : float
     unit : str
-    source : str
+    source : Text
         Where the limit comes from.
     """
 
-    what: str
+    what: Text
     field: str
     value: float
     limit: float
     unit: str
-    source: str
+    source: Text
 
 
 def ring_thickness_mm(geometry: Geometry) -> float:
@@ -170,11 +169,11 @@ def check_design(design: GearSetDesign) -> list[DesignFinding]:
         if least <= 0.0:
             raise DesignError(
                 _("the {title}'s teeth run to a point at the {word} (top land {least} mm)").format(
-                    title=title, word=word, least=f"{least:.2f}"
+                    title=title, word=word, least=Number(least, ".2f")
                 ),
                 where="mean_pressure_angle_deg",
                 fix=_("use less than {mean_pressure_angle_deg}°, more teeth or a narrower face").format(
-                    mean_pressure_angle_deg=f"{Shown(design.mean_pressure_angle_deg):g}"
+                    mean_pressure_angle_deg=Number(design.mean_pressure_angle_deg, "g")
                 ),
             )
         if least < THIN_TOP * module:

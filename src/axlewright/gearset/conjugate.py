@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from axlewright.errors import DesignError
 from axlewright.gearset.flank import RingFlank
 from axlewright.gearset.pitch import PitchCones
-from axlewright.language import eager as _
+from axlewright.language import _
 
 Array = NDArray[np.float64]
 

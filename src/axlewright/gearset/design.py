@@ -19,7 +19,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 
 from axlewright.errors import DesignError
 from axlewright.gearset.easeoff import EaseOff
-from axlewright.language import eager as _
+from axlewright.language import Text, _
 
 REFERENCE_DIAMETER_MM = 222.0  # size at which the prior of the ease-off was chosen
 
@@ -30,7 +30,7 @@ class Estimate:
 
     field: str
     value: float | int | str
-    rule: str
+    rule: Text
 
 
 def estimate_missing(f: DesignFields) -> list[Estimate]:
@@ -49,7 +49,7 @@ def estimate_missing(f: DesignFields) -> list[Estimate]:
     out: list[Estimate] = []
     have: dict[str, Any] = f.model_dump()
 
-    def put(field: str, value: float | int | str, rule: str) -> None:
+    def put(field: str, value: float | int | str, rule: Text) -> None:
         if have[field] is None:
             have[field] = value
             out.append(Estimate(field, value, rule))
@@ -323,7 +323,7 @@ def parse_design(text: str, *, where: str = "design file") -> GearSetDesign:
         data = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # also for thousands of digits, or of brackets in brackets
         raise DesignError(
-            _("is not readable as TOML ({error})").format(error=error),
+            _("is not readable as TOML ({error})").format(error=str(error)),
             where=where,
             fix=_("write lines like pinion_teeth = 11"),
         ) from error
@@ -429,5 +429,5 @@ def design_schema() -> dict[str, Any]:
     """Return the JSON Schema of a design file."""
     schema = DesignFields.model_json_schema()
     schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
-    schema["title"] = _("axlewright design file")
+    schema["title"] = "axlewright design file"
     return schema

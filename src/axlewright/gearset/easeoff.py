@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import RectBivariateSpline
 
-from axlewright.errors import DesignError, InputError
+from axlewright.errors import DesignError
 from axlewright.gearset.points import place_words, read_table
-from axlewright.language import eager as _
+from axlewright.language import Number, Text, _
 
 Array = NDArray[np.float64]
 
@@ -103,11 +103,7 @@ class EaseOffSpread:
         for key in fields(self):
             value = getattr(self, key.name)
             if not 0.0 < value < 1.0:
-                raise InputError(
-                    _("{value} is no spread").format(value=value),
-                    where=key.name,
-                    fix=_("give a number above 0 and below 1"),
-                )
+                raise ValueError(f"{key.name} = {value} is no spread: above 0 and below 1")
 
     def draw(self, rng: np.random.Generator, base: EaseOff, size: float) -> EaseOff:
         """Return the ease-off of one set; `size` is the ring gear's over 222 mm."""
@@ -147,9 +143,7 @@ class MeasuredEaseOff(EaseOff):
     def __call__(self, x: Array, y: Array) -> Array:
         """Return the normal set-back [mm] at (x, y); any common shape."""
         if self.grid_lengthwise is None or self.grid_profile is None or self.grid_mm is None:
-            raise DesignError(
-                _("has no grid"), where=_("measured ease-off"), fix=_("make it with read_ease_off")
-            )
+            raise ValueError("a measured ease-off without a grid: make it with read_ease_off")
         gx, gy = self.grid_lengthwise, self.grid_profile
         u, v = np.broadcast_arrays(np.asarray(x, dtype=float), np.asarray(y, dtype=float))
         spline = RectBivariateSpline(gy, gx, self.grid_mm, kx=min(3, len(gy) - 1), ky=min(3, len(gx) - 1))
@@ -161,7 +155,7 @@ class MeasuredEaseOff(EaseOff):
         return np.asarray(value + (v - cv) * spline(cv, cu, dx=1, grid=False), dtype=np.float64)
 
 
-def read_ease_off(source: str | Path, *, where: str = "ease-off grid") -> MeasuredEaseOff:
+def read_ease_off(source: str | Path, *, where: Text = "ease-off grid") -> MeasuredEaseOff:
     """Read a measured ease-off grid.
 
     Parameters
@@ -191,7 +185,10 @@ def read_ease_off(source: str | Path, *, where: str = "ease-off grid") -> Measur
     if x[0] > -0.7 or x[-1] < 0.7 or y[0] > -0.6 or y[-1] < 0.6 or max(x[-1], -x[0], y[-1], -y[0]) > 1.3:
         raise DesignError(
             _("the grid covers lengthwise {toe} … {heel} and profile {root} … {top}").format(
-                toe=f"{x[0]:+.2f}", heel=f"{x[-1]:+.2f}", root=f"{y[0]:+.2f}", top=f"{y[-1]:+.2f}"
+                toe=Number(x[0], "+.2f"),
+                heel=Number(x[-1], "+.2f"),
+                root=Number(y[0], "+.2f"),
+                top=Number(y[-1], "+.2f"),
             ),
             where=where,
             fix=_("cover the tooth: −1 toe … +1 heel and −1 root … +1 top"),

@@ -21,7 +21,7 @@ from scipy.interpolate import CubicSpline
 from axlewright.errors import DesignError
 from axlewright.gearset.blank import Blank
 from axlewright.gearset.pitch import PitchCones
-from axlewright.language import eager as _
+from axlewright.language import Number, Text, _
 
 Array = NDArray[np.float64]
 FlankName = Literal["drive", "coast"]
@@ -99,7 +99,7 @@ class RingFlank:
     patches : Patches
     outward : int
         +1 when the outward normal has a positive component along increasing θ, else −1.
-    source : str
+    source : Text
         How the flank was made.
     """
 
@@ -107,7 +107,7 @@ class RingFlank:
     blank: Blank
     patches: Patches
     outward: int
-    source: str
+    source: Text
 
     def theta(self, r: Array, z: Array) -> Array:
         """Return the angle θ [rad] of the flank at (r, z) [mm]; any shape.
@@ -303,7 +303,9 @@ def indexed_flank(
     slip = (velocity - index * ring_velocity) @ tool.across / np.linalg.norm(velocity)
     if abs(slip) > 0.05:
         raise DesignError(
-            _("the blade would not run along the tooth (slip {slip})").format(slip=f"{slip:.3f}"),
+            _("the blade would not run along the tooth (slip {slip})").format(
+                slip=Number(float(slip), ".3f")
+            ),
             where="blade_groups",
             fix=_("check it"),
         )
@@ -350,7 +352,14 @@ def indexed_flank(
 
 
 def _finish(
-    cones: PitchCones, blank: Blank, flank: FlankName, x: Array, y: Array, theta: Array, miss: float, how: str
+    cones: PitchCones,
+    blank: Blank,
+    flank: FlankName,
+    x: Array,
+    y: Array,
+    theta: Array,
+    miss: float,
+    how: Text,
 ) -> RingFlank:
     if not np.all(np.isfinite(theta)) or miss > 1e-10:
         raise DesignError(

@@ -34,7 +34,7 @@ from axlewright.gearset.points import (
     refuse_outlier,
 )
 from axlewright.gearset.smoothing import smooth_surface
-from axlewright.language import eager as _
+from axlewright.language import Number, Text, _
 
 Array = NDArray[np.float64]
 
@@ -74,7 +74,7 @@ def fit_flank(
     points: Array,
     normals: Array | None = None,
     *,
-    where: str = "flank points",
+    where: Text = "flank points",
 ) -> FlankFit:
     """Make a ring-gear flank from measured points.
 
@@ -123,7 +123,7 @@ def fit_flank(
     if spread > SAME_FLANK * own.blank.mean_normal_module:
         raise DesignError(
             _("the points leave the design's {flank} flank by {distance} mm").format(
-                flank=_(name), distance=f"{spread:.2f}"
+                flank=_(name), distance=Number(spread, ".2f")
             ),
             where=where,
             fix=_("check that the file holds this flank of this design, and its hand"),

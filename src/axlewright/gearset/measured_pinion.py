@@ -35,7 +35,7 @@ from axlewright.gearset.points import (
     working_places,
 )
 from axlewright.gearset.smoothing import smooth_surface
-from axlewright.language import eager as _
+from axlewright.language import Number, Text, _
 
 Array = NDArray[np.float64]
 
@@ -193,7 +193,7 @@ def fit_pinion(
     points: Array,
     normals: Array | None = None,
     *,
-    where: str = "pinion points",
+    where: Text = "pinion points",
 ) -> PinionFit:
     """Make the ease-off of a pinion flank from measured points.
 
@@ -249,7 +249,7 @@ def fit_pinion(
     if spread > SAME_FLANK * geometry.blank.mean_normal_module:
         raise DesignError(
             _("the points leave the design's pinion flank for {flank} by {distance} mm").format(
-                flank=_(name), distance=f"{spread:.2f}"
+                flank=_(name), distance=Number(spread, ".2f")
             ),
             where=where,
             fix=_("check that the file holds this flank of this design, and its hand"),

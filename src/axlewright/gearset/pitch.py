@@ -24,8 +24,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from axlewright.errors import DesignError
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.language import Number, _
 
 Vector = NDArray[np.float64]
 
@@ -264,11 +263,11 @@ def solve_pitch_cones(
         if sine >= 1.0:
             raise DesignError(
                 _("{blade_groups} blade groups do not fit on a cutter of {rc} mm radius").format(
-                    blade_groups=blade_groups, rc=f"{Shown(rc):g}"
+                    blade_groups=blade_groups, rc=Number(rc, "g")
                 ),
                 where="blade_groups",
                 fix=_("use fewer than {ring_teeth} or a larger cutter").format(
-                    ring_teeth=f"{ring_teeth * rc / radius2 / math.cos(spiral2):.0f}"
+                    ring_teeth=Number(ring_teeth * rc / radius2 / math.cos(spiral2), ".0f")
                 ),
             )
         return math.asin(sine)
@@ -279,7 +278,7 @@ def solve_pitch_cones(
         if not 0.0 < delta2 < math.pi / 2.0:
             raise DesignError(
                 _("a shaft angle of {shaft_angle_deg}° with these teeth makes an internal gear").format(
-                    shaft_angle_deg=f"{Shown(shaft_angle_deg):g}"
+                    shaft_angle_deg=Number(shaft_angle_deg, "g")
                 ),
                 where="shaft_angle_deg",
                 fix=_("use a smaller shaft angle"),
@@ -289,7 +288,7 @@ def solve_pitch_cones(
         if r2 <= b / 2.0:
             raise DesignError(
                 _("a face width of {b} mm does not fit on a ring gear of {ring_outer_diameter_mm} mm").format(
-                    b=f"{Shown(b):g}", ring_outer_diameter_mm=f"{Shown(ring_outer_diameter_mm):g}"
+                    b=Number(b, "g"), ring_outer_diameter_mm=Number(ring_outer_diameter_mm, "g")
                 ),
                 where="face_width_mm",
                 fix=_("use a narrower face"),
@@ -308,9 +307,9 @@ def solve_pitch_cones(
                 "an offset of {a} mm and a face width of {b} mm do not fit on a ring gear of "
                 "{ring_outer_diameter_mm} mm"
             ).format(
-                a=f"{Shown(a):g}",
-                b=f"{Shown(b):g}",
-                ring_outer_diameter_mm=f"{Shown(ring_outer_diameter_mm):g}",
+                a=Number(a, "g"),
+                b=Number(b, "g"),
+                ring_outer_diameter_mm=Number(ring_outer_diameter_mm, "g"),
             ),
             where="offset_mm",
             fix=_("use a smaller offset, a narrower face or a larger ring gear"),
@@ -374,13 +373,13 @@ def solve_pitch_cones(
     if eta is None:
         raise DesignError(
             _("no pitch cones exist whose tooth curvature fits a cutter radius of {rc} mm").format(
-                rc=f"{Shown(rc):g}"
+                rc=Number(rc, "g")
             ),
             where="cutter_radius_mm",
             fix=_("for {ring_outer_diameter_mm} mm try a radius between {value} and {value2} mm").format(
-                ring_outer_diameter_mm=f"{Shown(ring_outer_diameter_mm):g}",
-                value=f"{0.3 * ring_outer_diameter_mm:.0f}",
-                value2=f"{0.6 * ring_outer_diameter_mm:.0f}",
+                ring_outer_diameter_mm=Number(ring_outer_diameter_mm, "g"),
+                value=Number(0.3 * ring_outer_diameter_mm, ".0f"),
+                value2=Number(0.6 * ring_outer_diameter_mm, ".0f"),
             ),
         )
     return pair(eta)

@@ -25,7 +25,7 @@ from scipy.spatial import KDTree
 
 from axlewright.errors import DesignError
 from axlewright.gearset.flank import FlankName
-from axlewright.language import eager as _
+from axlewright.language import Number, Text, _
 
 Array = NDArray[np.float64]
 
@@ -35,7 +35,7 @@ FLANK_COLUMN = "flank"
 MIRROR = np.array([1.0, -1.0, 1.0])  # a right-hand set seen as the left-hand set that is computed
 
 
-def place_words(x: float, y: float) -> str:
+def place_words(x: float, y: float) -> Text:
     """Return a place on the flank in words with its coordinates; x, y are lengthwise and profile, −1 … +1.
 
     Parameters
@@ -46,11 +46,11 @@ def place_words(x: float, y: float) -> str:
     along = _("toe") if x < -0.33 else (_("heel") if x > 0.33 else _("middle"))
     up = _("root") if y < -0.33 else (_("top") if y > 0.33 else _("mid-depth"))
     return _("{along}, {up} (lengthwise {x}, profile {y})").format(
-        along=along, up=up, x=f"{x:+.2f}", y=f"{y:+.2f}"
+        along=along, up=up, x=Number(x, "+.2f"), y=Number(y, "+.2f")
     )
 
 
-def _text_of(source: str | Path, where: str) -> tuple[str, str]:
+def _text_of(source: str | Path, where: Text) -> tuple[str, Text]:
     """Return the text of a file and its name; a string with a line break is the text itself."""
     if not isinstance(source, Path) and "\n" in source:
         return source, where
@@ -66,7 +66,7 @@ def _text_of(source: str | Path, where: str) -> tuple[str, str]:
 
 
 def read_table(
-    source: str | Path, columns: tuple[str, ...], where: str, label: str | None = None
+    source: str | Path, columns: tuple[str, ...], where: Text, label: str | None = None
 ) -> tuple[Array, list[str]]:
     """Read the named columns of a CSV.
 
@@ -98,7 +98,7 @@ def read_table(
         names, table = reader.fieldnames or (), list(reader)
     except csv.Error as error:
         raise DesignError(
-            _("the table cannot be taken apart ({reason})").format(reason=error),
+            _("the table cannot be taken apart ({reason})").format(reason=str(error)),
             where=where,
             fix=_("look for a quotation mark without its partner"),
         ) from error
@@ -126,12 +126,12 @@ def read_table(
     return np.array(rows, dtype=np.float64).reshape(-1, len(columns)), labels
 
 
-def _header(source: str | Path, where: str) -> list[str]:
+def _header(source: str | Path, where: Text) -> list[str]:
     text, _name = _text_of(source, where)
     return [part.strip() for part in text.split("\n", 1)[0].split(",")]
 
 
-def read_flank_points(source: str | Path, *, where: str = "flank points") -> tuple[Array, Array | None]:
+def read_flank_points(source: str | Path, *, where: Text = "flank points") -> tuple[Array, Array | None]:
     """Read a file that holds one flank.
 
     Parameters
@@ -180,10 +180,10 @@ class FlankPoints:
     flank: FlankName | None
     points: Array
     normals: Array | None
-    where: str
+    where: Text
 
 
-def read_member_points(source: str | Path, *, where: str = "flank points") -> list[FlankPoints]:
+def read_member_points(source: str | Path, *, where: Text = "flank points") -> list[FlankPoints]:
     """Read a file of one or both flanks of a gear.
 
     Parameters
@@ -215,7 +215,7 @@ def read_member_points(source: str | Path, *, where: str = "flank points") -> li
             k = int(np.argmax(np.abs(size - 1.0)))
             raise DesignError(
                 _("line {line} has a normal of length {length}").format(
-                    line=k + 2, length=f"{float(size[k, 0]):.3f}"
+                    line=k + 2, length=Number(float(size[k, 0]), ".3f")
                 ),
                 where=where,
                 fix=_("give normals of length 1"),
@@ -250,7 +250,7 @@ OUTLIER_FLOOR_MM = 0.004  # … if it is also off by more than this
 NORMAL_LIMIT_DEG = 3.0  # largest angle between a measured normal and the fitted surface's
 
 
-def refuse_few(count: int, where: str) -> None:
+def refuse_few(count: int, where: Text) -> None:
     """Refuse a flank of fewer than `LEAST_POINTS` points, naming how many there are.
 
     Parameters
@@ -268,7 +268,7 @@ def refuse_few(count: int, where: str) -> None:
 
 
 def refuse_off_tooth(
-    points: Array, to_tooth: Callable[[Array], tuple[Array, Array]], where: str, frame: str
+    points: Array, to_tooth: Callable[[Array], tuple[Array, Array]], where: Text, frame: Text
 ) -> tuple[Array, Array]:
     """Return where points lie on the tooth, or refuse them when they lie off it.
 
@@ -316,7 +316,7 @@ def _off(x: Array, y: Array) -> Array:
     return np.asarray(np.maximum(np.abs(x) - 1.05, np.maximum(np.abs(y) - 1.30, 0.0)))
 
 
-def refuse_holes(x: Array, y: Array, where: str, needed: Array | None = None) -> None:
+def refuse_holes(x: Array, y: Array, where: Text, needed: Array | None = None) -> None:
     """Refuse points that leave a part of the flank out.
 
     Parameters
@@ -340,7 +340,7 @@ def refuse_holes(x: Array, y: Array, where: str, needed: Array | None = None) ->
     if distance[worst] > LARGEST_GAP:
         raise DesignError(
             _("no point within {distance} of {place}").format(
-                distance=f"{float(distance[worst]):.2f}", place=place_words(*needed[worst])
+                distance=Number(float(distance[worst]), ".2f"), place=place_words(*needed[worst])
             ),
             where=where,
             fix=_("measure that part of the flank as well"),
@@ -353,7 +353,7 @@ def working_places() -> Array:
     return np.column_stack([gx.ravel(), gy.ravel()])
 
 
-def refuse_outlier(left: Array, x: Array, y: Array, where: str) -> None:
+def refuse_outlier(left: Array, x: Array, y: Array, where: Text) -> None:
     """Refuse a point that stands off the fitted surface much farther than its neighbours.
 
     Parameters
@@ -376,7 +376,7 @@ def refuse_outlier(left: Array, x: Array, y: Array, where: str) -> None:
         raise DesignError(
             _("point {number} stands {distance} µm off its neighbours at {place}").format(
                 number=k + 1,
-                distance=f"{float(left[k]) * 1000:+.1f}",
+                distance=Number(float(left[k]) * 1000, "+.1f"),
                 place=place_words(float(x[k]), float(y[k])),
             ),
             where=where,
@@ -384,7 +384,7 @@ def refuse_outlier(left: Array, x: Array, y: Array, where: str) -> None:
         )
 
 
-def refuse_normals(normals: Array, expected: Array, x: Array, y: Array, where: str) -> None:
+def refuse_normals(normals: Array, expected: Array, x: Array, y: Array, where: Text) -> None:
     """Refuse measured normals that do not belong to the fitted surface.
 
     Parameters
@@ -410,7 +410,9 @@ def refuse_normals(normals: Array, expected: Array, x: Array, y: Array, where: s
     if angle[k] > NORMAL_LIMIT_DEG:
         raise DesignError(
             _("the normal of point {number} leans {angle}° off the surface at {place}").format(
-                number=k + 1, angle=f"{float(angle[k]):.1f}", place=place_words(float(x[k]), float(y[k]))
+                number=k + 1,
+                angle=Number(float(angle[k]), ".1f"),
+                place=place_words(float(x[k]), float(y[k])),
             ),
             where=where,
             fix=_("check the point and the order of the normal's columns"),

@@ -9,7 +9,7 @@ from scipy.linalg import eigh
 
 from axlewright.errors import DesignError
 from axlewright.gearset.flank import X_CELLS, X_REACH, Y_CELLS, Y_REACH
-from axlewright.language import eager as _
+from axlewright.language import _
 
 Array = NDArray[np.float64]
 

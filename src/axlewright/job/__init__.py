@@ -2,7 +2,7 @@
 
 from axlewright.job.designs import design_names, design_of_job, find_design, put_design, start_job
 from axlewright.job.entering import Outcome, enter, take_back, work_out
-from axlewright.job.paper import job_sheet_pdf, sheet_data
+from axlewright.job.sheet import job_sheet_pdf, sheet_data
 from axlewright.job.shelf import put_on_shelf, spacers
 from axlewright.job.view import JobView, Round, StepView, job_view
 from axlewright.steps.answers import FieldError

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.errors import DesignError, InputError
-from axlewright.language import eager as _
+from axlewright.language import _
 
 if TYPE_CHECKING:
     from axlewright.gearset import GearSetDesign

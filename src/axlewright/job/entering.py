@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import eager as _
+from axlewright.language import Text, _, encode
 from axlewright.steps.forms import FORMS
 from axlewright.steps.result import Result, keep_readings, kept_readings
-from axlewright.units import System, using_system
+from axlewright.units import LONGEST_NOTE, System, check_text, using_system
 
 if TYPE_CHECKING:
     from axlewright.records import Entry, JobStore
-    from axlewright.steps.answers import Typed
-    from axlewright.steps.result import Result
-    from axlewright.steps.step import Context
+    from axlewright.steps.step import Context, StepForm
 
 
 @dataclass(slots=True)
@@ -34,7 +32,7 @@ class Outcome(Result):
     entries: tuple[Entry, ...] = ()
 
     @property
-    def cautions(self) -> tuple[str, ...]:
+    def cautions(self) -> tuple[Text, ...]:
         """Short cautions of the step."""
         return cautions_of(self.step)
 
@@ -43,39 +41,29 @@ class Outcome(Result):
         return {
             "step": self.step,
             **self.payload(),
-            "cautions": list(self.cautions),
+            "cautions": encode(self.cautions),
             "entries": [e.seq for e in self.entries],
         }
 
 
-Finder = Callable[["Typed", "Context"], "Result"]
+def form_of(step: str) -> StepForm:
+    """Return the form of a step.
 
-
-def finder_of(step: str) -> Finder:
-    """Return what works out a step; loads the numerics."""
-    from axlewright.steps import backlash, depth, fits, identity, plain_steps
-
-    finders: dict[str, Finder] = {
-        "complaint": plain_steps.find_complaint,
-        "as-found": plain_steps.find_as_found,
-        "identity": identity.find_identity,
-        "fits": fits.find_fits,
-        "depth": depth.find_depth,
-        "backlash": backlash.find_backlash,
-        "pattern": plain_steps.find_pattern,
-        "final": plain_steps.find_final,
-        "close": plain_steps.find_close,
-    }
-    if step not in finders:
+    Raises
+    ------
+    InputError
+        There is no such step.
+    """
+    if step not in FORMS:
         raise InputError(
             _("there is no step '{step}'").format(step=step),
             where=_("step"),
-            fix=_("use one of {finders}").format(finders=", ".join(finders)),
+            fix=_("use one of {forms}").format(forms=", ".join(FORMS)),
         )
-    return finders[step]
+    return FORMS[step]
 
 
-def cautions_of(step: str) -> tuple[str, ...]:
+def cautions_of(step: str) -> tuple[Text, ...]:
     """Return the short cautions of a step."""
     from axlewright.records.steps import step as step_of
     from axlewright.setup import cautions_for
@@ -112,7 +100,7 @@ def known_of(
     if stopping is not None and waits_behind(step, stopping):
         raise InputError(
             _("the job is stopped: {why}").format(why=stopping.why),
-            where=stopping.step.title,
+            where=_(stopping.step.title),
             fix=_("answer it there first, or let a lead leave that step out with a reason"),
         )
     return Context(
@@ -139,25 +127,35 @@ def work_out(
     InputError
         A `FieldError` when it is about one field.
     """
-    from axlewright.steps.answers import Answers, Typed
+    from axlewright.steps.answers import Answers
 
-    if step not in FORMS:
-        raise InputError(
-            _("there is no step '{step}'").format(step=step),
-            where=_("step"),
-            fix=_("use one of {forms}").format(forms=", ".join(FORMS)),
-        )
-    form = FORMS[step]
+    form = form_of(step)
     answers = Answers(form.fields, fields, system)
     known = known_of(
         store, number, who=who, system=system, step=step, instrument=fields.get("instrument", "")
     )
-    if form.rule is not None:
-        found = form.rule(answers, known)
-    else:
-        found = finder_of(step)(Typed(fields, form.labels(), system), known)
+    found = form.rule(answers, known)
     _say_calibration(found, known)
     return found
+
+
+def work_out_alone(
+    step: str, fields: Mapping[str, str], *, system: System = "inch", shelf_mm: Sequence[float] = ()
+) -> Result:
+    """Work a step out that belongs to no job: nothing is known but what is typed.
+
+    Parameters
+    ----------
+    shelf_mm : sequence of float
+        Thickness of the spacers at hand [mm].
+    """
+    from axlewright.setup import StockItem
+    from axlewright.steps.answers import Answers
+    from axlewright.steps.step import Context
+
+    shelf = tuple(StockItem(f"{k}", mm) for k, mm in enumerate(shelf_mm, start=1))
+    form = form_of(step)
+    return form.rule(Answers(form.fields, fields, system), Context.without_job(system, shelf=shelf))
 
 
 def _say_calibration(found: Result, known: Context) -> None:
@@ -167,7 +165,7 @@ def _say_calibration(found: Result, known: Context) -> None:
     if tool.due_on is not None and tool.due_on < date.today():
         found.notes.append(
             _("{name}: its calibration was due on {day}. The readings stand with that remark.").format(
-                name=tool.name, day=tool.due_on.isoformat()
+                name=tool.name, day=tool.due_on
             )
         )
 
@@ -307,7 +305,9 @@ def take_back(
     reason : str
         Why; required.
     """
-    if not reason.strip():
+    reason = reason.strip()
+    check_text(reason, where=_("reason"), longest=LONGEST_NOTE)
+    if not reason:
         raise InputError(_("no reason given"), where=_("reason"), fix=_("say why it no longer counts"))
     entries = {e.seq: e for e in store.entries(number)}
     if seq not in entries:
@@ -320,7 +320,7 @@ def take_back(
         number,
         "note",
         step,
-        {"text": _("taken back: {strip}").format(strip=reason.strip()), "reason": reason.strip()},
+        {"text": _("taken back: {reason}").format(reason=reason), "reason": reason},
         who=who,
         supersedes=seq,
         idempotency_key=idempotency_key,

@@ -6,10 +6,8 @@ from typing import TYPE_CHECKING
 
 from axlewright.errors import InputError
 from axlewright.job.entering import cautions_of
-from axlewright.language import Shown
-from axlewright.language import eager as _
-from axlewright.steps.clock import local_time
-from axlewright.units import MM_PER_INCH, System, show_length
+from axlewright.language import Text, _, joined, local_time
+from axlewright.units import Length, System, using_system
 
 if TYPE_CHECKING:
     from axlewright.records import JobStore
@@ -44,10 +42,10 @@ def set_label_data(store: JobStore, number: int, system: System = "inch") -> Set
             fix=_("enter the set's identity, or give the number with the job"),
         )
     design = design_of_job(store, view.job)
-    meaning = ""
+    meaning: Text = ""
     if "mark_mm" in identity:
         away = float(identity["mark_mm"])
-        shown = show_length(abs(away), system)
+        shown = Length(abs(away))
         if away > 0.0:
             meaning = _("pinion farther out by {length}").format(length=shown)
         elif away < 0.0:
@@ -56,17 +54,20 @@ def set_label_data(store: JobStore, number: int, system: System = "inch") -> Set
             meaning = _("pinion at the design's distance")
     tightest = backlash.get("tightest_mm")
     when = view.step("backlash").latest
-    return SetLabelData(
-        set_number=pair[:80],
-        design=view.job.design_name[:80],
-        ratio="" if design is None else f"{design.pinion_teeth}/{design.ring_teeth}",
-        tooth_form="" if design is None else design.tooth_form,
-        hand="" if design is None else _("{hand}-hand pinion").format(hand=design.hand),
-        depth_mark=str(identity.get("mark_text", ""))[:80],
-        mark_meaning=meaning,
-        backlash="" if tightest is None else show_length(float(tightest), system),
-        tested="" if tightest is None or when is None else f"{local_time(when.at)}, {when.who}"[:80],
-    )
+    with using_system(system):
+        return SetLabelData(
+            set_number=pair,
+            design=view.job.design_name,
+            ratio="" if design is None else f"{design.pinion_teeth}/{design.ring_teeth}",
+            tooth_form="" if design is None else _(design.tooth_form),
+            hand="" if design is None else _("{hand}-hand pinion").format(hand=_(design.hand)),
+            depth_mark=str(identity.get("mark_text", "")),
+            mark_meaning=meaning,
+            backlash="" if tightest is None else Length(float(tightest)),
+            tested=""
+            if tightest is None or when is None
+            else joined(local_time(when.at), when.who, between=", "),
+        )
 
 
 def spacer_label_data(store: JobStore, item_id: int) -> SpacerLabelData:
@@ -84,10 +85,10 @@ def spacer_label_data(store: JobStore, item_id: int) -> SpacerLabelData:
             return SpacerLabelData(
                 kind=item.kind,
                 thickness_mm=item.thickness_mm,
-                inch=f"{Shown(item.thickness_mm / MM_PER_INCH):.4f} in",
-                part=item.part[:80],
-                place=item.place[:80],
-                design=item.design_name[:80],
+                inch=Length(item.thickness_mm).shown_in("inch"),
+                part=item.part,
+                place=item.place,
+                design=item.design_name,
                 stock_id=str(item.id),
             )
     raise InputError(
@@ -105,7 +106,7 @@ def blank_sheet_pdf(
     from axlewright.sheets import BlankSheetData, blank_bench_sheet
 
     cautions = tuple(
-        dict.fromkeys(c for key in ("as-found", "depth", "pattern") for c in cautions_of(key)[:2])
+        dict.fromkeys(str(c) for key in ("as-found", "depth", "pattern") for c in cautions_of(key)[:2])
     )
     if store is None or number is None:
         return blank_bench_sheet(BlankSheetData(shop=shop, paper=paper, cautions=cautions))
@@ -117,7 +118,7 @@ def blank_sheet_pdf(
             number=str(job.number),
             design=job.design_name,
             set_number=job.set_number,
-            vehicle=job.vehicle[:400],
+            vehicle=job.vehicle,
             complaint=job.complaint,
             cautions=cautions,
             tapered=design is None or design.tooth_form == "face-milled",

@@ -6,16 +6,17 @@ A comparison of settings, not the sound in a car.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from axlewright.errors import InputError
-from axlewright.job.hearing import trace_of, tyre_of
-from axlewright.language import Shown
-from axlewright.language import eager as _
-from axlewright.steps.answers import FieldError, in_field
-from axlewright.units import parse_speed
+from axlewright.job.listening import NO_SPEED, TYRE, listen_to, trace_of, tyre_of
+from axlewright.language import Text, _, n_
+from axlewright.steps.answers import FieldError, answered, in_field
+from axlewright.steps.field import Field
+from axlewright.units import System, parse_speed
 
 if TYPE_CHECKING:
     from axlewright.contact import Settings
@@ -87,13 +88,13 @@ class Pair:
     wav : dict of str to bytes
         By `NOW` and `BESIDE`.
     lines : tuple of HarmonicLine
-    label : str
+    label : Text
         What it is and is not.
     """
 
     wav: dict[str, bytes]
     lines: tuple[HarmonicLine, ...]
-    label: str
+    label: Text
 
 
 def path_text(path: SoundPath) -> str:
@@ -101,7 +102,7 @@ def path_text(path: SoundPath) -> str:
     return ",".join(f"{f:.0f}:{g:.1f}" for f, g in zip(path.frequency_hz, path.gain_db, strict=True))
 
 
-def path_of(text: str) -> SoundPath | None:
+def path_of(text: str, system: System = "inch") -> SoundPath | None:
     """Read a learned path back; None when there is none.
 
     Raises
@@ -131,6 +132,60 @@ def path_of(text: str) -> SoundPath | None:
     return SoundPath("learned", frequency, gain)
 
 
+def speeds_of(text: str, system: System = "inch") -> tuple[float, ...]:
+    """Read one speed or a sweep, ``"30 mph .. 60 mph"`` [m/s]."""
+    return tuple(parse_speed(part) for part in text.split(".."))
+
+
+MADE_FIELDS: Final = (
+    Field("speed", n_("Speed or sweep"), "other", n_("45 mph, or 30 mph .. 60 mph."), read=speeds_of),
+    replace(TYRE, missing="", needed=False),
+    Field(
+        "ratio", n_("Tone over road noise before, dB"), "number",
+        n_("How far the strongest mesh tone stands out of the road noise before the change."),
+    ),
+    Field("path", n_("path"), "other", read=path_of),
+    Field("same", n_("Play at the same level"), "yes"),
+    Field(
+        "pinion_runout", n_("Swells once per pinion turn, %"), "number",
+        n_(
+            "As a runout of the pinion does; it cannot be computed from the gears. The same in both sounds."
+        ),
+    ),
+    Field(
+        "ring_runout", n_("Swells once per ring gear turn, %"), "number",
+        n_("As a runout of the ring gear does."),
+    ),
+)  # fmt: skip
+LEARN_FIELDS: Final = (
+    Field(
+        "marks",
+        n_("Its speed"),
+        "other",
+        n_("Marks, one on a line: 0:10 45 mph."),
+        missing=NO_SPEED,
+        read=trace_of,
+    ),
+)
+
+
+def wish_of(typed: Mapping[str, str], flank: str, torque_nm: float, system: System) -> Wish:
+    """Return how the sounds are to be made, from `MADE_FIELDS`; what is left empty is as usual."""
+    answers, usual = answered(MADE_FIELDS, typed, system), Wish()
+    ratio = answers.number("ratio")
+    return Wish(
+        flank or usual.flank,
+        torque_nm,
+        answers.text("speed") or usual.speed,
+        answers.text("tyre") or usual.tyre,
+        usual.ratio_db if ratio is None else ratio,
+        answers.text("path"),
+        answers.ticked("same"),
+        answers.number("pinion_runout") or 0.0,
+        answers.number("ring_runout") or 0.0,
+    )
+
+
 def make_pair(design: GearSetDesign, now: Settings, beside: Settings, wish: Wish) -> Pair:
     """Make the sounds of a setting and of one to compare with, at equal gain.
 
@@ -148,8 +203,8 @@ def make_pair(design: GearSetDesign, now: Settings, beside: Settings, wish: Wish
         raise FieldError(
             "ratio",
             _("tone over road noise"),
-            _("{value:g} dB is out of reach").format(value=Shown(wish.ratio_db)),
-            _("give a figure from {low:g} to {high:g} dB").format(low=Shown(low), high=Shown(high)),
+            _("{value:g} dB is out of reach").format(value=wish.ratio_db),
+            _("give a figure from {low:g} to {high:g} dB").format(low=low, high=high),
         )
     for name, percent in (("pinion_runout", wish.pinion_runout), ("ring_runout", wish.ring_runout)):
         if not 0.0 <= percent <= 100.0:
@@ -159,11 +214,7 @@ def make_pair(design: GearSetDesign, now: Settings, beside: Settings, wish: Wish
                 _("a tone cannot swell by less than nothing or by more than itself"),
                 _("give 0 to 100 %"),
             )
-    speeds = in_field(
-        "speed",
-        _("speed"),
-        lambda: tuple(parse_speed(part, where=_("speed")) for part in wish.speed.split("..")),
-    )
+    speeds = in_field("speed", _("speed"), lambda: speeds_of(wish.speed))
     path_of(wish.path)
     return in_field("now", _("setting"), lambda: _made(design, now, beside, wish, speeds))
 
@@ -203,7 +254,7 @@ def _lines(made: dict[str, MadeSound]) -> tuple[HarmonicLine, ...]:
 
 
 def learn_from_recording(
-    design: GearSetDesign, recorded: Settings, wish: Wish, data: bytes, name: str, speed: str
+    design: GearSetDesign, recorded: Settings, wish: Wish, data: bytes, name: str, typed: Mapping[str, str]
 ) -> tuple[str, float]:
     """Learn the path from a recording of one setting.
 
@@ -215,8 +266,8 @@ def learn_from_recording(
         Flank, torque and tyre.
     data, name
         The sound file.
-    speed : str
-        Speed or marks of the recording.
+    typed : mapping
+        `LEARN_FIELDS`: speed or marks of the recording.
 
     Returns
     -------
@@ -224,12 +275,13 @@ def learn_from_recording(
         The path as text, and the strongest harmonic's tone-to-noise ratio in the recording [dB].
     """
     from axlewright.contact import roll
-    from axlewright.job.hearing import listen_to
     from axlewright.sound.settings import RATIO_RANGE_DB
     from axlewright.sound.synthesis import learn_path
 
     wheel = in_field("tyre", _("tyre"), lambda: tyre_of(wish.tyre))
-    trace = in_field("marks", _("speed of the recording"), lambda: trace_of(speed))
+    answers = answered(LEARN_FIELDS, typed, "inch")
+    answers.need("marks")
+    trace = answers.other("marks")
     heard = in_field("file", _("recording"), lambda: listen_to(design, data, name, wheel, trace))
     curve = in_field(
         "beside",

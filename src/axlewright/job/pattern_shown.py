@@ -1,15 +1,20 @@
-"""What a page shows of a kept diagnosis: change, cure, causes as bars, what was expected and what came."""
+"""What page and sheet show of a kept diagnosis: change, cure, causes, what was expected and what came."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
-from axlewright.job.pattern_sheet import CAUSE_NAMES
-from axlewright.language import Shown, n_
-from axlewright.language import eager as _
-from axlewright.units import System, show_length
+from axlewright.job.photos import FLANKS, mask_rows
+from axlewright.job.rounds import read_rounds
+from axlewright.job.view import JobView, Round
+from axlewright.language import Number, Text, _, decode, joined, n_, read_kept
+from axlewright.units import Length
+
+if TYPE_CHECKING:
+    from axlewright.records import JobStore
+    from axlewright.sheets import Advice, Cause, PatternPicture, Photo
 
 SHOWN_ADVICE: Final = 3
 LIKELY_SHARE: Final = 0.03
@@ -30,6 +35,18 @@ WAYS: Final[Mapping[str, str]] = {
     "the mark was left out": n_("the depth mark was left out"),
     "the mark was taken the wrong way round": n_("the depth mark was taken the wrong way round"),
     "the mark was taken in the wrong unit": n_("the depth mark was taken in the wrong unit"),
+}
+SOURCES: Final = (n_("photo"), n_("sketch"), n_("words"), n_("teeth"))
+"""Where a pattern was read from."""
+CAUSE_NAMES: Final[Mapping[str, str]] = {
+    "pinion_out_mm": n_("pinion too far out (+) or in (−)"),
+    "ring_away_mm": n_("ring gear too far away (+) or close (−)"),
+    "offset_error_mm": n_("offset too large (+) or small (−)"),
+    "shaft_angle_error_deg": n_("shaft angle open (+) or closed (−)"),
+}
+CURE_NAMES: Final[Mapping[str, str]] = {
+    "pinion_move_mm": n_("move the pinion out (+) or in (−)"),
+    "ring_move_mm": n_("move the ring gear away (+) or closer (−)"),
 }
 
 
@@ -53,11 +70,11 @@ class AdviceShown:
         As the set is believed to stand now and after the change.
     """
 
-    text: str
-    cost: str
+    text: Text
+    cost: Text
     cost_class: str
-    chance: str
-    backlash: str
+    chance: Text
+    backlash: Text
     before: State
     after: State
 
@@ -68,14 +85,14 @@ class Bar:
 
     Attributes
     ----------
-    value, between : str
+    value, between : Text
         Best estimate, and the 90 % interval in words.
     left, wide, at : float
     """
 
-    name: str
-    value: str
-    between: str
+    name: Text
+    value: Text
+    between: Text
     left: float
     wide: float
     at: float
@@ -85,7 +102,7 @@ class Bar:
 class Way:
     """One way in which the depth may have come about, with its chance in percent."""
 
-    name: str
+    name: Text
     percent: float
 
 
@@ -93,25 +110,33 @@ class Way:
 class Compared:
     """One figure after a change: expected, came, and whether that is a surprise."""
 
-    name: str
-    expected: str
-    came: str
+    name: Text
+    expected: Text
+    came: Text
     surprise: bool
 
 
-def _backlash_then(one: Mapping[str, Any], system: System) -> str:
+def newest_read(view: JobView) -> Round | None:
+    """Return the newest round in which patterns were read, passing over later decisions."""
+    for one in view.step("pattern").rounds:
+        if "flanks" in one.payload and one.result:
+            return one
+    return None
+
+
+def backlash_then(one: Mapping[str, Any]) -> Text:
     """Say the backlash expected after a change, at the tightest place too where that is known."""
     mean, tight = one.get("expected_backlash_mm"), one.get("expected_tightest_mm")
     if mean is None:
         return ""
     if tight is None or tight == mean:
-        return show_length(float(mean), system)
+        return Length(float(mean))
     return _("{mean} on the mean, {tightest} at the tightest place").format(
-        mean=show_length(float(mean), system), tightest=show_length(float(tight), system)
+        mean=Length(float(mean)), tightest=Length(float(tight))
     )
 
 
-def advice_shown(result: Mapping[str, Any], system: System) -> list[AdviceShown]:
+def advice_shown(result: Mapping[str, Any]) -> list[AdviceShown]:
     """Return the first few changes of a kept result, best first; the first may be the measured sum's."""
     from axlewright.diagnosis import show_chance
 
@@ -130,11 +155,11 @@ def advice_shown(result: Mapping[str, Any], system: System) -> list[AdviceShown]
         move = float(first["pinion_move_mm"] if of_sum else one["pinion_move_mm"])
         out.append(
             AdviceShown(
-                str(first["first_step"]) if of_sum else str(one["text"]),
-                str(one["cost_words"]),
+                read_kept(first["first_step"] if of_sum else one["text"]),
+                read_kept(one["cost_words"]),
                 str(one["cost_class"]),
                 "–" if one.get("look_again") else show_chance(float(one["chance_last_teardown"])),
-                _backlash_then(one, system),
+                backlash_then(one),
                 before,
                 State(
                     before.pinion + move,
@@ -147,13 +172,13 @@ def advice_shown(result: Mapping[str, Any], system: System) -> list[AdviceShown]
     return out
 
 
-def _text(key: str, value: float, system: System) -> str:
+def _figure(key: str, value: float, *, signed: bool = True) -> Text:
     if key.endswith("_deg"):
-        return f"{Shown(value):+.3f}°"
-    return show_length(value, system, signed=True)
+        return joined(Number(value, "+.3f" if signed else ".3f"), "°", between="")
+    return Length(value, signed=signed)
 
 
-def _bars(names: Mapping[str, str], kept: Mapping[str, Any], system: System) -> list[Bar]:
+def _bars(names: Mapping[str, str], kept: Mapping[str, Any]) -> list[Bar]:
     rows = {key: kept[key] for key in names if key in kept}
     lengths = [max(abs(s["p05"]), abs(s["p95"])) for k, s in rows.items() if k.endswith("_mm")]
     reach = 1.1 * max([*lengths, 1e-3])
@@ -164,28 +189,20 @@ def _bars(names: Mapping[str, str], kept: Mapping[str, Any], system: System) -> 
             scale = 1.1 * max(abs(spread["p05"]), abs(spread["p95"]), LEAST_REACH_DEG)
         low, high, at = (50.0 + 50.0 * spread[k] / scale for k in ("p05", "p95", "mean"))
         between = _("90 % between {low} and {high}").format(
-            low=_text(key, spread["p05"], system), high=_text(key, spread["p95"], system)
+            low=_figure(key, spread["p05"]), high=_figure(key, spread["p95"])
         )
-        out.append(
-            Bar(_(names[key]), _text(key, spread["mean"], system), between, low, max(0.5, high - low), at)
-        )
+        out.append(Bar(_(names[key]), _figure(key, spread["mean"]), between, low, max(0.5, high - low), at))
     return out
 
 
-def cause_bars(result: Mapping[str, Any], system: System) -> list[Bar]:
+def cause_bars(result: Mapping[str, Any]) -> list[Bar]:
     """Return what is off, each settings error as a bar; lengths share one scale."""
-    return _bars(CAUSE_NAMES, result.get("diagnosis", {}).get("cause", {}), system)
+    return _bars(CAUSE_NAMES, result.get("diagnosis", {}).get("cause", {}))
 
 
-CURE_NAMES: Final[Mapping[str, str]] = {
-    "pinion_move_mm": n_("move the pinion out (+) or in (−)"),
-    "ring_move_mm": n_("move the ring gear away (+) or closer (−)"),
-}
-
-
-def cure_bars(result: Mapping[str, Any], system: System) -> list[Bar]:
+def cure_bars(result: Mapping[str, Any]) -> list[Bar]:
     """Return the move that brings the patterns where they belong, as bars on one scale."""
-    return _bars(CURE_NAMES, result.get("diagnosis", {}).get("cure", {}), system)
+    return _bars(CURE_NAMES, result.get("diagnosis", {}).get("cure", {}))
 
 
 def ways_shown(result: Mapping[str, Any]) -> list[Way]:
@@ -195,7 +212,7 @@ def ways_shown(result: Mapping[str, Any]) -> list[Way]:
     return [Way(_(WAYS.get(k, k)), 100.0 * v) for v, k in rows if v >= LIKELY_SHARE]
 
 
-def measures_shown(summary: Mapping[str, Any]) -> list[tuple[str, str]]:
+def measures_shown(summary: Mapping[str, Any]) -> list[tuple[Text, Text]]:
     """Return each measure of a pattern that was read, with its uncertainty (one standard deviation)."""
     from axlewright.contact.marks import EDGE_WORDS
 
@@ -220,24 +237,28 @@ def measures_shown(summary: Mapping[str, Any]) -> list[tuple[str, str]]:
             "°",
         ),
     ]
-    out = []
+    out: list[tuple[Text, Text]] = []
     for name, value, spread, form, unit in rows:
         if value is None or spread is None:
             continue  # the way of reading says next to nothing of it
-        plain = form.removeprefix("+")
-        out.append((name, f"{format(Shown(value), form)}{unit} ± {format(Shown(spread), plain)}{unit}"))
+        shown = [
+            joined(Number(value, form), unit, between=""),
+            joined(Number(spread, form.removeprefix("+")), unit, between=""),
+        ]
+        out.append((name, joined(*shown, between=" ± ")))
     for name, edge in summary.get("edges", {}).items():
         chance = float(edge["chance"])
         if chance < LEAST_EDGE_CHANCE:
             continue
-        words = _("reached, {chance} % sure").format(chance=f"{100 * min(chance, 0.99):.0f}")
+        words: Text = _("reached, {chance} % sure").format(chance=Number(100 * min(chance, 0.99), ".0f"))
         if edge["hard_line"]:
-            words += "; " + _("a hard line along {share} % of it").format(share=f"{100 * edge['share']:.0f}")
+            line = _("a hard line along {share} % of it").format(share=Number(100 * edge["share"], ".0f"))
+            words = joined(words, line, between="; ")
         out.append((_("edge: {edge}").format(edge=_(EDGE_WORDS[name])), words))
     return out
 
 
-def compared_shown(result: Mapping[str, Any], system: System) -> tuple[str, list[Compared]]:
+def compared_shown(result: Mapping[str, Any]) -> tuple[Text, list[Compared]]:
     """Return what the last change was expected to bring beside what came: a sentence and the figures."""
     from axlewright.diagnosis import SURPRISE
 
@@ -245,10 +266,10 @@ def compared_shown(result: Mapping[str, Any], system: System) -> tuple[str, list
     if not told:
         return "", []
 
-    def show(key: str, value: float, sd: float) -> str:
+    def show(key: str, value: float, sd: float) -> Text:
         if key == "backlash_mm":
-            return f"{show_length(value, system)} ± {show_length(sd, system)}"
-        return f"{Shown(value):+.2f} ± {Shown(sd):.2f}"
+            return joined(Length(value), Length(sd), between=" ± ")
+        return joined(Number(value, "+.2f"), Number(sd, ".2f"), between=" ± ")
 
     rows = [
         Compared(
@@ -260,4 +281,109 @@ def compared_shown(result: Mapping[str, Any], system: System) -> tuple[str, list
         for key, name in FIGURES.items()
         if key in told["came"]
     ]
-    return str(told["words"]), rows
+    return read_kept(told["words"]), rows
+
+
+# On the sheet
+
+
+@dataclass(frozen=True, slots=True)
+class SheetParts:
+    """What the patterns of a job put on its sheet."""
+
+    patterns: tuple[PatternPicture, ...] = ()
+    causes: tuple[Cause, ...] = ()
+    cause_note: str = ""
+    advice: tuple[Advice, ...] = ()
+    photos: tuple[Photo, ...] = ()
+
+
+def cause_texts(result: Mapping[str, Any]) -> list[tuple[Text, Text, Text]]:
+    """Return (name, value, uncertainty) of each cause of a kept diagnosis."""
+    kept = result.get("diagnosis", {}).get("cause", {})
+    return [
+        (
+            _(name),
+            _figure(key, kept[key]["mean"]),
+            joined("±", _figure(key, kept[key]["sd"], signed=False)),
+        )
+        for key, name in CAUSE_NAMES.items()
+        if key in kept
+    ]
+
+
+def _measured_caption(summary: Mapping[str, Any]) -> str:
+    words, source = summary["words"], summary["source"]
+    return str(_("{words}; from {source}").format(words=words, source=_(source)))
+
+
+def sheet_parts(store: JobStore, view: JobView) -> SheetParts:
+    """Return patterns, causes, advice and photos of the newest reading that counts, drawn."""
+    one = newest_read(view)
+    if one is None:
+        return SheetParts()
+    from axlewright.contact.marks import flank_name
+    from axlewright.job.designs import design_of_job
+    from axlewright.records import standing
+    from axlewright.sheets import Advice, Cause, PatternPicture, Photo
+
+    design = design_of_job(store, view.job)
+    tapered = design is None or design.tooth_form == "face-milled"
+    result = dict(one.told)
+    expected = result.get("expected", {})
+    told = result.get("diagnosis", {})
+    figures = result.get("values", {}).get("figures", "")
+    pictures, photos = [], []
+    for flank in FLANKS:
+        kept = decode(one.payload["flanks"].get(flank))
+        after = expected.get(flank)
+        if kept is None and after is None:
+            continue
+        pictures.append(
+            PatternPicture(
+                flank=flank,
+                measured=None if kept is None else mask_rows(kept["mask"]),
+                computed=None if after is None else mask_rows(after),
+                measured_caption="" if kept is None else _measured_caption(kept["summary"]),
+                computed_caption="" if after is None else str(_("after the change advised")),
+                tapered=tapered,
+            )
+        )
+        if kept is not None and kept.get("photo"):
+            photos.append(
+                Photo(
+                    jpeg=store.read_file(kept["photo"]),
+                    caption=str(_("{flank}, as photographed").format(flank=flank_name(flank))),
+                )
+            )
+    causes = tuple(
+        Cause(name=str(name), value=str(value), uncertainty=str(sure))
+        for name, value, sure in cause_texts(result)
+    )
+    answers = {
+        e.payload.get("advice"): e for e in view.entries if e.kind == "decision" and "advice" in e.payload
+    }
+    advice = []
+    readings = [e.seq for e in read_rounds(standing(view.entries))]
+    for entry in view.entries:
+        if entry.kind != "advice" or entry.step != "pattern" or entry.payload.get("of") not in readings:
+            continue
+        answer = answers.get(entry.seq)
+        photographed = bool(entry.payload.get("look_again")) and entry.seq < readings[-1]
+        advice.append(
+            Advice(
+                text=str(read_kept(entry.payload["text"])),
+                taken=("taken" if photographed else "open")
+                if answer is None
+                else ("taken" if answer.payload["taken"] else "not taken"),
+                who="" if answer is None else answer.who,
+                reason="" if answer is None else str(read_kept(answer.payload.get("text", ""))),
+            )
+        )
+    return SheetParts(
+        tuple(pictures),
+        causes,
+        str(joined(told.get("words", ""), figures)),
+        tuple(advice),
+        tuple(photos),
+    )

@@ -11,9 +11,9 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Final
 
 from axlewright.errors import InputError
-from axlewright.language import eager as _
-from axlewright.language import n_
+from axlewright.language import Text, _, joined, n_
 from axlewright.steps.field import Choice
+from axlewright.units import LONGEST_TEXT, check_text
 
 if TYPE_CHECKING:
     from axlewright.records import Entry, JobStore
@@ -31,7 +31,6 @@ PIECES: Final = (
 )
 """What a photograph or a tag belongs to."""
 _LABELS: Final = {piece.key: piece.label for piece in PIECES}
-LARGEST_CAPTION: Final = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,11 +57,11 @@ class Picture:
     at: datetime
 
     @property
-    def what(self) -> str:
-        """What it shows, in the language chosen."""
-        label = _(_LABELS.get(self.piece, "")) if self.piece in _LABELS else ""
+    def what(self) -> Text:
+        """What it shows."""
+        label = _(_LABELS.get(self.piece, ""))
         tag = _("tag: {text}").format(text=self.tag) if self.tag else ""
-        return "; ".join(text for text in (label, tag, self.caption) if text)
+        return joined(label, tag, self.caption, between="; ")
 
 
 def add_picture(
@@ -106,9 +105,8 @@ def add_picture(
             fix=_("use one of {keys}").format(keys=", ".join(_LABELS)),
         )
     tag, caption = tag.strip(), caption.strip()
-    for text, where in ((tag, _("tag")), (caption, _("what is to be seen"))):
-        if len(text) > LARGEST_CAPTION:
-            raise InputError(_("the text is too long"), where=where, fix=_("say it in a few words"))
+    check_text(tag, where=_("tag"), longest=LONGEST_TEXT)
+    check_text(caption, where=_("what is to be seen"), longest=LONGEST_TEXT)
     facts = {"piece": piece, "tag": tag, "text": caption}
     if photo is None:
         if not tag:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from axlewright.errors import InputError
-from axlewright.language import eager as _
-from axlewright.units import System, show_length
+from axlewright.language import Number, Text, _, joined, n_, read_kept
+from axlewright.units import Length, System
 
 if TYPE_CHECKING:
     from axlewright.job.view import JobView
@@ -38,10 +38,9 @@ def spacers(store: JobStore, design_name: str = "", kind: str = PINION_SPACER) -
     for item in store.stock.list(kind=kind, in_stock_only=True):
         if item.design_name and design_name and item.design_name != design_name:
             continue
-        word = {PINION_SPACER: _("the spacer")}.get(kind, _(kind))
-        size = show_length(item.nominal_mm or item.thickness_mm).partition(" (")[0]
-        label = item.part or f"{word} {size}"
-        out.append(StockItem(label, item.thickness_mm, item.count))
+        word = _(n_("the spacer") if kind == PINION_SPACER else kind)
+        nominal = joined(word, Length(item.nominal_mm)) if item.nominal_mm else ""
+        out.append(StockItem(item.part or nominal, item.thickness_mm, item.count, word))
     return tuple(out)
 
 
@@ -65,7 +64,7 @@ def shelf_sizes(kind: str, thicknesses: str, *, system: System = "inch", really:
         raise InputError(
             _("unknown kind '{kind}'").format(kind=kind),
             where=_("kind"),
-            fix=_("use {kinds}").format(kinds=" or ".join(KINDS)),
+            fix=_("use {kinds}").format(kinds=", ".join(KINDS)),
         )
     fields = {"thickness": thicknesses, REALLY: "yes" if really else ""}
     typed = Typed(fields, {"thickness": _("thickness")}, system)
@@ -104,7 +103,7 @@ def put_on_shelf(
     return len(sizes)
 
 
-def to_take(view: JobView, step: str) -> str:
+def to_take(view: JobView, step: str) -> Text:
     """Name the pieces that a step's newest answer wants from the shelf; empty once they are taken."""
     latest = view.step(step).latest
     if latest is None or latest.result is None or not latest.result.values.get("shelf_leaves_mm"):
@@ -118,7 +117,7 @@ def to_take(view: JobView, step: str) -> str:
         if not another and values.get("fitted_from") and any(e.payload.get("taken_for") for e in notes):
             return ""  # it is in already
     taken = any(e.payload.get("taken_for") == latest.seq for e in notes)
-    return "" if taken else str(latest.result.values.get("shelf_label", ""))
+    return "" if taken else read_kept(latest.result.values.get("shelf_label", ""))
 
 
 def take_for_job(store: JobStore, number: int, seq: int, *, who: str) -> Entry:
@@ -147,19 +146,19 @@ def take_for_job(store: JobStore, number: int, seq: int, *, who: str) -> Entry:
         own = [item for item in fitting if item.design_name in ("", job.design_name)]
         if not own:
             raise InputError(
-                _("the piece of {size} mm is not on the shelf").format(size=thickness),
+                _("the piece of {size} mm is not on the shelf").format(size=Number(float(thickness), "g")),
                 where=_("shelf"),
                 fix=_("count the shelf in Settings"),
             )
         there = max(own, key=lambda item: item.count)
         key = f"{job.uid}-{seq}-{place}"
         store.stock.move(there.id, -1, who=who, job=number, idempotency_key=key)
-    words = str(results[-1].payload["values"].get("shelf_label", ""))
+    label = read_kept(results[-1].payload["values"].get("shelf_label", ""))
     return store.add_entry(
         number,
         "note",
         results[-1].step,
-        {"text": _("taken from the shelf: {pieces}").format(pieces=words), "taken_for": seq},
+        {"text": _("taken from the shelf: {pieces}").format(pieces=label), "taken_for": seq},
         who=who,
         idempotency_key=f"shelf-{seq}",
     )

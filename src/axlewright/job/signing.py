@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final
 
-from axlewright.language import eager as _
-from axlewright.language import eager_plural as plural
-from axlewright.language import n_
+from axlewright.language import Text, _, joined, n_, plural, read_kept
 
 if TYPE_CHECKING:
     from axlewright.job.view import JobView, StepView
@@ -28,12 +26,18 @@ def steps_not_done(view: JobView) -> tuple[StepView, ...]:
     return tuple(step for step in view.steps if step.status.state not in ("ok", "waived"))
 
 
-def statement_for(any_left: bool) -> str:
+def statement_for(any_left: bool) -> Text:
     """Return what is signed unless something else is typed."""
     return _(STATEMENT_NOT_DONE) if any_left else _(STATEMENT)
 
 
-def signature_note(payload: Mapping[str, Any]) -> str:
+def stated(typed: str, any_left: bool) -> Text:
+    """Return what is signed: what was typed, or the usual statement where that was left as it stands."""
+    usual = statement_for(any_left)
+    return usual if typed.strip() == str(usual) else typed
+
+
+def signature_note(payload: Mapping[str, Any]) -> Text:
     """Return what a kept signature says about steps that were not done; empty when all were.
 
     Parameters
@@ -46,14 +50,17 @@ def signature_note(payload: Mapping[str, Any]) -> str:
     left = payload.get("not_done") or ()
     if not left:
         return ""
-    names = ", ".join(
-        _("{step} ({state})").format(
-            step=_(step(one["step"]).title), state=_(LEFT_WORDS.get(one["state"], one["state"]))
-        )
-        for one in left
+    names = joined(
+        *(
+            _("{step} ({state})").format(
+                step=_(step(one["step"]).title), state=_(LEFT_WORDS.get(one["state"], one["state"]))
+            )
+            for one in left
+        ),
+        between=", ",
     )
     return plural(
         "Signed with {count} step open: {steps}. Reason: {reason}",
         "Signed with {count} steps open: {steps}. Reason: {reason}",
         len(left),
-    ).format(count=len(left), steps=names, reason=payload.get("although", ""))
+    ).format(count=len(left), steps=names, reason=read_kept(payload.get("although", "")))

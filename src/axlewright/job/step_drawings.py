@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from axlewright.job.round_plots import runout_plots
+from axlewright.job.sheet import runout_plots
 from axlewright.language import Shown
 from axlewright.language import eager as _
 from axlewright.steps.diagrams import backlash_diagram, depth_diagram

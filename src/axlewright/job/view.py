@@ -8,8 +8,7 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, Final
 
 from axlewright.job.pictures import Picture, pictures_of
-from axlewright.language import Shown, decode, n_
-from axlewright.language import eager as _
+from axlewright.language import Shown, Text, _, decode, joined, n_, zoned_time
 from axlewright.steps.fitted import last_fitted
 from axlewright.steps.forms import FORMS
 from axlewright.steps.result import Reading, Result, kept_readings
@@ -29,6 +28,8 @@ STATE_WORDS: Final[Mapping[str, str]] = {
     "waived": n_("waived"),
 }
 """What a step's state is called on the page; the word stands beside the sign, colour is never alone."""
+
+JOB_STATE_WORDS: Final = (n_("open"), n_("stopped"), n_("closed"), n_("dropped"))
 
 STATE_SIGNS: Final[Mapping[str, str]] = {
     "open": "○",
@@ -70,11 +71,59 @@ class Round:
     calibrated_on: date | None = None
 
     @property
-    def instrument_text(self) -> str:
+    def instrument_text(self) -> Text:
         """Instrument with the date of its calibration when it was read."""
         if self.calibrated_on is None:
             return self.instrument
-        return _("{name}, calibrated {day}").format(name=self.instrument, day=self.calibrated_on.isoformat())
+        return _("{name}, calibrated {day}").format(name=self.instrument, day=self.calibrated_on)
+
+
+@dataclass(frozen=True, slots=True)
+class Superseded:
+    """A reading that no longer counts: who replaced it or took it back, when and why.
+
+    Attributes
+    ----------
+    seq, who, at : int, str, datetime
+        Of the reading.
+    by : Entry
+        What replaced it or took it back.
+    """
+
+    seq: int
+    who: str
+    at: datetime
+    readings: tuple[Reading, ...]
+    by: Entry
+
+    @property
+    def corrected(self) -> bool:
+        """Whether another reading took its place; else it was taken back."""
+        return self.by.kind == "reading"
+
+    @property
+    def values(self) -> Text:
+        """What was read, in one line."""
+        return joined(*(joined(one.name, one.value, one.unit) for one in self.readings), between="; ")
+
+    @property
+    def fate(self) -> Text:
+        """Who replaced it or took it back, when and why."""
+        words = (
+            _("Entry {seq} by {who}, {when}: replaced by entry {by_seq}, {by_who}, {by_when}.")
+            if self.corrected
+            else _("Entry {seq} by {who}, {when}: taken back by {by_who}, {by_when} (entry {by_seq}).")
+        ).format(
+            seq=self.seq,
+            who=self.who,
+            when=zoned_time(self.at),
+            by_seq=self.by.seq,
+            by_who=self.by.who,
+            by_when=zoned_time(self.by.at),
+        )
+        # In older records the reason of a reading taken back stands only in the note's sentence.
+        reason = self.by.said("note") if self.corrected else self.by.said("reason", "text")
+        return joined(words, _("Reason: {reason}").format(reason=reason or _("no reason given")))
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,8 +134,8 @@ class StepView:
     ----------
     rounds : tuple of Round
         Those that count, newest first.
-    taken_back : int
-        How many were superseded.
+    struck : tuple of Superseded
+        Readings that no longer count, oldest first.
     fill : mapping of str to str
         What the form is filled with.
     remarks : tuple of Entry
@@ -98,7 +147,7 @@ class StepView:
     status: StepStatus
     form: StepForm
     rounds: tuple[Round, ...]
-    taken_back: int
+    struck: tuple[Superseded, ...]
     fill: Mapping[str, str]
     remarks: tuple[Entry, ...]
     pictures: tuple[Picture, ...] = ()
@@ -149,6 +198,11 @@ class JobView:
         return tuple(one for step in self.steps for one in step.pictures)
 
     @property
+    def state_reason(self) -> Text:
+        """Why the job is in the state it is in, as written when it was set."""
+        return next((e.said("reason") for e in reversed(self.entries) if e.kind == "state"), "")
+
+    @property
     def signed(self) -> bool:
         """Whether anybody signed it."""
         return any(entry.kind == "sign-off" for entry in self.entries)
@@ -193,7 +247,7 @@ def job_view(store: JobStore, number: int, system: System = "metric") -> JobView
     job = store.get_job(number)
     entries = store.entries(number)
     counted = standing(entries)
-    counted_seqs = {e.seq for e in counted}
+    gone = {e.supersedes: e for e in entries if e.supersedes is not None}
     results: dict[int, Entry] = {}
     for entry in counted:
         if entry.kind == "result" and isinstance(entry.payload.get("of"), int):
@@ -205,7 +259,11 @@ def job_view(store: JobStore, number: int, system: System = "metric") -> JobView
         own = [e for e in counted if e.step == key]
         readings = [e for e in own if e.kind == "reading"]
         rounds = tuple(_round(e, results) for e in reversed(readings))
-        gone = sum(1 for e in entries if e.step == key and e.kind == "reading" and e.seq not in counted_seqs)
+        struck = tuple(
+            Superseded(e.seq, e.who, e.at, kept_readings(e.payload), gone[e.seq])
+            for e in entries
+            if e.step == key and e.kind == "reading" and e.seq in gone
+        )
         form = FORMS[key]
         fill = {f.name: f.default for f in form.fields if f.default}
         if key == "depth":
@@ -222,7 +280,7 @@ def job_view(store: JobStore, number: int, system: System = "metric") -> JobView
             fill["fitted"] = last.typed if last is not None and last.counts else ""
         remarks = tuple(e for e in own if e.kind in ("waiver", "note", "decision", "sign-off", "recording"))
         pictures = tuple(pictures_of(own, key))
-        steps.append(StepView(status, form, rounds, gone, fill, remarks, pictures))
+        steps.append(StepView(status, form, rounds, struck, fill, remarks, pictures))
     return JobView(
         job, tuple(steps), next_step(entries), tuple(entries), deciding(counted), stopped_by(entries)
     )

@@ -52,8 +52,11 @@ __all__ = [
     "plural",
     "read_kept",
     "script_words",
+    "sentence",
     "using_language",
+    "whole_sentence",
     "with_decimal_sign",
+    "zoned_time",
 ]
 
 SOURCE_LANGUAGE: Final = "en"
@@ -267,6 +270,27 @@ def keeps_as(key: str, read: Callable[[Mapping[str, Any]], Drawn]) -> None:
 def local_time(at: datetime) -> str:
     """Return a moment (with time zone) as local date and time to the minute."""
     return f"{at.astimezone():%Y-%m-%d %H:%M}"
+
+
+def zoned_time(at: datetime) -> str:
+    """Return a moment as `local_time` with the zone's offset from UTC, for paper that travels."""
+    offset = at.astimezone().strftime("%z")
+    return f"{local_time(at)} UTC" + ("" if offset in ("+0000", "-0000") else f"{offset[:3]}:{offset[3:]}")
+
+
+def sentence(text: Text) -> str:
+    """Draw a text with its first letter large, the rest as it is (German nouns keep theirs).
+
+    A text that begins with a number or a sign is left alone.
+    """
+    words = str(text)
+    return words[:1].upper() + words[1:] if words[:1].islower() and len(words[:1].upper()) == 1 else words
+
+
+def whole_sentence(text: Text) -> str:
+    """Draw a text as `sentence` does, with a full stop where it ends without a sign of its own."""
+    words = sentence(text)
+    return words if not words or words[-1] in ".?!" else f"{words}."
 
 
 _PLACE: Final = re.compile(r"\{\{|\}\}|\{([A-Za-z_][A-Za-z0-9_]{0,40})(?::([^{}]{0,8}))?\}")

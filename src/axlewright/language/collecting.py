@@ -1,11 +1,13 @@
 """Collects the messages of the program into the template and the catalogues: `python tasks.py words`.
 
 A message is found where it is made: `_`, `n_` and `plural` in Python, in the page's templates and in its
-scripts. Translations stay with their message; a message whose wording changed has to be translated anew.
+scripts; the help of a command in its docstring and at its options. Translations stay with their message; a
+message whose wording changed has to be translated anew.
 """
 
 from __future__ import annotations
 
+import ast
 import re
 import sys
 from collections.abc import Iterator, Mapping
@@ -42,6 +44,24 @@ def _sources(package: Path) -> Iterator[tuple[str, Path]]:
             yield "javascript", path
 
 
+def _help_texts(path: Path) -> Iterator[tuple[int, str]]:
+    """Find the help of commands: what stands at options, and the docstrings of functions that have some."""
+
+    def is_option(argument: ast.arg) -> bool:
+        told = "" if argument.annotation is None else ast.unparse(argument.annotation)
+        return told.startswith("Annotated[") or bool(re.fullmatch("[A-Z_]+", told))
+
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Call):
+            for word in node.keywords:
+                if word.arg == "help" and isinstance(word.value, ast.Constant) and word.value.value:
+                    yield node.lineno, str(word.value.value)
+        elif isinstance(node, ast.FunctionDef) and any(
+            map(is_option, (*node.args.args, *node.args.kwonlyargs))
+        ):
+            yield node.lineno, ast.get_docstring(node) or ""
+
+
 def collect(package: Path = PACKAGE) -> Catalog:
     """Collect all messages of the program, without translations.
 
@@ -63,6 +83,9 @@ def collect(package: Path = PACKAGE) -> Catalog:
             _method(method), path, keywords=KEYWORDS, comment_tags=("Translators:",), options=options
         ):
             found.add(message, None, [(name, line)], auto_comments=comments, context=context)
+        if name.startswith("cli/"):
+            for line, text in _help_texts(path):
+                found.add(text, None, [(name, line)])
     return found
 
 

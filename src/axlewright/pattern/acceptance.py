@@ -14,10 +14,9 @@ from axlewright.contact import ContactPattern
 from axlewright.contact.marks import EDGE_WORDS, edge_words
 from axlewright.errors import InputError
 from axlewright.gearset.design import ToothForm
-from axlewright.language import Shown, n_
-from axlewright.language import eager as _
+from axlewright.language import Number, Text, _, joined, n_
 from axlewright.pattern.readings import SURE, PatternReading, hard_lines, read_edges
-from axlewright.setup.limits import Limit, Verdict
+from axlewright.setup.limits import Limit, Verdict, told
 from axlewright.setup.limits import judge as judge_limit
 from axlewright.setup.sources import CIVIL, manual
 
@@ -72,9 +71,9 @@ class PatternVerdict:
     ----------
     criterion : Criterion
     kind : {"inside", "outside", "near the edge: measure again", "look yourself"}
-    says : str
+    says : Text
         Value, uncertainty and wanted band in words.
-    source : str
+    source : Text
         Where what is wanted comes from.
     verdict : Verdict or None
         The numbers, where there are any.
@@ -82,17 +81,17 @@ class PatternVerdict:
 
     criterion: Criterion
     kind: VerdictKind
-    says: str
-    source: str
+    says: Text
+    source: Text
     verdict: Verdict | None = None
 
     @property
-    def text(self) -> str:
+    def text(self) -> Text:
         """One sentence with all of it."""
-        return f"{self.says} ({self.source})."
+        return _("{says} ({source}).").format(says=self.says, source=self.source)
 
     def to_json(self) -> dict[str, Any]:
-        """Return plain data."""
+        """Return plain data; its words are not drawn yet."""
         return {
             "criterion": self.criterion.key,
             "verdict": self.kind,
@@ -116,22 +115,22 @@ _USED = f"{T21}: match the old wear trace, smaller, at its toe end; do not chase
 DEFAULT_CRITERIA: tuple[Criterion, ...] = (
     Criterion(
         "profile", n_("centred between top and root"), "profile",
-        _band(n_("pattern centre in profile"), -0.25, 0.25, _PROFILE), _PROFILE, condition="new",
+        _band(n_("Pattern centre in profile"), -0.25, 0.25, _PROFILE), _PROFILE, condition="new",
     ),
     Criterion(
         "working-lengthwise", n_("at the middle or toward the toe, never toward the heel"), "lengthwise",
-        _band(n_("pattern centre lengthwise, working flank"), -0.45, 0.10, _TOE), _TOE, role="working",
+        _band(n_("Pattern centre lengthwise, working flank"), -0.45, 0.10, _TOE), _TOE, role="working",
         condition="new",
     ),
     Criterion(
         "other-lengthwise", n_("centred lengthwise or slightly toward the toe"), "lengthwise",
-        _band(n_("pattern centre lengthwise, other flank"), -0.35, 0.20, _COAST), _COAST, role="other",
+        _band(n_("Pattern centre lengthwise, other flank"), -0.35, 0.20, _COAST), _COAST, role="other",
         condition="new",
     ),
     Criterion(
         "length", n_("half to two thirds of the tooth length"), "length",
         _band(
-            n_("pattern length over face width"), 0.45, 0.75, f"{_LENGTH}; widened by 0.05 to 0.08, {OURS}"
+            n_("Pattern length over face width"), 0.45, 0.75, f"{_LENGTH}; widened by 0.05 to 0.08, {OURS}"
         ), _LENGTH, condition="new",
     ),
     Criterion(
@@ -229,11 +228,13 @@ def _judge_number(
         ),
     }[verdict.kind]
     form = ".2f" if c.measure == "length" else "+.2f"
-    low, high = ("…" if edge is None else format(Shown(edge), form) for edge in (limit.low, limit.high))
-    told = format(Shown(round(value, 2) + 0.0), form) + (f" ± {Shown(2.0 * sd):.2f}" if sd else "")
-    source = _("default, {source}").format(source=c.source) if limit.is_default else str(limit.source)
-    text = words.format(name=_(str(limit.name)), value=told, text=_(c.text), low=low, high=high)
-    return PatternVerdict(c, verdict.kind, text[0].upper() + text[1:], source, verdict)
+    low, high = ("…" if edge is None else Number(edge, form) for edge in (limit.low, limit.high))
+    shown: Text = Number(round(value, 2) + 0.0, form)
+    if sd:
+        shown = joined(shown, Number(2.0 * sd, ".2f"), between=" ± ")
+    source = _("default, {source}").format(source=c.source) if limit.is_default else limit.source
+    says = words.format(name=told(limit.name), value=shown, text=_(c.text), low=low, high=high)
+    return PatternVerdict(c, verdict.kind, says, source, verdict)
 
 
 def _judge_edges(
@@ -258,6 +259,7 @@ def _judge_edges(
         words = _("The pattern comes as near to the {where} as the reading is sure; wanted: {text}")
         where = edge_words(near)
     else:
-        words, where = _("Clear of {where}"), ", ".join(_(EDGE_WORDS[e]) for e in c.edges)
+        words = _("Clear of {where}")
+        where = joined(*(_(EDGE_WORDS[e]) for e in c.edges), between=", ")
     kind: VerdictKind = "outside" if touched else ("near the edge: measure again" if near else "inside")
     return PatternVerdict(c, kind, words.format(where=where, text=_(c.text)), c.source)

@@ -12,7 +12,7 @@ from scipy import ndimage
 from axlewright.contact import measure_mask
 from axlewright.contact.rolling import check_flank
 from axlewright.errors import InputError
-from axlewright.language import eager as _
+from axlewright.language import _
 from axlewright.pattern.readings import PatternReading, PhotoReading
 from axlewright.pattern.unroll import COLS, ROWS
 
@@ -202,7 +202,7 @@ def apply_correction(
         given = np.asarray(mask)
         if given.shape != (ROWS, COLS):
             raise InputError(
-                _("the mask has shape {shape}").format(shape=given.shape),
+                _("the mask has shape {shape}").format(shape=str(given.shape)),
                 where=_("mask"),
                 fix=_("give {rows} rows of {columns} columns").format(rows=ROWS, columns=COLS),
             )

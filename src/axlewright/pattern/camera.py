@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from axlewright.errors import PhotoError
 from axlewright.gearset import FlankName, GearSetDesign, build_geometry, rotation_about
-from axlewright.language import eager as _
+from axlewright.language import _
 
 Array = NDArray[np.float64]
 

@@ -12,7 +12,7 @@ from scipy import ndimage
 from axlewright.contact.rolling import check_flank
 from axlewright.errors import PhotoError
 from axlewright.gearset import FlankName, GearSetDesign
-from axlewright.language import eager as _
+from axlewright.language import Number, _
 from axlewright.pattern.camera import (
     CORNER_NAMES,
     CORNER_X,
@@ -253,7 +253,7 @@ def check_corners(corners: Array, size: tuple[int, int], design: GearSetDesign, 
             raise PhotoError(
                 _(
                     "the {name} corner ({x}, {y}) lies outside the picture of {width} × {height} pixels"
-                ).format(name=name, x=f"{x:.0f}", y=f"{y:.0f}", width=width, height=height),
+                ).format(name=name, x=Number(x, ".0f"), y=Number(y, ".0f"), width=width, height=height),
                 where=_("corners"),
                 fix=_("tap inside the picture, or take one that shows the whole tooth"),
             )
@@ -268,7 +268,7 @@ def check_corners(corners: Array, size: tuple[int, int], design: GearSetDesign, 
     if length < SMALLEST_LENGTH_PX or tall < SMALLEST_HEIGHT_PX:
         raise PhotoError(
             _("the tooth is only {length} × {tall} pixels in the picture").format(
-                length=f"{length:.0f}", tall=f"{tall:.0f}"
+                length=Number(float(length), ".0f"), tall=Number(float(tall), ".0f")
             ),
             where=_("corners"),
             fix=_("go nearer, so that one tooth fills half of the picture's width"),
@@ -295,7 +295,7 @@ def check_corners(corners: Array, size: tuple[int, int], design: GearSetDesign, 
     if tall > 1.1 * length:
         raise PhotoError(
             _("the tooth would be taller ({tall} px) than long ({length} px)").format(
-                tall=f"{tall:.0f}", length=f"{length:.0f}"
+                tall=Number(float(tall), ".0f"), length=Number(float(length), ".0f")
             ),
             where=_("corners"),
             fix=_("tap them in the order {order}").format(order=ORDER),

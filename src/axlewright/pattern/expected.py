@@ -22,7 +22,7 @@ from axlewright.contact.once import kept_array
 from axlewright.contact.rolling import roll_unloaded
 from axlewright.errors import ContactError
 from axlewright.gearset import EaseOffSpread, FlankName, GearSetDesign
-from axlewright.language import eager as _
+from axlewright.language import _
 from axlewright.pattern.readings import PhotoReading
 
 Array = NDArray[np.float64]

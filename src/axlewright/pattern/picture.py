@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageOps, UnidentifiedImageError
 
 from axlewright.errors import PhotoError
-from axlewright.language import eager as _
+from axlewright.language import Number, _
 
 Pixels = NDArray[np.uint8]
 
@@ -73,9 +73,9 @@ def _read_bytes(source: str | Path | bytes) -> tuple[bytes, str]:
             raise PhotoError(_("there is no such file"), where=str(source), fix=_("give the path of a photo"))
         if path.stat().st_size > MAX_BYTES:
             raise PhotoError(
-                _("the file has {st_size} MB").format(st_size=f"{path.stat().st_size / 1e6:.0f}"),
+                _("the file has {st_size} MB").format(st_size=Number(path.stat().st_size / 1e6, ".0f")),
                 where=name,
-                fix=_("use a photo below {max_bytes} MB").format(max_bytes=f"{MAX_BYTES / 1e6:.0f}"),
+                fix=_("use a photo below {max_bytes} MB").format(max_bytes=Number(MAX_BYTES / 1e6, ".0f")),
             )
         try:
             data = path.read_bytes()
@@ -89,9 +89,9 @@ def _read_bytes(source: str | Path | bytes) -> tuple[bytes, str]:
         raise PhotoError(_("the file is empty"), where=name, fix=_("take or send the photo again"))
     if len(data) > MAX_BYTES:
         raise PhotoError(
-            _("the file has {count} MB").format(count=f"{len(data) / 1e6:.0f}"),
+            _("the file has {count} MB").format(count=Number(len(data) / 1e6, ".0f")),
             where=name,
-            fix=_("use a photo below {max_bytes} MB").format(max_bytes=f"{MAX_BYTES / 1e6:.0f}"),
+            fix=_("use a photo below {max_bytes} MB").format(max_bytes=Number(MAX_BYTES / 1e6, ".0f")),
         )
     return data, name
 
@@ -129,7 +129,7 @@ def _open(data: bytes, name: str) -> Image.Image:
 def _too_many(name: str) -> PhotoError:
     return PhotoError(
         _("the picture unpacks to more than {max_pixels} million pixels").format(
-            max_pixels=f"{MAX_PIXELS / 1e6:.0f}"
+            max_pixels=Number(MAX_PIXELS / 1e6, ".0f")
         ),
         where=name,
         fix=_("use a photo straight from the camera"),

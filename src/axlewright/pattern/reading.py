@@ -20,8 +20,7 @@ from axlewright.contact.marks import EDGE_WORDS
 from axlewright.contact.rolling import check_flank
 from axlewright.errors import ContactError, PhotoError
 from axlewright.gearset import FlankName, GearSetDesign
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.language import Number, Text, _, joined
 from axlewright.pattern.camera import (
     CORNER_NAMES,
     CORNER_X,
@@ -256,7 +255,7 @@ def _unlike(design: GearSetDesign, flank: FlankName, miss_px: float) -> PhotoErr
         _(
             "no camera position makes a {flank} flank of {design} look like this tooth (its corners and "
             "edges miss by {miss} px)"
-        ).format(flank=_(flank), design=design.name, miss=f"{Shown(miss_px):.1f}"),
+        ).format(flank=_(flank), design=design.name, miss=Number(miss_px, ".1f")),
         where=_("corners"),
         fix=_("check the design, the flank and the four taps"),
     )
@@ -357,21 +356,21 @@ def _notes(
     tap_sd: float,
     found: str,
     compound: Compound,
-) -> tuple[list[str], list[str]]:
+) -> tuple[list[Text], list[Text]]:
     """Return all there is to say, and what of it a correction of the outline settles."""
-    notes, doubts = list[str](), list[str]()
+    notes, doubts = list[Text](), list[Text]()
     if support and float(moves.max()) > 2.0 * tap_sd:
         worst = int(np.argmax(moves))
         notes.append(
             _("The {corner} corner was moved {pixels} px to the edge in the picture.").format(
-                corner=_(CORNER_NAMES[worst]), pixels=f"{moves[worst]:.0f}"
+                corner=_(CORNER_NAMES[worst]), pixels=Number(moves[worst], ".0f")
             )
         )
     missing = [n for n in ("top", "toe", "heel") if support.get(n, 0.0) < 0.6]
     if missing:
         notes.append(
             _("No clear edge was found at: {edges}; the taps were used as they are.").format(
-                edges=", ".join(_(EDGE_WORDS[n]) for n in missing)
+                edges=joined(*(_(EDGE_WORDS[n]) for n in missing), between=", ")
             )
         )
     length = float(np.linalg.norm(taps[1] - taps[0]))
@@ -382,7 +381,7 @@ def _notes(
     if marked.glare > 0.03:
         doubts.append(
             _("Glare hides {share} of the flank; the outline was bridged there.").format(
-                share=f"{marked.glare:.0%}"
+                share=Number(marked.glare, ".0%")
             )
         )
     if marked.step < 1.5:

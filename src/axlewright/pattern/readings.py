@@ -17,6 +17,7 @@ from scipy import ndimage
 from scipy.special import ndtr
 
 from axlewright.contact import ContactPattern
+from axlewright.language import Text
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -147,7 +148,7 @@ class PatternReading:
         Those of `height_fraction`, `area_fraction` and `slant_deg` [deg]; None where the way of reading says
         next to nothing of them.
     source : {"photo", "sketch", "words", "teeth"}
-    quality : tuple of str
+    quality : tuple of Text
         What a reader should know about this reading, one sentence each.
     """
 
@@ -155,7 +156,7 @@ class PatternReading:
     center_sd: tuple[float, float]
     length_sd: float
     source: Source
-    quality: tuple[str, ...] = ()
+    quality: tuple[Text, ...] = ()
     height_sd: float | None = None
     area_sd: float | None = None
     slant_sd_deg: float | None = None
@@ -167,8 +168,9 @@ class PatternReading:
         return read_edges(self.pattern.mask, ONE_CELL, self.center_sd)
 
     def summary(self) -> dict[str, Any]:
-        """Return the measures with their uncertainty as plain data for JSON."""
+        """Return the measures with their uncertainty; its words are not drawn yet."""
         out = self.pattern.summary()
+        out["words"] = self.pattern.describe()
         out["center_sd"] = [round(v, 4) for v in self.center_sd]
         out["length_sd"] = round(self.length_sd, 4)
         for name, digits in (("height_sd", 4), ("area_sd", 4), ("slant_sd_deg", 1)):
@@ -219,7 +221,7 @@ class PhotoReading(PatternReading):
         Reading of another area that could be the mark; to be offered in place of the one found.
     other_chance : float
         How likely it is the other one, 0 … 0.5.
-    outline_doubts : tuple of str
+    outline_doubts : tuple of Text
         Those sentences of `quality` that a correction of the outline settles.
     """
 
@@ -240,7 +242,7 @@ class PhotoReading(PatternReading):
     likely: float = 0.0
     other: PhotoReading | None = None
     other_chance: float = 0.0
-    outline_doubts: tuple[str, ...] = ()
+    outline_doubts: tuple[Text, ...] = ()
 
     def edges(self) -> dict[str, EdgeReading]:
         """Return how sure it is that the mark reaches each edge, another likely outline thought of."""
@@ -252,7 +254,7 @@ class PhotoReading(PatternReading):
         return {name: one.mixed(theirs[name], self.other_chance) for name, one in self.alone_edges.items()}
 
     def summary(self) -> dict[str, Any]:
-        """Return the measures with their uncertainty as plain data for JSON."""
+        """Return the measures with their uncertainty; its words are not drawn yet."""
         out = PatternReading.summary(self)
         out["compound_found"] = self.compound_found
         out["contrast"] = round(self.contrast, 2)

@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 from axlewright.contact.runout import Runout, roll_runout
 from axlewright.errors import InputError
 from axlewright.gearset import FlankName, GearSetDesign
-from axlewright.language import eager as _
+from axlewright.language import Text, _
 from axlewright.pattern.several import SeveralTeeth
-from axlewright.units import show_length
+from axlewright.units import Length
 
 RESOLUTION = (28, 16, 56)  # answers within some per cent of those at twice the resolution
 TRIED_MM = 0.1  # total reading at which the design is rolled for its answer
@@ -59,13 +59,13 @@ class RunoutEstimate:
     told_apart : bool
         False when the flanks read cannot tell face from radial runout; each is then given as if it shared
         the wander with the other.
-    notes : tuple of str
+    notes : tuple of Text
     """
 
     face: DialReading
     radial: DialReading
     told_apart: bool
-    notes: tuple[str, ...]
+    notes: tuple[Text, ...]
 
     def summary(self) -> dict[str, Any]:
         """Return plain data for JSON."""
@@ -149,12 +149,12 @@ def estimate_runout(
     tie = float(abs(cov[0, 1]) / np.sqrt(cov[0, 0].real * cov[1, 1].real))
     apart = tie < 0.8 and drive is not None and coast is not None
     face, radial = dials
-    notes = []
+    notes: list[Text] = []
     if face.sure or radial.sure:
         notes.append(
             _(
                 "The wander fits {face} of face and {radial} of radial runout, total reading; measure both."
-            ).format(face=show_length(face.tir_mm), radial=show_length(radial.tir_mm))
+            ).format(face=Length(face.tir_mm), radial=Length(radial.tir_mm))
         )
     if not apart:
         notes.append(

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from axlewright.language import eager as _
+from axlewright.language import Number, _
 from axlewright.pattern.outline import (
     FULL_CONTRAST,
     LEAST_SHAPE,
@@ -128,7 +128,7 @@ def segment(light: Array, compound: Compound = "auto", likely: Likely | None = N
     hidden = float(glare.mean())
     if hidden > MOST_GLARE:
         raise RefusedPhotoError(
-            _("glare hides {share} of the flank").format(share=f"{hidden:.0%}"),
+            _("glare hides {share} of the flank").format(share=Number(hidden, ".0%")),
             where=_("photo"),
             fix=_("turn the lamp or the gear, or shade the tooth, until the flank does not shine"),
         )

@@ -18,8 +18,7 @@ from numpy.typing import NDArray
 from axlewright.contact import measure_mask
 from axlewright.errors import InputError, PhotoError
 from axlewright.gearset import GearSetDesign
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.language import Number, Text, _
 from axlewright.pattern.picture import Picture
 from axlewright.pattern.reading import read_photo
 from axlewright.pattern.readings import PatternReading
@@ -76,15 +75,15 @@ def combine_looks(readings: Sequence[PatternReading]) -> PatternReading:
     place = (weight * centers[alike]).sum(0) / weight.sum(0)
     least = sds[alike].min(axis=0)
     sd = np.sqrt(SHARED * least**2 + (1.0 - SHARED) / weight.sum(0))
-    notes = [*newest.quality]
+    notes: list[Text] = [*newest.quality]
     if alike.sum() > 1:
         notes.append(
             _(
                 "Its place is taken as the mean of {count} photos at this setting: {y} ± {sd} in profile."
             ).format(
                 count=int(alike.sum()),
-                y=f"{Shown(float(place[1])):+.2f}".replace("-", "−"),
-                sd=f"{Shown(float(sd[1])):.2f}",
+                y=Number(float(place[1]), "+.2f"),
+                sd=Number(float(sd[1]), ".2f"),
             )
         )
     if not alike.all():
@@ -93,7 +92,7 @@ def combine_looks(readings: Sequence[PatternReading]) -> PatternReading:
             _(
                 "An earlier photo at this setting shows another place ({x} away lengthwise, {y} in "
                 "profile); it is left out. Take it back if it was wrong, or photograph a third tooth."
-            ).format(x=f"{Shown(float(worst[0])):.2f}", y=f"{Shown(float(worst[1])):.2f}")
+            ).format(x=Number(float(worst[0]), ".2f"), y=Number(float(worst[1]), ".2f"))
         )
         if 2 * int(alike.sum()) <= len(readings):
             sd = np.hypot(sd, 0.5 * worst)
@@ -160,7 +159,7 @@ class SeveralTeeth:
         None with fewer than four teeth.
     readings : tuple of PatternReading
     teeth : tuple of int
-    notes : tuple of str
+    notes : tuple of Text
     """
 
     mean: PatternReading
@@ -168,7 +167,7 @@ class SeveralTeeth:
     profile: Wander | None
     readings: tuple[PatternReading, ...]
     teeth: tuple[int, ...]
-    notes: tuple[str, ...]
+    notes: tuple[Text, ...]
 
     @property
     def runout(self) -> bool:
@@ -260,7 +259,7 @@ def combine_teeth(readings: Sequence[PatternReading], teeth: Sequence[int], ring
     # A stretch of at least half a turn without a tooth leaves the harmonic open.
     gaps = np.diff(np.sort(angle), append=np.min(angle) + 2 * np.pi)
     enough = len(readings) >= 4 and float(gaps.max()) < np.pi + 1e-9
-    notes: list[str] = []
+    notes: list[Text] = []
     waves: list[Wander | None] = [None, None]
     mean, mean_sd = np.zeros(2), np.zeros(2)
     for k in range(2):
@@ -282,9 +281,9 @@ def combine_teeth(readings: Sequence[PatternReading], teeth: Sequence[int], ring
                     "The pattern wanders by ±{amplitude} once per turn, farthest {direction} at tooth "
                     "{tooth}: measure ring-gear and flange runout before changing a shim."
                 ).format(
-                    amplitude=f"{Shown(wave.amplitude):.2f}",
+                    amplitude=Number(wave.amplitude, ".2f"),
                     direction=what,
-                    tooth=f"{Shown(wave.largest_at_tooth):.0f}",
+                    tooth=Number(wave.largest_at_tooth, ".0f"),
                 )
             )
     share = np.mean([r.pattern.mask for r in readings], axis=0)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from axlewright.contact import measure_mask
 from axlewright.contact.rolling import check_flank
 from axlewright.errors import InputError
-from axlewright.language import eager as _
+from axlewright.language import Number, Text, _
 from axlewright.pattern.readings import PatternReading
 from axlewright.pattern.unroll import COLS, ROWS
 from axlewright.units import LONGEST_LIST, check_text
@@ -142,7 +142,7 @@ def _reading(said: _Said, flank: str) -> PatternReading:
     told = [said.at[k] is not None or said.centred[k] for k in (0, 1)]
     x, y = (said.at[k] or 0.0 for k in (0, 1))
     mask = _oval(x, y, 0.5 if said.length is None else said.length, 0.55 if said.tall is None else said.tall)
-    notes = [_("Told in words: good for the direction of a change, not for its amount.")]
+    notes: list[Text] = [_("Told in words: good for the direction of a change, not for its amount.")]
     if not told[1]:
         notes.append(_("Nothing was said of high or low; that decides the depth."))
     if not told[0]:
@@ -235,7 +235,7 @@ def _percent(clause: str, said: _Said) -> str:
     value = float(found.group(1)) / 100.0
     if not 0.05 <= value <= 1.0:
         raise InputError(
-            _("a length of {share} of the tooth cannot be").format(share=f"{value:.0%}"),
+            _("a length of {share} of the tooth cannot be").format(share=Number(value, ".0%")),
             where=_("pattern"),
             fix=_("give 5 to 100 %"),
         )

@@ -24,8 +24,7 @@ import numpy as np
 from scipy import stats
 
 from axlewright.errors import InputError
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.language import Number, Text, _
 
 FEWEST_VALUES: Final = 30
 """Fewest values a capability is worked out from (common practice, no source)."""
@@ -82,9 +81,9 @@ class Capability:
         """Whether nothing speaks against a normal distribution."""
         return self.normal_p >= NORMAL_P
 
-    def notes(self) -> tuple[str, ...]:
+    def notes(self) -> tuple[Text, ...]:
         """Return what to mind when reading the figures."""
-        out = []
+        out: list[Text] = []
         if not self.stable:
             out.append(
                 _(
@@ -97,7 +96,7 @@ class Capability:
                 _(
                     "The values do not follow a normal distribution (p = {p}): do not turn the figures into "
                     "shares; the counted share below holds whatever the distribution."
-                ).format(p=f"{Shown(self.normal_p):.2g}")
+                ).format(p=Number(self.normal_p, ".2g"))
             )
         if self.count < 100:
             out.append(_("{count} values: the interval is wide.").format(count=self.count))

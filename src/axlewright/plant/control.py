@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from scipy import integrate, special
 
 from axlewright.errors import InputError
-from axlewright.language import eager as _
+from axlewright.language import Text, _
 
 Array = NDArray[np.float64]
 
@@ -41,9 +41,7 @@ def range_constants(size: int) -> tuple[float, float]:
         E W² = 2 ∬_{y<x} [1 − F(x)^n − (1 − F(y))^n + (F(x) − F(y))^n] dy dx
     """
     if not 2 <= size <= 25:
-        raise InputError(
-            _("subgroups of {size}").format(size=size), where=_("control chart"), fix=_("use 2 to 25")
-        )
+        raise ValueError(f"range of {size} values: 2 to 25 are known")
     grid = np.linspace(-8.5, 8.5, 1701)
     below = special.ndtr(grid)
     above = special.ndtr(-grid)
@@ -63,13 +61,13 @@ class Signal:
 
     Attributes
     ----------
-    rule : str
+    rule : Text
         Which test, in words.
     points : tuple of int
         Places in the series, from 0.
     """
 
-    rule: str
+    rule: Text
     points: tuple[int, ...]
 
 
@@ -79,14 +77,14 @@ class Panel:
 
     Attributes
     ----------
-    name : str
+    name : Text
     values : array, shape (n,)
         NaN where there is no point.
     center, low, high : float
     signals : tuple of Signal
     """
 
-    name: str
+    name: Text
     values: Array
     center: float
     low: float
@@ -152,7 +150,7 @@ def run_signals(values: Array, center: float, sigma: float) -> tuple[Signal, ...
     return tuple(out)
 
 
-def _runs(rule: str, length: int, signs: Array, grow: int = 0) -> list[Signal]:
+def _runs(rule: Text, length: int, signs: Array, grow: int = 0) -> list[Signal]:
     points: set[int] = set()
     start = 0
     for k in range(1, len(signs) + 1):
@@ -172,9 +170,7 @@ def _checked(values: Sequence[float], labels: Sequence[str]) -> Array:
             fix=_("collect at least {fewest}").format(fewest=FEWEST_POINTS),
         )
     if len(labels) != len(series) or not np.isfinite(series).all():
-        raise InputError(
-            _("points without a number or name"), where=_("control chart"), fix=_("leave them out")
-        )
+        raise ValueError("points without a number or name")
     if float(np.ptp(series)) == 0.0:
         raise InputError(
             _("all points are the same"),
@@ -184,7 +180,7 @@ def _checked(values: Sequence[float], labels: Sequence[str]) -> Array:
     return series
 
 
-def individuals_chart(values: Sequence[float], labels: Sequence[str], name: str = "") -> ControlChart:
+def individuals_chart(values: Sequence[float], labels: Sequence[str], name: Text = "") -> ControlChart:
     """Return the chart of single values with the moving range of neighbours.
 
     Limits are the mean ± 3 · (mean moving range)/d2(2) and, for the range, D4(2) · (mean moving range).
@@ -205,7 +201,9 @@ def individuals_chart(values: Sequence[float], labels: Sequence[str], name: str 
     return ControlChart("individuals and moving range", place, spread, sigma, tuple(labels))
 
 
-def averages_chart(values: Sequence[float], labels: Sequence[str], size: int, name: str = "") -> ControlChart:
+def averages_chart(
+    values: Sequence[float], labels: Sequence[str], size: int, name: Text = ""
+) -> ControlChart:
     """Return the chart of averages and ranges of subgroups of neighbours; a last part group is left out.
 
     Limits are the grand mean ± 3 · (mean range)/(d2 √n) and (mean range) · (1 ± 3 d3/d2), not below zero.

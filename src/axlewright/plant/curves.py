@@ -17,7 +17,7 @@ from axlewright.contact.atlas import FIGURES, figures_at
 from axlewright.errors import ContactError
 from axlewright.gearset import GearSetDesign
 from axlewright.gearset.design import REFERENCE_DIAMETER_MM
-from axlewright.language import eager as _
+from axlewright.language import _
 
 Array = NDArray[np.float64]
 Held = Literal["backlash", "ring position"]

@@ -15,11 +15,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from axlewright.language import Shown, with_decimal_sign
-from axlewright.language import eager as _
+from axlewright.language import Shown, Text, _, with_decimal_sign
 from axlewright.plant.control import Panel
 from axlewright.plant.positions import BestPosition
-from axlewright.units import MM_PER_INCH, System, show_number
+from axlewright.units import MM_PER_INCH, chosen_system, show_number
 
 Array = NDArray[np.float64]
 WIDTH: Final = 360
@@ -68,7 +67,7 @@ class _Frame:
             down = True
         return "".join(out)
 
-    def axes(self, x_text: str, y_text: str, x_ticks: Sequence[tuple[float, str]]) -> list[str]:
+    def axes(self, x_text: Text, y_text: Text, x_ticks: Sequence[tuple[float, str]]) -> list[str]:
         """Return ticks and titles."""
         out = []
         for value in _nice(self.y0, self.y1):
@@ -82,22 +81,25 @@ class _Frame:
             out.append(
                 f'<text x="{place:.1f}" y="{HEIGHT - BOTTOM + 14}" text-anchor="middle">{shown}</text>'
             )
-        out.append(f'<text x="{WIDTH - RIGHT}" y="{HEIGHT - 6}" text-anchor="end">{escape(x_text)}</text>')
-        out.append(f'<text x="2" y="{TOP - 14}">{escape(y_text)}</text>')
+        out.append(
+            f'<text x="{WIDTH - RIGHT}" y="{HEIGHT - 6}" text-anchor="end">{escape(str(x_text))}</text>'
+        )
+        out.append(f'<text x="2" y="{TOP - 14}">{escape(str(y_text))}</text>')
         return out
 
 
-def _svg(parts: Sequence[str], about: str) -> str:
+def _svg(parts: Sequence[str], about: Text) -> str:
+    said = escape(str(about))
     return (
-        f'<svg class="plot batchplot" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(about)}">'
+        f'<svg class="plot batchplot" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{said}">'
         + "".join(parts)
         + "</svg>"
     )
 
 
-def position_svg(best: BestPosition, system: System = "inch") -> str:
+def position_svg(best: BestPosition) -> str:
     """Draw what was read at each position, the curves that fit, and the best position with its interval."""
-    scale, unit = (1000.0 / MM_PER_INCH, "0.001 in") if system == "inch" else (1.0, "mm")
+    scale, unit = (1000.0 / MM_PER_INCH, "0.001 in") if chosen_system() == "inch" else (1.0, "mm")
     sound = best.method == "sound"
     to: Callable[[Array], Array] = (lambda y: 20.0 * np.log10(np.maximum(y, 1e-9))) if sound else np.asarray
     read = np.concatenate([fit.pinion_out_mm for fit in best.fits.values()])
@@ -132,7 +134,7 @@ def position_svg(best: BestPosition, system: System = "inch") -> str:
         at = frame.x(best.best_mm * scale)
         parts.append(f'<path class="b-best" d="M{at:.1f} {TOP}V{HEIGHT - BOTTOM}"/>')
     about = _("Figures at {count} positions with the curves that fit; {answer}").format(
-        count=best.positions, answer=best.text(system)
+        count=best.positions, answer=best.text()
     )
     return _svg(parts, about)
 
@@ -177,20 +179,25 @@ def panel_text(panel: Panel, labels: Sequence[str], unit: str, scale: float = 1.
     places = places_of(unit)
     unit = with_decimal_sign(f"× {unit}" if unit[:1].isdigit() else unit)
     text = _("{name}: {count} points, centre {center} {unit}, limits {low} to {high} {unit}.").format(
-        name=panel.name[:1].upper() + panel.name[1:],
+        name=_begun(panel.name),
         count=int(np.isfinite(panel.values).sum()),
         center=show_number(panel.center * scale, places),
         unit=unit,
         low=show_number(panel.low * scale, places),
         high=show_number(panel.high * scale, places),
     )
-    if not panel.signals:
-        return text + " " + _("No signal.")
+    said = [text]
     for signal in panel.signals:
         names = [labels[k] for k in signal.points]
         shown = ", ".join(names[:6]) + (" …" if len(names) > 6 else "")
-        text += " " + _("{rule}: {sets}.").format(rule=signal.rule[:1].upper() + signal.rule[1:], sets=shown)
-    return text
+        said.append(_("{rule}: {sets}.").format(rule=_begun(signal.rule), sets=shown))
+    return " ".join(map(str, said if panel.signals else [text, _("No signal.")]))
+
+
+def _begun(text: Text) -> str:
+    """Draw a text with a capital letter, to begin a sentence."""
+    words = str(text)
+    return words[:1].upper() + words[1:]
 
 
 def places_of(unit: str) -> int:

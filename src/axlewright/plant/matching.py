@@ -1,28 +1,36 @@
-"""Match carriers, sets and spacers so that the spacers on the shelf fit best.
+"""Match carriers, sets and spacers: most spacers that fit first, then the least misfit.
 
 The spacer a set needs in a carrier is the carrier's spacer for a zero mark, and the set's deviation added or
 taken away by where the shim sits (see `axlewright.setup.marks`). With free choice of which set goes into
 which carrier, sizes that are not on the shelf can be avoided.
 
-Choosing all three at once is the three-dimensional assignment problem, which no quick method solves for sure.
-Here two of the three are matched at a time, the third held, in turn and from several starts; each such step
-is solved exactly (Kuhn, Naval Research Logistics Quarterly 2 (1955) 83; scipy's rectangular assignment). A
-bound tells how much better any other matching could be at most.
+What is optimised is what is printed, in this order: as many pairs as possible whose spacer is within the
+tolerance; of such matchings one with the least sum of squared misfits. Where the shelf has fewer pieces than
+there are pairs, as few as possible go without one.
+
+Choosing all three at once is the three-dimensional assignment problem. It is solved as an integer program
+(HiGHS through `scipy.optimize.milp`): the count up to `MOST_FITTING` ways to fit, the misfit up to
+`MOST_TRIPLES` ways to put one of each together. Beyond that two of the three are matched at a time, the third
+held, in turn and from several starts, the order in which things came being one of them; each such step is
+exact (Kuhn, Naval Research Logistics Quarterly 2 (1955) 83; scipy's rectangular assignment). Then exchanges
+of two sets are tried. Bounds tell how much better any other matching could be at most.
 """
 
 from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linear_sum_assignment
+from scipy.optimize import Bounds, LinearConstraint, linear_sum_assignment, milp
+from scipy.sparse import coo_array
 
 from axlewright.errors import InputError
-from axlewright.language import eager as _
+from axlewright.language import _
 from axlewright.setup.marks import ShimPlace, place_sign
 from axlewright.setup.stock import StockItem
 
@@ -32,6 +40,12 @@ ROUNDS: Final = 30
 EXCHANGED: Final = 40
 """Up to so many pairs every exchange of two sets is tried as well."""
 MOST: Final = 400
+MOST_FITTING: Final = 12_000
+"""Ways to fit up to which the count is made as large as it can be: about two seconds."""
+MOST_TRIPLES: Final = 10_000
+"""Carriers times sets times sizes up to which the misfit is made as small as it can be: two seconds."""
+MOST_NODES: Final = 1_000
+ROUNDING_MM: Final = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,8 +130,10 @@ class MatchingAnswer:
     Attributes
     ----------
     best, first_come : Matching
+    most_within : int
+        No matching can have more within the tolerance.
     bound_mm : float
-        Root mean square misfit no matching can be below [mm].
+        Root mean square misfit no matching can be below, however few are within the tolerance [mm].
     rms_mm : float
         That of the best one found.
     tolerance_mm : float
@@ -125,6 +141,7 @@ class MatchingAnswer:
 
     best: Matching
     first_come: Matching
+    most_within: int
     bound_mm: float
     rms_mm: float
     tolerance_mm: float
@@ -140,7 +157,7 @@ def _sum_up(matches: Sequence[Match], tolerance: float) -> Matching:
         tuple(matches),
         float(off.mean()) if len(off) else float("nan"),
         float(off.max()) if len(off) else float("nan"),
-        int((off <= tolerance + 1e-9).sum()),
+        int((off <= tolerance + ROUNDING_MM).sum()),
         len(matches) - len(off),
     )
 
@@ -170,8 +187,8 @@ def match(
     Returns
     -------
     MatchingAnswer
-        The squared misfit is made least; where the shelf has fewer pieces than pairs, as few as possible go
-        without one.
+        Never worse than the order in which things came: neither in the count within the tolerance nor, at
+        the same count, in the misfit.
     """
     sign = place_sign(place)
     for name, many in ((_("carriers"), carriers), (_("sets"), sets)):
@@ -194,96 +211,217 @@ def match(
     need = np.array([c.zero_spacer_mm for c in carriers])[:, None] + sign * np.array(
         [s.best_mm for s in sets]
     )
-    sizes = np.array([p.thickness_mm for p in pieces])
-    nearest = np.sort(sizes)
-    at = np.searchsorted(nearest, need)
-    low, high = nearest[np.maximum(at - 1, 0)], nearest[np.minimum(at, len(nearest) - 1)]
-    free = np.minimum((need - low) ** 2, (need - high) ** 2)  # as if there were enough of every size
+    shelf = _Shelf.of(pieces, tolerance_mm, need)
+    at = np.searchsorted(shelf.sizes, need)
+    thinner, thicker = (shelf.sizes[np.clip(at + k, 0, len(shelf.sizes) - 1)] for k in (-1, 0))
+    free = np.minimum((need - thinner) ** 2, (need - thicker) ** 2)  # as if there were enough of every size
     rows, cols = linear_sum_assignment(free)
     # With too few pieces it is open who goes without: the best each carrier could have, the best of them.
-    enough = len(pieces) >= pairs
-    least = free[rows, cols] if enough else np.sort(free.min(axis=1))[: len(pieces)]
-    bound = float(np.sqrt(least.mean()))
+    least = free[rows, cols] if len(pieces) >= pairs else np.sort(free.min(axis=1))[: len(pieces)]
 
-    rng = np.random.default_rng(seed)
-    best: tuple[float, list[tuple[int, int, int]]] | None = None
-    for start in range(STARTS):
-        pairing = [*zip(rows.tolist(), cols.tolist(), strict=True)]
-        if start:  # blurred less and more, up to any pairing at all
-            size = float(np.median(free)) * 10.0 ** rng.uniform(-2.0, 1.0)
-            r, c = linear_sum_assignment(free + rng.exponential(size, free.shape))
-            pairing = [*zip(r.tolist(), c.tolist(), strict=True)]
-        found = _improve(need, sizes, pairing)
-        cost = float(sum((sizes[k] - need[i, j]) ** 2 for i, j, k in found))
-        if best is None or cost < best[0] - 1e-12:
-            best = (cost, found)
-    assert best is not None
-    if pairs <= EXCHANGED:
-        best = _exchange(need, sizes, best)
-    taken = {(i, j): k for i, j, k in best[1]}
-    used_rows, used_cols = {i for i, _j in taken}, {j for _i, j in taken}
+    fitting, most_within = _most_fitting(need, shelf, min(pairs, len(pieces)))
+    triples = None
+    if fitting is not None and len(fitting) == most_within and need.size * len(shelf.sizes) <= MOST_TRIPLES:
+        triples = _least_misfit(need, shelf, most_within, min(pairs, len(pieces)))
+    triples = _improved(need, shelf, triples) if triples else _in_turn(need, shelf, free, fitting or [], seed)
+    left = {size: [p for p in pieces if p.thickness_mm == size] for size in shelf.sizes.tolist()}
+    matches = [
+        Match(carriers[i], sets[j], float(need[i, j]), left[float(shelf.sizes[k])].pop(0))
+        for i, j, k in sorted(triples)
+    ]
+    used_rows, used_cols = {i for i, _j, _k in triples}, {j for _i, j, _k in triples}
     spare = zip(
         [i for i in range(len(carriers)) if i not in used_rows],
         [j for j in range(len(sets)) if j not in used_cols],
         strict=False,
     )
-    matches = [
-        Match(carriers[i], sets[j], float(need[i, j]), pieces[k]) for (i, j), k in sorted(taken.items())
-    ]
     matches += [Match(carriers[i], sets[j], float(need[i, j]), None) for i, j in spare]
     return MatchingAnswer(
         _sum_up(matches, tolerance_mm),
         _sum_up(_first_come(carriers, sets, need, pieces, pairs), tolerance_mm),
-        bound,
-        float(np.sqrt(best[0] / len(taken))),
+        most_within,
+        float(np.sqrt(least.mean())),
+        float(np.sqrt(np.mean([m.misfit_mm**2 for m in matches if m.misfit_mm is not None]))),
         tolerance_mm,
     )
 
 
-def _improve(need: Array, sizes: Array, pairing: list[tuple[int, int]]) -> list[tuple[int, int, int]]:
+Triple = tuple[int, int, int]
+"""Carrier, set and size."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Shelf:
+    """The sizes there are, thin ones first, and what a misfit counts.
+
+    Attributes
+    ----------
+    sizes : array, shape (sizes,)
+        Thicknesses [mm].
+    count : array of int, shape (sizes,)
+    piece : array of int, shape (pieces,)
+        The size of each piece.
+    tolerance : float
+    outside : float
+        What one pair outside the tolerance counts more than its squared misfit: more than all squared
+        misfits together; 0 where squares alone count.
+    """
+
+    sizes: Array
+    count: NDArray[np.int64]
+    piece: NDArray[np.int64]
+    tolerance: float
+    outside: float
+
+    @classmethod
+    def of(cls, pieces: Sequence[StockItem], tolerance: float, need: Array) -> _Shelf:
+        sizes, count = np.unique([p.thickness_mm for p in pieces], return_counts=True)
+        worst = float(max(sizes[-1] - need.min(), need.max() - sizes[0], 0.0)) ** 2
+        piece = np.repeat(np.arange(len(sizes)), count)
+        return cls(sizes, count, piece, tolerance + ROUNDING_MM, 1.0 + min(need.shape) * worst)
+
+    def cost(self, misfit: Array) -> Array:
+        """Return what misfits count, so that the least sum is the most within, then the least misfit."""
+        return misfit**2 + self.outside * (np.abs(misfit) > self.tolerance)
+
+    def rank(self, need: Array, triples: Sequence[Triple]) -> tuple[int, float]:
+        """Return how many are outside the tolerance and the sum of squared misfits: less is better."""
+        off = np.array([self.sizes[k] - need[i, j] for i, j, k in triples])
+        outside = int((np.abs(off) > self.tolerance).sum()) if self.outside else 0
+        return outside, float((off**2).sum())
+
+
+def _chosen(
+    places: tuple[NDArray[np.int64], ...],
+    need: Array,
+    shelf: _Shelf,
+    cost: Array,
+    *more: LinearConstraint,
+) -> tuple[list[Triple] | None, float, bool]:
+    """Choose triples with the least cost, each carrier and set once, each size as often as it is there.
+
+    Returns
+    -------
+    list of triples, or None when none was found
+    float
+        No choice can cost less.
+    bool
+        Whether this is the least.
+    """
+    across = np.arange(len(cost))
+    limits = np.concatenate([np.ones(sum(need.shape)), shelf.count])
+    first = np.array([0, need.shape[0], sum(need.shape)])
+    row = np.concatenate([one + start for one, start in zip(places, first, strict=True)])
+    table = coo_array((np.ones(3 * len(cost)), (row, np.tile(across, 3))), shape=(len(limits), len(cost)))
+    found = milp(
+        cost,
+        integrality=np.ones(len(cost)),
+        bounds=Bounds(0, 1),
+        constraints=[LinearConstraint(table.tocsr(), -np.inf, limits), *more],
+        options={"node_limit": MOST_NODES, "mip_rel_gap": 0.0},
+    )
+    if found.x is None:
+        return None, -np.inf, False
+    taken = np.flatnonzero(found.x > 0.5)
+    i, j, k = (one[taken].tolist() for one in places)
+    return list(zip(i, j, k, strict=True)), float(found.mip_dual_bound), found.status == 0
+
+
+def _most_fitting(need: Array, shelf: _Shelf, pairs: int) -> tuple[list[Triple] | None, int]:
+    """Return as many triples within the tolerance as possible, and how many any matching can have at most."""
+    first = np.searchsorted(shelf.sizes, need - shelf.tolerance)
+    ways = np.searchsorted(shelf.sizes, need + shelf.tolerance, side="right") - first
+    rows, cols = linear_sum_assignment(ways > 0, maximize=True)
+    most = min(pairs, int((ways[rows, cols] > 0).sum()))
+    if not most:
+        return [], 0
+    if ways.sum() > MOST_FITTING:
+        return None, most
+    i, j = np.nonzero(ways)
+    k = np.concatenate(
+        [np.arange(start, start + n) for start, n in zip(first[i, j], ways[i, j], strict=True)]
+    )
+    places = (np.repeat(i, ways[i, j]), np.repeat(j, ways[i, j]), k)
+    found, bound, _sure = _chosen(places, need, shelf, np.full(len(k), -1.0))
+    return found, min(most, int(np.floor(-bound + 1e-6))) if found is not None else most
+
+
+def _least_misfit(need: Array, shelf: _Shelf, within: int, pairs: int) -> list[Triple] | None:
+    """Return the matching with the least misfit of those with so many within the tolerance, when proven."""
+    misfit = (shelf.sizes - need[:, :, None]).ravel()
+    places = tuple(one.ravel() for one in np.indices((*need.shape, len(shelf.sizes))))
+    scale = 1e-4 * max(float((misfit**2).max()), ROUNDING_MM)  # the solver stops at a gap of 1e-6
+    found, _bound, sure = _chosen(
+        places,
+        need,
+        shelf,
+        misfit**2 / scale,
+        LinearConstraint(np.ones((1, len(misfit))), pairs, pairs),
+        LinearConstraint((np.abs(misfit) <= shelf.tolerance).astype(float)[None, :], within, np.inf),
+    )
+    return found if sure else None
+
+
+def _in_turn(need: Array, shelf: _Shelf, free: Array, fitting: Sequence[Triple], seed: int) -> list[Triple]:
+    """Match two of the three at a time from several starts, and return the best that came of it."""
+    rng = np.random.default_rng(seed)
+    count = min(need.shape)
+    held = np.full(need.shape, 0.0)
+    for i, j, _k in fitting:
+        held[i, j] = -shelf.outside
+    starts = [[(n, n) for n in range(count)]]  # as they came
+    for blurred in (free, free + held):
+        rows, cols = linear_sum_assignment(blurred)
+        starts.append(list(zip(rows.tolist(), cols.tolist(), strict=True)))
+    while len(starts) < STARTS:  # blurred less and more, up to any pairing at all
+        size = float(np.median(free)) * 10.0 ** rng.uniform(-2.0, 1.0)
+        rows, cols = linear_sum_assignment(free + rng.exponential(size, free.shape))
+        starts.append(list(zip(rows.tolist(), cols.tolist(), strict=True)))
+    found = []
+    for counts in (shelf, replace(shelf, outside=0.0)):  # squares alone often find the way to both
+        one = min((_improved(need, counts, start) for start in starts), key=partial(counts.rank, need))
+        found.append(_exchanged(need, counts, one) if len(one) <= EXCHANGED else one)
+    return min((_improved(need, shelf, one) for one in found), key=partial(shelf.rank, need))
+
+
+def _improved(need: Array, shelf: _Shelf, start: Sequence[tuple[int, ...]]) -> list[Triple]:
     """Give pieces to pairs, then sets to (carrier, piece), then carriers to (set, piece), until it stays."""
-    triples: list[tuple[int, int, int]] = []
-    last = np.inf
+    i, j = (np.array([one[n] for one in start]) for n in (0, 1))
+    best: list[Triple] = []
     for turn in range(ROUNDS):
-        wanted = np.array([need[i, j] for i, j in pairing])
-        a, k = linear_sum_assignment((wanted[:, None] - sizes) ** 2)
-        triples = [(*pairing[p], int(q)) for p, q in zip(a, k, strict=True)]
-        i, j, k = (np.array(v) for v in zip(*triples, strict=True))
+        a, b = linear_sum_assignment(shelf.cost(shelf.sizes[shelf.piece] - need[i, j][:, None]))
+        i, j, k = i[a], j[a], shelf.piece[b]
         if turn % 2 == 0:  # carrier and piece stay together, every set may come
-            a, b = linear_sum_assignment((need[i, :] - sizes[k][:, None]) ** 2)
-            triples = [(int(i[p]), int(q), int(k[p])) for p, q in zip(a, b, strict=True)]
+            a, j = linear_sum_assignment(shelf.cost(shelf.sizes[k][:, None] - need[i, :]))
+            i, k = i[a], k[a]
         else:
-            a, b = linear_sum_assignment((need[:, j].T - sizes[k][:, None]) ** 2)
-            triples = [(int(q), int(j[p]), int(k[p])) for p, q in zip(a, b, strict=True)]
-        cost = float(sum((sizes[k] - need[i, j]) ** 2 for i, j, k in triples))
-        if turn > 1 and cost >= last - 1e-12:
+            a, i = linear_sum_assignment(shelf.cost(shelf.sizes[k][:, None] - need[:, j].T))
+            j, k = j[a], k[a]
+        triples = list(zip(i.tolist(), j.tolist(), k.tolist(), strict=True))
+        if best and turn > 1 and shelf.rank(need, triples) >= shelf.rank(need, best):
             break
-        last = cost
-        pairing = [(i, j) for i, j, _k in triples]
-    return triples
+        best = triples
+    return best
 
 
-def _exchange(
-    need: Array, sizes: Array, best: tuple[float, list[tuple[int, int, int]]]
-) -> tuple[float, list[tuple[int, int, int]]]:
+def _exchanged(need: Array, shelf: _Shelf, best: list[Triple]) -> list[Triple]:
     """Try every exchange of the sets of two carriers, pieces given anew each time, while that helps."""
-    cost, triples = best
     helped = True
     while helped:
         helped = False
-        for p, q in itertools.combinations(range(len(triples)), 2):
-            pairing = [(i, j) for i, j, _k in triples]
-            (a, b), (c, d) = pairing[p], pairing[q]
-            pairing[p], pairing[q] = (a, d), (c, b)
-            wanted = np.array([need[i, j] for i, j in pairing])
-            misfit = (wanted[:, None] - sizes) ** 2
-            rows, cols = linear_sum_assignment(misfit)
-            found = float(misfit[rows, cols].sum())
-            if len(rows) == len(triples) and found < cost - 1e-12:
-                cost = found
-                triples = [(*pairing[r], int(k)) for r, k in zip(rows, cols, strict=True)]
-                helped = True
-    return cost, triples
+        for p, q in itertools.combinations(range(len(best)), 2):
+            i, j, _k = (np.array(one) for one in zip(*best, strict=True))
+            j[[p, q]] = j[[q, p]]
+            a, b = linear_sum_assignment(shelf.cost(shelf.sizes[shelf.piece] - need[i, j][:, None]))
+            found = list(zip(i[a].tolist(), j[a].tolist(), shelf.piece[b].tolist(), strict=True))
+            if shelf.rank(need, found) < _less(shelf.rank(need, best)):
+                best, helped = found, True
+    return best
+
+
+def _less(rank: tuple[int, float]) -> tuple[int, float]:
+    """Return a rank better by more than rounding, so that exchanges come to an end."""
+    return rank[0], rank[1] - 1e-12
 
 
 def _first_come(

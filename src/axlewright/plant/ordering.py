@@ -16,8 +16,7 @@ import numpy as np
 from scipy import stats
 
 from axlewright.errors import InputError
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.language import Number, _
 from axlewright.plant.matching import Carrier, MarkedSet
 from axlewright.setup.marks import ShimPlace, place_sign
 from axlewright.setup.stock import StockItem
@@ -115,7 +114,7 @@ def stock_to_order(
         )
     if not 0.005 <= step_mm <= 1.0:
         raise InputError(
-            _("step {step} mm").format(step=f"{Shown(step_mm):g}"),
+            _("step {step} mm").format(step=Number(step_mm, "g")),
             where=_("step of sizes"),
             fix=_("give one from 0.005 to 1 mm"),
         )

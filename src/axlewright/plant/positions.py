@@ -27,13 +27,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from axlewright.errors import InputError
-from axlewright.language import eager as _
-from axlewright.language import eager_plural as plural
+from axlewright.language import Text, _, plural
 from axlewright.plant.curves import DesignCurve
 from axlewright.plant.practice import Practice
 from axlewright.plant.rolls import Roll
 from axlewright.setup.marks import DepthMark
-from axlewright.units import System, show_length
+from axlewright.units import Length
 
 Array = NDArray[np.float64]
 
@@ -42,7 +41,7 @@ MISFIT_SHARE: Final = 1.0 / 3.0
 """Share of readings that do not fit from which on a set stays undecided (common practice, no source)."""
 
 
-def misfit(readings: int, doubtful: int) -> str:
+def misfit(readings: int, doubtful: int) -> Text:
     """Say that too many readings do not fit: then neither the curve nor its spread can be believed.
 
     Parameters
@@ -52,7 +51,7 @@ def misfit(readings: int, doubtful: int) -> str:
 
     Returns
     -------
-    str
+    Text
         A clause; empty when they are few enough.
     """
     if doubtful < MISFIT_SHARE * readings:
@@ -71,7 +70,7 @@ def why_not(
     practice: Practice,
     fitting: Mapping[str, int],
     doubtful: int,
-) -> tuple[str, int]:
+) -> tuple[Text, int]:
     """Say why a set is not decided.
 
     Parameters
@@ -90,7 +89,7 @@ def why_not(
 
     Returns
     -------
-    str
+    Text
         A clause; empty when the set is decided.
     int
         +1 or −1 when the set is to be run beyond the last or the first position, else 0.
@@ -118,9 +117,9 @@ def why_not(
                 "one reading does not fit the others and the spread is ±{spread}",
                 "{count} readings do not fit the others and the spread is ±{spread}",
                 doubtful,
-            ).format(spread=show_length(half), count=doubtful), 0
+            ).format(spread=Length(half), count=doubtful), 0
         return _("the spread is ±{spread}, wanted is ±{needed}").format(
-            spread=show_length(half), needed=show_length(practice.needed_mm)
+            spread=Length(half), needed=Length(practice.needed_mm)
         ), 0
     if low < first - 1e-9 or high > last + 1e-9:
         return _(
@@ -182,7 +181,7 @@ class BestPosition:
         Position of the smallest weighted reading, for comparison only.
     next_position_mm : float or None
         Where one more reading tells most, when not decided; None when the readings are to be taken again.
-    why_not : str
+    why_not : Text
         One sentence, when not decided.
     doubtful : tuple of Roll
         Readings that do not fit the others.
@@ -201,7 +200,7 @@ class BestPosition:
     standard_uncertainty_mm: float
     smallest_reading_mm: float
     next_position_mm: float | None
-    why_not: str
+    why_not: Text
     doubtful: tuple[Roll, ...]
     grid_mm: Array
     fits: dict[str, FlankFit]
@@ -214,16 +213,15 @@ class BestPosition:
         """Half the width of the 95 % interval [mm]."""
         return (self.interval_95_mm[1] - self.interval_95_mm[0]) / 2.0
 
-    def text(self, system: System = "inch") -> str:
+    def text(self) -> Text:
         """Return the answer in one or two sentences."""
         if not self.decided:
             if self.next_position_mm is None:
                 return _("Not decided: {why}.").format(why=self.why_not)
             return _("Not decided: {why}. Run one more position at {position}.").format(
-                why=self.why_not, position=show_length(self.next_position_mm, system, signed=True)
+                why=self.why_not, position=Length(self.next_position_mm, signed=True)
             )
-        place = show_length(self.best_mm, system, signed=True)
-        low, high = (show_length(v, system, signed=True) for v in self.interval_95_mm)
+        place, low, high = (Length(v, signed=True) for v in (self.best_mm, *self.interval_95_mm))
         return _("Best position {place} (95 % between {low} and {high}).").format(
             place=place, low=low, high=high
         )
@@ -343,11 +341,7 @@ def best_position(
     practice = practice or Practice()
     names = {(r.design, r.set_number) for r in rolls}
     if len(names) != 1:
-        raise InputError(
-            _("readings of {count} sets").format(count=len(names)),
-            where=_("best position"),
-            fix=_("give those of one set"),
-        )
+        raise ValueError(f"readings of {len(names)} sets, give those of one")
     method = channel(rolls)
     positions = np.array(sorted({round(r.pinion_out_mm, 5) for r in rolls}))
     reach = 0.15 if curve is None else 0.20

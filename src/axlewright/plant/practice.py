@@ -11,7 +11,7 @@ from dataclasses import asdict, dataclass, fields
 from typing import Any, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import eager as _
+from axlewright.language import _
 from axlewright.setup.marks import MARK_MEANINGS, MARK_UNITS, UNIT_MM, DepthMark, MarkMeaning, MarkUnit
 
 

@@ -16,8 +16,7 @@ from datetime import datetime
 from typing import Any, Final
 
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.language import Shown, Text
-from axlewright.language import eager as _
+from axlewright.language import Text, _
 from axlewright.plant.rolls import COLUMNS, Column, Roll
 from axlewright.units import LONGEST_QUANTITY, MM_PER_INCH, as_typed, parse_length
 
@@ -132,9 +131,9 @@ class Problem:
     ----------
     row : int
         Line of the table, the heading being 1.
-    column : str
+    column : Text
         Heading as it stands in the file; empty for the whole row.
-    what, fix : str
+    what, fix : Text
     """
 
     row: int
@@ -142,7 +141,7 @@ class Problem:
     what: Text
     fix: Text
 
-    def text(self) -> str:
+    def text(self) -> Text:
         """Return it as one sentence."""
         if self.column:
             return _("Row {row}, {column}: {what}; {fix}.").format(
@@ -330,7 +329,7 @@ def read_log(
         table = list(csv.reader(io.StringIO(text), delimiter=delimiter, strict=True))
     except csv.Error as error:
         raise InputError(
-            _("the table cannot be taken apart ({reason})").format(reason=error),
+            _("the table cannot be taken apart ({reason})").format(reason=str(error)),
             where=_("log"),
             fix=_("look for a quotation mark without its partner"),
         ) from error
@@ -425,15 +424,7 @@ def _read_cell(heading: _Heading, text: str, names: dict[str, str]) -> Any:
                 fix=_("shorten it to {longest}").format(longest=longest),
             )
         return text
-    value = read_number(text, column, heading.factor)
-    if not column.low <= value <= column.high:
-        raise InputError(
-            _("{value} is out of range").format(value=text[:40]),
-            fix=_("a value from {low} to {high} is taken; look at number and unit").format(
-                low=f"{Shown(column.low):g}", high=f"{Shown(column.high):g}"
-            ),
-        )
-    return value
+    return column.taken(read_number(text, column, heading.factor), text)
 
 
 def write_log(rolls: Sequence[Roll]) -> str:

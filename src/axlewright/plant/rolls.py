@@ -12,8 +12,7 @@ from dataclasses import asdict, dataclass, fields
 from typing import Any, Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import Shown, n_
-from axlewright.language import eager as _
+from axlewright.language import Number, Text, _, n_
 
 Kind = Literal["text", "length", "motion error", "sound level", "place"]
 
@@ -44,6 +43,18 @@ class Column:
     high: float = math.inf
     also: tuple[str, ...] = ()
     needed: bool = False
+
+    def taken(self, value: float, text: str = "", where: Text = "") -> float:
+        """Return a value, or refuse it, as typed or as it is, when it is out of the column's range."""
+        if not self.low <= value <= self.high:
+            raise InputError(
+                _("{value} is out of range").format(value=text[:40] or Number(value, "g")),
+                where=where,
+                fix=_("a value from {low} to {high} is taken; look at number and unit").format(
+                    low=Number(self.low, "g"), high=Number(self.high, "g")
+                ),
+            )
+        return value
 
 
 COLUMNS: Final[tuple[Column, ...]] = (
@@ -94,6 +105,7 @@ COLUMNS: Final[tuple[Column, ...]] = (
     Column("note", n_("Note"), also=("remark", "remarks", "notes")),
 )  # fmt: skip
 """The columns of a log, in their order in files."""
+COLUMN: Final[Mapping[str, Column]] = {column.name: column for column in COLUMNS}
 
 FIGURES: Final = (
     "drive_motion_error_urad",
@@ -149,14 +161,7 @@ class Roll:
                         fix=_("type where the pinion sat, with its unit"),
                     )
                 continue
-            if not (math.isfinite(value) and column.low <= value <= column.high):
-                raise InputError(
-                    _("{value} is out of range").format(value=f"{Shown(value):g}"),
-                    where=_(column.label),
-                    fix=_("a value from {low} to {high} is taken; look at number and unit").format(
-                        low=f"{Shown(column.low):g}", high=f"{Shown(column.high):g}"
-                    ),
-                )
+            column.taken(value, where=_(column.label))
         for column in COLUMNS[:2]:
             if not getattr(self, column.name).strip():
                 raise InputError(_("nothing typed"), where=_(column.label), fix=_("type what is on the set"))

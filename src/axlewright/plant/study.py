@@ -17,8 +17,8 @@ import math
 import os
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import asdict, dataclass, replace
-from typing import Final
+from dataclasses import asdict, dataclass, fields, replace
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +28,7 @@ from axlewright.contact import Settings
 from axlewright.contact.atlas import FIGURES, atlas_of, figures_at
 from axlewright.errors import ContactError, InputError
 from axlewright.gearset import GearSetDesign
-from axlewright.language import eager as _
+from axlewright.language import Text, _
 from axlewright.pattern.acceptance import DEFAULT_CRITERIA, Criterion
 
 Array = NDArray[np.float64]
@@ -77,7 +77,7 @@ class StudyResult:
         Settings drawn, and patterns outside at least one band.
     share_95 : (float, float)
         95 % interval of the share from the number drawn alone (exact binomial).
-    by_criterion : tuple of (str, int)
+    by_criterion : tuple of (Text, int)
         Flank and criterion with the number outside it.
     beyond_range : int
         Settings beyond the atlas's range, taken at its edge.
@@ -93,7 +93,7 @@ class StudyResult:
     count: int
     outside: int
     share_95: tuple[float, float]
-    by_criterion: tuple[tuple[str, int], ...]
+    by_criterion: tuple[tuple[Text, int], ...]
     beyond_range: int
     halved: tuple[tuple[str, float], ...]
     rolled: int
@@ -104,6 +104,12 @@ class StudyResult:
     def share(self) -> float:
         """Share of patterns outside acceptance."""
         return self.outside / self.count
+
+    def plain(self) -> dict[str, Any]:
+        """Return everything as plain data, what was wanted in words."""
+        own = {key.name: getattr(self, key.name) for key in fields(self)}
+        by_criterion = [[str(name), number] for name, number in self.by_criterion]
+        return own | {"spread": asdict(self.spread), "by_criterion": by_criterion, "share": self.share}
 
     def csv_text(self) -> str:
         """Return everything as a table of names and values."""
@@ -129,9 +135,9 @@ class StudyResult:
         return out.getvalue()
 
 
-def _bands(criteria: Sequence[Criterion]) -> list[tuple[str, int, float, float]]:
+def _bands(criteria: Sequence[Criterion]) -> list[tuple[Text, int, float, float]]:
     """Return (name, column of FIGURES, low, high) of each band on each flank; the drive flank pulls."""
-    out = []
+    out: list[tuple[Text, int, float, float]] = []
     for flank, role in (("drive", "working"), ("coast", "other")):
         for c in criteria:
             if c.limit is None or c.role not in (None, role) or c.condition not in (None, "new"):
@@ -159,7 +165,9 @@ def _draw(spread: SettingSpread, count: int, seed: np.random.SeedSequence) -> tu
     return settings, rng.normal(0.0, 1.0, (count, 4)) * spread.lie
 
 
-def _outside(figures: Array, lie: Array, bands: Sequence[tuple[str, int, float, float]]) -> NDArray[np.bool_]:
+def _outside(
+    figures: Array, lie: Array, bands: Sequence[tuple[Text, int, float, float]]
+) -> NDArray[np.bool_]:
     moved = figures.copy()
     moved[:, :4] += lie
     return np.stack([(moved[:, k] < low) | (moved[:, k] > high) for _n, k, low, high in bands], axis=1)
@@ -241,7 +249,7 @@ def tolerance_study(
 
 
 def _check(
-    design: GearSetDesign, spread: SettingSpread, seed: int, bands: Sequence[tuple[str, int, float, float]]
+    design: GearSetDesign, spread: SettingSpread, seed: int, bands: Sequence[tuple[Text, int, float, float]]
 ) -> tuple[int, int]:
     """Roll some settings and compare the verdicts with the atlas's."""
     settings, lie = _draw(spread, ROLLED, np.random.SeedSequence(seed))

@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from axlewright.errors import RecordError
-from axlewright.language import eager as _
+from axlewright.language import _
 from axlewright.records.chain import canonical_json, sha256_hex
 from axlewright.records.files import MAX_FILE_BYTES, sync_folder
 
@@ -86,7 +86,7 @@ def write_archive(
         sync_folder(path.parent)
     except OSError as problem:
         raise RecordError(
-            _("the file cannot be written ({value})").format(value=problem.strerror or problem),
+            _("the file cannot be written ({value})").format(value=problem.strerror or str(problem)),
             where=str(path),
             fix=_("choose another folder or free some space"),
         ) from None
@@ -144,7 +144,7 @@ def open_archive(source: Path | bytes, kind: str, newest: int) -> Iterator[Archi
         stream = io.BytesIO(source) if isinstance(source, bytes) else source.open("rb")
     except OSError as problem:
         raise RecordError(
-            _("the file cannot be read ({value})").format(value=problem.strerror or problem),
+            _("the file cannot be read ({value})").format(value=problem.strerror or str(problem)),
             where=where,
             fix=_("choose another file"),
         ) from None

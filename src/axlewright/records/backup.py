@@ -23,7 +23,7 @@ from sqlalchemy.orm import Session
 
 from axlewright import __version__
 from axlewright.errors import RecordError
-from axlewright.language import eager as _
+from axlewright.language import Text, _
 from axlewright.records import journal
 from axlewright.records.archive import Archive, open_archive, write_archive
 from axlewright.records.chain import canonical_json, read_time, sha256_hex, utc_now, write_time
@@ -71,7 +71,7 @@ def table_rows(archive: Archive, name: str, table: sa.Table) -> Sequence[dict[st
         elif isinstance(column.type, sa.Date):
             readers[column.name] = date.fromisoformat
     names = {column.name for column in table.columns}
-    again = {"where": archive.where, "fix": _("make the backup again")}
+    again: dict[str, Text] = {"where": archive.where, "fix": _("make the backup again")}
     rows = []
     try:
         lines = archive.read(name).decode("utf-8").split("\n")

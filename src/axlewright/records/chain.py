@@ -20,20 +20,20 @@ from datetime import UTC, datetime
 from typing import Any
 
 from axlewright.errors import RecordError
-from axlewright.language import eager as _
+from axlewright.language import Text, _
 
 MAX_PAYLOAD_BYTES = 1_000_000
 """Longer payloads belong into a file stored by its hash."""
 
 
-def canonical_json(value: Any, *, where: str = "payload") -> str:
+def canonical_json(value: Any, *, where: Text = "payload") -> str:
     """Write `value` as JSON in its one spelling.
 
     Parameters
     ----------
     value : JSON value
         Objects with text keys, lists, text, finite numbers, booleans, None.
-    where : str
+    where : Text
         Name used in the message.
 
     Raises
@@ -46,7 +46,7 @@ def canonical_json(value: Any, *, where: str = "payload") -> str:
         text.encode("utf-8")
     except (TypeError, ValueError, RecursionError) as problem:
         raise RecordError(
-            _("this cannot be written as JSON ({problem})").format(problem=problem),
+            _("this cannot be written as JSON ({problem})").format(problem=str(problem)),
             where=where,
             fix=_("use text, finite numbers, lists, true, false and objects with text keys"),
         ) from None
@@ -91,7 +91,7 @@ def write_time(moment: datetime) -> str:
     """
     if moment.tzinfo is None:
         raise RecordError(
-            _("the time {moment} has no time zone").format(moment=moment),
+            _("the time {moment} has no time zone").format(moment=moment.isoformat()),
             where=_("time"),
             fix=_("give a time with its zone, such as UTC"),
         )

@@ -25,7 +25,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, SQLAlchemy
 from sqlalchemy.orm import Session, sessionmaker
 
 from axlewright.errors import OptionalPartMissingError, RecordError
-from axlewright.language import eager as _
+from axlewright.language import Text, _
 from axlewright.records.models import Base
 
 HOME_VARIABLE: Final = "AXLEWRIGHT_HOME"
@@ -60,7 +60,7 @@ def make_folder(folder: Path) -> None:
             pass
     except OSError as problem:
         raise RecordError(
-            _("the folder cannot be written ({value})").format(value=problem.strerror or problem),
+            _("the folder cannot be written ({value})").format(value=problem.strerror or str(problem)),
             where=str(folder),
             fix=_("choose another with --home or {home_variable}, or change its permissions").format(
                 home_variable=HOME_VARIABLE
@@ -76,7 +76,7 @@ def make_private_file(path: Path) -> None:
         pass
     except OSError as problem:
         raise RecordError(
-            _("the database cannot be made ({value})").format(value=problem.strerror or problem),
+            _("the database cannot be made ({value})").format(value=problem.strerror or str(problem)),
             where=str(path),
             fix=_("change the permissions of the folder"),
         ) from None
@@ -173,7 +173,7 @@ def plain_errors(place: str) -> Iterator[None]:
         raise _as_record_error(str(problem.orig), place) from problem
     except SQLAlchemyError as problem:
         raise RecordError(
-            _("the database cannot be used ({problem})").format(problem=problem), where=place
+            _("the database cannot be used ({problem})").format(problem=str(problem)), where=place
         ) from problem
 
 
@@ -285,7 +285,7 @@ def alembic_config() -> Any:
     return config
 
 
-MAX_TEXT = 20_000
+MAX_TEXT = 8_000
 
 
 class Sessions:
@@ -330,7 +330,7 @@ def insert_once(session: Session, row: Base) -> None:
         pass  # it is there, which is what was wanted
 
 
-def plain_text(value: str, where: str, *, required: bool = False, longest: int = MAX_TEXT) -> str:
+def plain_text(value: str, where: Text, *, required: bool = False, longest: int = MAX_TEXT) -> str:
     """Return the text without surrounding space, or say what is wrong with it.
 
     Raises

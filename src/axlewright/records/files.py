@@ -11,7 +11,7 @@ from typing import Final
 from sqlalchemy import select
 
 from axlewright.errors import RecordError
-from axlewright.language import eager as _
+from axlewright.language import _
 from axlewright.records.chain import sha256_hex, utc_now
 from axlewright.records.database import Sessions, insert_once
 from axlewright.records.models import FileRow
@@ -88,7 +88,7 @@ class Files:
                 write_atomically(path, data)
         except OSError as problem:
             raise RecordError(
-                _("the file cannot be written ({value})").format(value=problem.strerror or problem),
+                _("the file cannot be written ({value})").format(value=problem.strerror or str(problem)),
                 where=str(path.parent),
                 fix=_("check free space and permissions"),
             ) from None

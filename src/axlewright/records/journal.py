@@ -13,8 +13,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from axlewright.errors import MissingError, RecordError
-from axlewright.language import eager as _
-from axlewright.language import eager_plural as plural
+from axlewright.language import Text, _, encode, joined, n_, plural
 from axlewright.records.chain import MAX_PAYLOAD_BYTES, canonical_json, first_link, sha256_hex, utc_now
 from axlewright.records.database import insert_once
 from axlewright.records.models import DesignTextRow, EntryRow, FileRow, InstrumentRow, JobRow
@@ -29,7 +28,15 @@ from axlewright.records.types import (
     JobState,
 )
 
-HEADER_FIELDS = ("design_name", "design_sha256", "vehicle", "complaint", "set_number", "reference")
+HEADER_WORDS = {
+    "design_name": n_("design"),
+    "design_sha256": n_("design text"),
+    "vehicle": n_("vehicle"),
+    "complaint": n_("complaint"),
+    "set_number": n_("set number"),
+    "reference": n_("shop order"),
+}
+HEADER_FIELDS = tuple(HEADER_WORDS)
 _FOUND_IN_SEARCH = ("text", "note", "reason", "remark")
 
 
@@ -153,17 +160,17 @@ def design_text(session: Session, sha256: str) -> str:
 
 
 def _checked_payload(kind: str, step: str, payload: Mapping[str, Any]) -> str:
-    text = canonical_json(dict(payload))
+    text = canonical_json(encode(payload))
     if len(text) > MAX_PAYLOAD_BYTES:
         raise RecordError(
             _("this entry is {count} characters long").format(count=len(text)),
-            where=f"{step or kind} payload",
+            where=f"{step or kind}",
             fix=_("store the data as a file and name its hash"),
         )
     if kind == "result" and payload.get("verdict", "ok") not in VERDICTS:
         raise RecordError(
             _("'{verdict}' is no verdict").format(verdict=payload["verdict"]),
-            where=f"{step} verdict",
+            where=step,
             fix=_("use {verdicts}").format(verdicts=", ".join(VERDICTS)),
         )
     if kind == "waiver" and not str(payload.get("reason", "")).strip():
@@ -216,14 +223,20 @@ def append(
                 ),
                 others=(first,),
                 head=row.head,
-                where=f"job {row.number}",
+                where=_("job {number}").format(number=row.number),
                 fix=_("send the new entry with a key of its own"),
             )
     if row.state == "closed" and kind not in ("header", "state", "sign-off"):
         raise RecordError(
             _("the job is closed, and what is entered now would stand outside its signature"),
-            where=f"job {row.number}",
+            where=_("job {number}").format(number=row.number),
             fix=_("open the job again first, with a reason"),
+        )
+    if row.state == "dropped" and kind not in ("header", "state"):
+        raise RecordError(
+            _("the job was dropped"),
+            where=_("job {number}").format(number=row.number),
+            fix=_("set it open again first, with a reason"),
         )
     if expected_head is not None and expected_head != row.head:
         raise _conflict(session, row, expected_head)
@@ -233,7 +246,7 @@ def append(
         if session.get(FileRow, sha256) is None:
             raise RecordError(
                 _("there is no file {sha256}…").format(sha256=sha256[:12]),
-                where=f"job {row.number}",
+                where=_("job {number}").format(number=row.number),
                 fix=_("store the file first"),
             )
     tool = session.get(InstrumentRow, instrument) if instrument else None
@@ -269,9 +282,9 @@ def place(session: Session, row: JobRow, entry: Entry) -> Entry:
         row.search_text = f"{row.search_text} {folded(' '.join(words))}".strip()
     elif sealed.kind == "state":
         row.state = sealed.payload["state"]
-    found = [sealed.payload[name] for name in _FOUND_IN_SEARCH if isinstance(sealed.payload.get(name), str)]
-    if found:
-        row.search_text = f"{row.search_text} {folded(' '.join(found))}"
+    remarks = " ".join(remark for name in _FOUND_IN_SEARCH if (remark := str(sealed.said(name))))
+    if remarks:
+        row.search_text = f"{row.search_text} {folded(remarks)}"
     session.flush()
     return sealed
 
@@ -283,7 +296,7 @@ def _conflict(session: Session, row: JobRow, expected_head: str) -> RecordError:
     if known is None:
         return RecordError(
             _("the expected head is none of this job's"),
-            where=f"job {row.number}",
+            where=_("job {number}").format(number=row.number),
             fix=_("read the job again"),
         )
     others = tuple(entries_of(session, row, after=known))
@@ -293,7 +306,7 @@ def _conflict(session: Session, row: JobRow, expected_head: str) -> RecordError:
         _("{names} added {count} meanwhile").format(names=names, count=count),
         others=others,
         head=row.head,
-        where=f"job {row.number}",
+        where=_("job {number}").format(number=row.number),
         fix=_("look at them, then add yours after them or leave it out"),
     )
 
@@ -342,7 +355,7 @@ def check_chain(row: JobRow, entries: Sequence[Entry], design_text_hash: str | N
     fields: dict[str, Any] = {}
     state = "open"
     for place_in_chain, entry in enumerate(entries, start=1):
-        why = ""
+        why: Text = ""
         if entry.seq != place_in_chain:
             why = _("entry {place_in_chain} is missing").format(place_in_chain=place_in_chain)
         elif entry.previous != previous:
@@ -363,11 +376,11 @@ def check_chain(row: JobRow, entries: Sequence[Entry], design_text_hash: str | N
         return ChainReport(
             False, count, count + 1, _("entries after number {count} are missing").format(count=count)
         )
-    changed = [name for name in HEADER_FIELDS if getattr(row, name) != fields.get(name)]
+    changed = [_(HEADER_WORDS[name]) for name in HEADER_FIELDS if getattr(row, name) != fields.get(name)]
     if row.state != state or state not in JOB_STATES:
-        changed.append("state")
+        changed.append(_("state"))
     if entries and row.created_at != entries[0].at:
-        changed.append("date")
+        changed.append(_("date"))
     if design_text_hash != row.design_sha256:
         changed.append(_("design text"))
     if changed:
@@ -375,6 +388,8 @@ def check_chain(row: JobRow, entries: Sequence[Entry], design_text_hash: str | N
             False,
             count,
             0,
-            _("{changed} of the job changed outside its entries").format(changed=", ".join(changed)),
+            _("{changed} of the job changed outside its entries").format(
+                changed=joined(*changed, between=", ")
+            ),
         )
     return ChainReport(True, count, None, _("all {count} entries hold").format(count=count))

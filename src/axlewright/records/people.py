@@ -24,7 +24,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from axlewright.errors import RecordError
-from axlewright.language import eager as _
+from axlewright.language import Text, _, joined, n_
 from axlewright.records.chain import utc_now
 from axlewright.records.database import Sessions, plain_text
 from axlewright.records.models import PersonRow
@@ -37,6 +37,7 @@ RIGHTS: Final[dict[Role, frozenset[str]]] = {
     "admin": frozenset({"sign", "waive", "people"}),
 }
 """What each role may do beyond entering readings, which everybody may."""
+RIGHT_WORDS: Final = {"sign": n_("sign"), "waive": n_("waive"), "people": n_("change people")}
 
 WRONG_TRIES: Final = 5
 LOCK_TIME: Final = timedelta(minutes=5)
@@ -98,7 +99,7 @@ class People:
         Where nobody is an admin, the person is made one whatever `role` says, so that nobody is locked out
         of entering people; `Person.note` of the answer says so.
         """
-        name = plain_text(name, "name", required=True, longest=80)
+        name = plain_text(name, _("name"), required=True, longest=80)
         if role not in ROLES:
             raise RecordError(
                 _("'{role}' is no role").format(role=role),
@@ -113,7 +114,7 @@ class People:
                     where=_("name"),
                     fix=_("choose another name"),
                 )
-            note = ""
+            note: Text = ""
             if role != "admin" and not _other_admin(session, name):
                 note = _(
                     "{name} is the first person who may enter people, so the role is admin, not {role}"
@@ -200,9 +201,9 @@ class People:
         """Return the person if the PIN is right and the role has the right "sign", "waive" or "people"."""
         person = self.check_pin(name, pin)
         if right not in RIGHTS[person.role]:
-            able = ", ".join(role for role, rights in RIGHTS.items() if right in rights)
+            able = joined(*(_(role) for role, rights in RIGHTS.items() if right in rights), between=", ")
             raise RecordError(
-                _("a {role} may not {right}").format(role=person.role, right=right),
+                _("a {role} may not {right}").format(role=_(person.role), right=_(RIGHT_WORDS[right])),
                 where=person.name,
                 fix=_("ask: {able}").format(able=able),
             )
@@ -216,7 +217,7 @@ def _refuse_locked(row: PersonRow) -> None:
         raise RecordError(
             _("too many wrong PINs for {name}").format(name=row.name),
             where="PIN",
-            fix=_("wait {minutes} min").format(minutes=f"{minutes:.0f}"),
+            fix=_("wait {minutes} min").format(minutes=int(minutes)),
         )
 
 

@@ -11,8 +11,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from axlewright.errors import ConflictError, RecordError
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.language import Number, _
 from axlewright.records.chain import utc_now
 from axlewright.records.database import Sessions, plain_text
 from axlewright.records.models import InstrumentRow, StockMoveRow, StockRow
@@ -30,13 +29,13 @@ class Instruments:
 
         Readings made before keep the calibration date they were made under.
         """
-        name = plain_text(instrument.name, "instrument", required=True, longest=80)
+        name = plain_text(instrument.name, _("instrument"), required=True, longest=80)
         values = {
-            "kind": plain_text(instrument.kind, "kind"),
-            "resolution": plain_text(instrument.resolution, "resolution"),
+            "kind": plain_text(instrument.kind, _("kind")),
+            "resolution": plain_text(instrument.resolution, _("resolution")),
             "calibrated_on": instrument.calibrated_on,
             "due_on": instrument.due_on,
-            "uncertainty": plain_text(instrument.uncertainty, "uncertainty"),
+            "uncertainty": plain_text(instrument.uncertainty, _("uncertainty")),
         }
         with self._sessions.writing() as session:
             row = session.get(InstrumentRow, name)
@@ -138,7 +137,7 @@ class Stock:
         idempotency_key : str
             Adding again with the same key returns the first item as it is now and writes nothing.
         """
-        for value, where in ((thickness_mm, "thickness"), (nominal_mm, _("nominal thickness"))):
+        for value, where in ((thickness_mm, _("thickness")), (nominal_mm, _("nominal thickness"))):
             if value is not None and not (math.isfinite(value) and 0 < value < 1000):
                 raise RecordError(
                     _("{value} mm is no thickness").format(value=value),
@@ -152,16 +151,16 @@ class Stock:
                 fix=_("give a whole number from 0"),
             )
         row = StockRow(
-            kind=plain_text(kind, "kind", required=True, longest=40),
+            kind=plain_text(kind, _("kind"), required=True, longest=40),
             thickness_mm=float(thickness_mm),
             nominal_mm=nominal_mm,
             count=count,
-            part=plain_text(part, "part", longest=200),
-            place=plain_text(place, "place", longest=200),
-            design_name=plain_text(design_name, "design", longest=200),
+            part=plain_text(part, _("part"), longest=200),
+            place=plain_text(place, _("place"), longest=200),
+            design_name=plain_text(design_name, _("design"), longest=200),
         )
         key = plain_text(idempotency_key, _("idempotency key"), longest=200) or None
-        person = plain_text(who, "who", longest=80)
+        person = plain_text(who, _("who"), longest=80)
 
         mine = (count, None, row.kind, row.thickness_mm)
 
@@ -191,7 +190,7 @@ class Stock:
 
         Moving again with the same key returns the item as it is now and writes nothing.
         """
-        person = plain_text(who, "who", required=True, longest=80)
+        person = plain_text(who, _("who"), required=True, longest=80)
         key = plain_text(idempotency_key, _("idempotency key"), longest=200) or None
 
         def same(move: StockMoveRow, item: StockRow) -> bool:
@@ -210,7 +209,7 @@ class Stock:
             if row.count + change < 0:
                 raise RecordError(
                     _("only {count} of the {kind} {thickness_mm} mm are there").format(
-                        count=row.count, kind=row.kind, thickness_mm=f"{Shown(row.thickness_mm):g}"
+                        count=row.count, kind=_(row.kind), thickness_mm=Number(row.thickness_mm)
                     ),
                     where=_("stock"),
                     fix=_("count the shelf, or take another size"),

@@ -23,8 +23,7 @@ from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from axlewright.errors import RecordError
-from axlewright.language import Text, n_, read_kept
-from axlewright.language import eager as _
+from axlewright.language import Text, _, joined, n_
 from axlewright.records.deciding import Deciding, deciding
 from axlewright.records.types import Entry
 
@@ -71,18 +70,6 @@ class Step:
     cautions: str
     stops_job: bool = False
 
-    def told(self) -> Step:
-        """Return the step with its words in the chosen language."""
-        return replace(
-            self,
-            title=_(self.title),
-            reads=_(self.reads),
-            why=_(self.why),
-            cost=_(self.cost),
-            when_it_fails=_(self.when_it_fails),
-            redo_cost=_(self.redo_cost),
-        )
-
 
 STEPS: Final[tuple[Step, ...]] = (
     Step(
@@ -118,7 +105,7 @@ STEPS: Final[tuple[Step, ...]] = (
             "timing marks, ring gear thickness"
         ),
         why=n_("a mixed pair or the wrong ring gear cannot be set up with any shim"),
-        cost="minutes",
+        cost=n_("minutes"),
         when_it_fails=n_("stop and answer: a pair that does not match is not used"),
         redo_cost=n_("another set"),
         follows_from=(),
@@ -257,8 +244,8 @@ class NextStep:
 
     Attributes
     ----------
-    title, why, cost : str
-        What, why, and what it costs in words.
+    title, why, cost : Text
+        What, why, and what it costs.
     left : int
         Steps still to do, this one included.
     stops : bool
@@ -266,9 +253,9 @@ class NextStep:
     """
 
     key: str
-    title: str
+    title: Text
     why: Text
-    cost: str
+    cost: Text
     left: int
     stops: bool = False
 
@@ -279,37 +266,27 @@ def standing(entries: Sequence[Entry]) -> list[Entry]:
     return [entry for entry in entries if entry.seq not in gone]
 
 
-def _text(entry: Entry, *keys: str) -> Text:
-    for key in keys:
-        value = read_kept(entry.payload.get(key) or "")
-        if isinstance(value, str):
-            value = value.strip()
-        if value:
-            return value
-    return ""
-
-
 def _own_status(one: Step, entries: Sequence[Entry]) -> StepStatus:
     if all(entry.kind == "note" for entry in entries):  # such as on what was taken back
-        return StepStatus(one, "open", one.why)
+        return StepStatus(one, "open", _(one.why))
     state: StepState = "begun"
     why: Text = _("readings without a verdict yet")
     decided: int | None = None
     for entry in entries:
         if entry.kind == "waiver":
             state, decided = "waived", entry.seq
-            why = _("waived by {who}: {text}").format(who=entry.who, text=_text(entry, "reason", "why"))
+            why = _("waived by {who}: {text}").format(who=entry.who, text=entry.said("reason", "why"))
         elif entry.kind == "result" and entry.payload.get("verdict") in ("ok", "not ok", "ask"):
             state, decided = entry.payload["verdict"], entry.seq
             fallback = {
                 "ok": _("within its limit"),
-                "not ok": one.when_it_fails,
+                "not ok": _(one.when_it_fails),
                 "ask": _("a question is open"),
             }
-            why = _text(entry, "why", "text") or fallback[state]
+            why = entry.said("why", "text") or fallback[state]
         elif (entry.kind == "decision" and entry.payload.get("done") is True) or entry.kind == "sign-off":
             state, decided = "ok", entry.seq
-            why = _text(entry, "why", "text", "statement") or _("decided by {who}").format(who=entry.who)
+            why = entry.said("why", "text", "statement") or _("decided by {who}").format(who=entry.who)
         elif entry.kind == "reading" and decided is not None:
             state, decided = "begun", None
             why = _("there are readings newer than the last verdict")
@@ -327,7 +304,7 @@ def step_statuses(entries: Sequence[Entry]) -> list[StepStatus]:
     counted = standing(entries)
     decides = deciding(counted)
     statuses: dict[str, StepStatus] = {}
-    for one in (step.told() for step in STEPS):
+    for one in STEPS:
         own = _settled(_own_status(one, [entry for entry in counted if entry.step == one.key]), decides)
         if own.state in ("ok", "not ok", "ask") and own.decided_at_seq is not None:
             later = [
@@ -340,7 +317,7 @@ def step_statuses(entries: Sequence[Entry]) -> list[StepStatus]:
                 )
             ]
             if later:
-                names = ", ".join(status.step.title for status in later)
+                names = joined(*(_(status.step.title) for status in later), between=", ")
                 own = StepStatus(
                     one, "again", _("{names} changed since").format(names=names), own.decided_at_seq
                 )
@@ -357,7 +334,7 @@ def _settled(own: StepStatus, decides: Deciding) -> StepStatus:
         or (own.decided_at_seq or 0) > (decides.seq or 0)
     ):
         return own
-    why = _("the pattern accepted with this spacer in decides (entry {seq})").format(seq=decides.seq)
+    why = _("the pattern accepted with this spacer in decides (entry {seq})").format(seq=decides.seq or 0)
     return replace(own, state="ok", why=why)
 
 
@@ -400,16 +377,18 @@ def next_step(entries: Sequence[Entry]) -> NextStep:
     stopping = _stopping(statuses)
     chosen = stopping or due[0]
     failed = chosen.state == "not ok"
-    title = {
-        "ask": _("{title}: answer the question").format(title=chosen.step.title),
-        "not ok": f"{chosen.step.title}: {chosen.step.when_it_fails}",
-        "again": _("{title} again").format(title=chosen.step.title),
-    }.get(chosen.state, chosen.step.title)
+    title: Text = _(chosen.step.title)
+    if chosen.state == "ask":
+        title = _("{title}: answer the question").format(title=title)
+    elif failed:
+        title = joined(title, _(chosen.step.when_it_fails), between=": ")
+    elif chosen.state == "again":
+        title = _("{title} again").format(title=title)
     return NextStep(
         key=chosen.step.key,
         title=title,
         why=chosen.why,
-        cost=chosen.step.redo_cost if failed else chosen.step.cost,
+        cost=_(chosen.step.redo_cost if failed else chosen.step.cost),
         left=len(due),
         stops=stopping is not None,
     )

@@ -15,13 +15,13 @@ from sqlalchemy import select
 from sqlalchemy.engine import make_url
 
 from axlewright.errors import RecordError
-from axlewright.language import eager as _
-from axlewright.language import eager_plural as plural
+from axlewright.language import Text, _, joined, plural
 from axlewright.records import journal
 from axlewright.records import steps as order
 from axlewright.records.chain import first_link, sha256_hex, utc_now
 from axlewright.records.database import (
     DATABASE_VARIABLE,
+    MAX_TEXT,
     Sessions,
     bring_up_to_date,
     data_folder,
@@ -46,6 +46,8 @@ from axlewright.records.types import (
 )
 
 _OWN_KINDS = ("header", "state", "sign-off")
+LONGEST = {"design_name": 200, "set_number": 200, "reference": 200}
+"""Most letters of short texts in a job's header."""
 
 
 def _before_key(entries: Sequence[Entry], key: str) -> Sequence[Entry]:
@@ -68,7 +70,7 @@ def _not_done(entries: Sequence[Entry], although: str) -> dict[str, Any]:
     if stopping is not None:
         raise RecordError(
             _("the job is stopped: {why}").format(why=stopping.why),
-            where=stopping.step.title,
+            where=_(stopping.step.title),
             fix=_("answer it first, or let a lead leave the step out with a reason"),
         )
     left = order.not_done(entries)
@@ -78,7 +80,7 @@ def _not_done(entries: Sequence[Entry], although: str) -> dict[str, Any]:
         raise RecordError(
             plural(
                 "{count} step is not done: {steps}", "{count} steps are not done: {steps}", len(left)
-            ).format(count=len(left), steps=", ".join(one.step.title for one in left)),
+            ).format(count=len(left), steps=joined(*(_(one.step.title) for one in left), between=", ")),
             where=_("sign"),
             fix=_("do what is left, or give the reason why it is signed although it is not done"),
         )
@@ -198,8 +200,8 @@ class JobEntries:
             raise RecordError(
                 _("a waiver needs its step"), where=_("step"), fix=_("name the step that is left out")
             )
-        person = plain_text(who, "who", required=True, longest=80)
-        tool = plain_text(instrument, "instrument", longest=80)
+        person = plain_text(who, _("who"), required=True, longest=80)
+        tool = plain_text(instrument, _("instrument"), longest=80)
         key = plain_text(idempotency_key, _("idempotency key"), longest=200)
         more = {"who": person, "instrument": tool, "idempotency_key": key, **rest}
         with self.sessions.writing() as session:
@@ -216,7 +218,7 @@ class JobEntries:
         """
         if self.people.any_known():
             who = self.people.require(who, pin, "waive").name
-        payload = {"reason": reason.strip()}
+        payload = {"reason": plain_text(reason, _("reason"))}
         return self._append(number, "waiver", step, payload, who=who, idempotency_key=idempotency_key)
 
     def sign_off(
@@ -225,7 +227,7 @@ class JobEntries:
         *,
         who: str,
         pin: str,
-        statement: str,
+        statement: Text,
         step: str = "close",
         head: str | None = None,
         close: bool = False,
@@ -258,7 +260,9 @@ class JobEntries:
         order.step(step)
         person = self.people.require(who, pin, "sign")
         payload: dict[str, Any] = {
-            "statement": plain_text(statement, "statement", required=True),
+            "statement": plain_text(statement, _("statement"), required=True)
+            if isinstance(statement, str)
+            else statement,
             "role": person.role,
             "signed_head": head,
         }
@@ -303,14 +307,16 @@ class JobEntries:
                 where=_("reason"),
                 fix=_("say in a few words why"),
             )
-        person = plain_text(who, "who", required=True, longest=80)
+        person = plain_text(who, _("who"), required=True, longest=80)
         key = plain_text(idempotency_key, _("idempotency key"), longest=200)
         with self.sessions.writing() as session:
             row = journal.job_row(session, number, lock=True)
             entries = journal.entries_of(session, row)
             if row.state != "closed" and len(_before_key(entries, key)) == len(entries):
                 raise RecordError(
-                    _("the job is not closed"), where=f"job {number}", fix=_("enter what is to be entered")
+                    _("the job is not closed"),
+                    where=_("job {number}").format(number=number),
+                    fix=_("enter what is to be entered"),
                 )
             return journal.append(
                 session, row, kind="state", step="", payload=payload, who=person, idempotency_key=key
@@ -435,13 +441,15 @@ class JobStore(JobEntries):
             again with them returns the first one and writes nothing.
         """
         header = {
-            "design_name": plain_text(design_name, "design", required=True, longest=200),
-            "vehicle": plain_text(vehicle, "vehicle"),
-            "complaint": plain_text(complaint, "complaint"),
-            "set_number": plain_text(set_number, _("set number"), longest=200),
-            "reference": plain_text(reference, "reference", longest=200),
+            "design_name": plain_text(
+                design_name, _("design"), required=True, longest=LONGEST["design_name"]
+            ),
+            "vehicle": plain_text(vehicle, _("vehicle")),
+            "complaint": plain_text(complaint, _("complaint")),
+            "set_number": plain_text(set_number, _("set number"), longest=LONGEST["set_number"]),
+            "reference": plain_text(reference, _("shop order"), longest=LONGEST["reference"]),
         }
-        person = plain_text(who, "who", longest=80)
+        person = plain_text(who, _("who"), longest=80)
         moment = at or utc_now()
         uid = uid or uuid.uuid4().hex
         if not UID.fullmatch(uid):
@@ -535,35 +543,48 @@ class JobStore(JobEntries):
             rows = session.scalars(query.limit(limit).offset(offset))
             return [journal.job_of(row) for row in rows]
 
-    def amend_job(self, number: int, change: HeaderChange, *, who: str) -> Job:
-        """Change the header of a job; the old one stays in its entries."""
+    def amend_job(
+        self, number: int, change: HeaderChange, *, who: str, reason: str = "", idempotency_key: str = ""
+    ) -> Job:
+        """Change the header of a job; the old one stays in its entries. The key is that of `add_entry`."""
+        person = plain_text(who, _("who"), longest=80)
+        key = plain_text(idempotency_key, _("idempotency key"), longest=200)
         with self.sessions.writing() as session:
             row = journal.job_row(session, number, lock=True)
             payload = {name: getattr(row, name) for name in journal.HEADER_FIELDS}
-            for name in journal.HEADER_FIELDS:
+            for name, word in journal.HEADER_WORDS.items():
                 value = getattr(change, name, None)
                 if value is not None:
-                    required = name == "design_name"
-                    payload[name] = plain_text(value, name.replace("_", " "), required=required)
+                    payload[name] = plain_text(
+                        value, _(word), required=name == "design_name", longest=LONGEST.get(name, MAX_TEXT)
+                    )
             if change.design_text is not None:
                 payload["design_sha256"] = journal.keep_design_text(session, change.design_text)
-            person = plain_text(who, "who", longest=80)
-            journal.append(session, row, kind="header", step="", payload=payload, who=person)
+            if reason:
+                payload["reason"] = plain_text(reason, _("reason"))
+            journal.append(
+                session, row, kind="header", step="", payload=payload, who=person, idempotency_key=key
+            )
             return journal.job_of(row)
 
-    def set_state(self, number: int, state: JobState, *, who: str, reason: str = "") -> Job:
-        """Set the state of a job: open, stopped, closed or dropped."""
+    def set_state(
+        self, number: int, state: JobState, *, who: str, reason: str = "", idempotency_key: str = ""
+    ) -> Job:
+        """Set the state of a job: open, stopped, closed or dropped. The key is that of `add_entry`."""
         if state not in JOB_STATES:
             raise RecordError(
                 _("'{state}' is no state").format(state=state),
                 where=_("state"),
                 fix=_("use {job_states}").format(job_states=", ".join(JOB_STATES)),
             )
-        payload = {"state": state, "reason": plain_text(reason, "reason")}
+        payload = {"state": state, "reason": plain_text(reason, _("reason"))}
+        person = plain_text(who, _("who"), longest=80)
+        key = plain_text(idempotency_key, _("idempotency key"), longest=200)
         with self.sessions.writing() as session:
             row = journal.job_row(session, number, lock=True)
-            person = plain_text(who, "who", longest=80)
-            journal.append(session, row, kind="state", step="", payload=payload, who=person)
+            journal.append(
+                session, row, kind="state", step="", payload=payload, who=person, idempotency_key=key
+            )
             return journal.job_of(row)
 
 

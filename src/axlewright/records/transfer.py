@@ -17,7 +17,7 @@ from sqlalchemy.orm import Session
 
 from axlewright import __version__
 from axlewright.errors import ConflictError, RecordError
-from axlewright.language import eager as _
+from axlewright.language import _
 from axlewright.records import journal
 from axlewright.records.archive import Archive, open_archive, write_archive
 from axlewright.records.chain import first_link, read_time, sha256_hex, write_time
@@ -84,7 +84,10 @@ def export_job(store: JobStore, number: int, path: Path, *, overwrite: bool = Fa
     """
     report = store.verify(number)
     if not report.holds:
-        raise RecordError(_("the record does not hold: {why}").format(why=report.why), where=f"job {number}")
+        raise RecordError(
+            _("the record does not hold: {why}").format(why=report.why),
+            where=_("job {number}").format(number=number),
+        )
     job = store.get_job(number)
     entries = store.entries(number)
     shas = sorted({sha256 for entry in entries for sha256 in entry.files})
@@ -250,7 +253,7 @@ def _write(session: Session, content: JobFile, entries: list[Entry]) -> Job:
     if [entry.hash for entry in here[:common]] != [entry.hash for entry in entries[:common]]:
         raise ConflictError(
             _("this job went on here and there separately"),
-            where=f"job {row.number}",
+            where=_("job {number}").format(number=row.number),
             fix=_("look at both sheets and enter by hand what is missing; nothing was written"),
         )
     for entry in entries[common:]:

@@ -8,6 +8,7 @@ from datetime import date, datetime
 from typing import Any, Final, Literal, get_args
 
 from axlewright.errors import ConflictError
+from axlewright.language import Text, read_kept
 from axlewright.records.chain import entry_hash, write_time
 
 JobState = Literal["open", "stopped", "closed", "dropped"]
@@ -101,6 +102,16 @@ class Entry:
     previous: str = ""
     hash: str = ""
 
+    def said(self, *keys: str) -> Text:
+        """Return what it says under the first of these keys of its payload that says anything."""
+        for key in keys:
+            text = read_kept(self.payload.get(key) or "")
+            if isinstance(text, str):
+                text = text.strip()
+            if text:
+                return text
+        return ""
+
     def content(self) -> dict[str, Any]:
         """Return everything the hash covers, as JSON values."""
         return {
@@ -134,14 +145,14 @@ class ChainReport:
         Entries that were checked and hold.
     broken_at : int or None
         The `seq` of the first entry that does not fit; 0 when the job's own line does not fit its entries.
-    why : str
+    why : Text
         One sentence.
     """
 
     holds: bool
     checked: int
     broken_at: int | None = None
-    why: str = ""
+    why: Text = ""
 
 
 @dataclass(frozen=True)
@@ -151,7 +162,7 @@ class Person:
     name: str
     role: Role
     active: bool = True
-    note: str = field(default="", compare=False)
+    note: Text = field(default="", compare=False)
 
 
 @dataclass(frozen=True)
@@ -235,7 +246,9 @@ class JobConflictError(ConflictError):
         The present head: pass it as ``expected_head`` to add yours after theirs.
     """
 
-    def __init__(self, what: str, *, others: tuple[Entry, ...], head: str, where: str = "", fix: str = ""):
+    def __init__(
+        self, what: Text, *, others: tuple[Entry, ...], head: str, where: Text = "", fix: Text = ""
+    ) -> None:
         super().__init__(what, where=where, fix=fix)
         self.others = others
         self.head = head

@@ -1,6 +1,7 @@
 from .backlash import (
     BACKLASH_BY_DIAMETRAL_PITCH as BACKLASH_BY_DIAMETRAL_PITCH,
     START_FACTOR as START_FACTOR,
+    START_SOURCE as START_SOURCE,
     BacklashReadings as BacklashReadings,
     BacklashVerdict as BacklashVerdict,
     LearnedFactor as LearnedFactor,
@@ -34,9 +35,14 @@ from .depth import (
 from .gauging import (
     EXAMPLE_DIRECT_GAUGE as EXAMPLE_DIRECT_GAUGE,
     EXPANSIONS as EXPANSIONS,
+    MATERIAL_WORDS as MATERIAL_WORDS,
+    REST_WORDS as REST_WORDS,
+    WIDTH_CLASS_WORDS as WIDTH_CLASS_WORDS,
+    ArborRests as ArborRests,
     DialRange as DialRange,
     DirectGauge as DirectGauge,
     Expansion as Expansion,
+    Material as Material,
     WidthClass as WidthClass,
     axis_to_nose_over_case as axis_to_nose_over_case,
     carrier_from_centred_arbor as carrier_from_centred_arbor,
@@ -62,8 +68,10 @@ from .limits import (
 from .marks import (
     MARK_MEANINGS as MARK_MEANINGS,
     MARK_UNITS as MARK_UNITS,
+    MEANING_WORDS as MEANING_WORDS,
     PLACE_WORDS as PLACE_WORDS,
     SHIM_PLACES as SHIM_PLACES,
+    UNIT_WORDS as UNIT_WORDS,
     DepthMark as DepthMark,
     MarkCandidate as MarkCandidate,
     MarkMeaning as MarkMeaning,
@@ -71,6 +79,7 @@ from .marks import (
     ShimPlace as ShimPlace,
     parse_mark as parse_mark,
     place_sign as place_sign,
+    unit_text as unit_text,
 )
 from .measured import (
     Term as Term,
@@ -114,7 +123,9 @@ from .side_shims import (
     notches_for_move as notches_for_move,
 )
 from .stock import (
+    LARGEST_PACK as LARGEST_PACK,
     PINION_SPACERS as PINION_SPACERS,
+    RULE_WORDS as RULE_WORDS,
     SIDE_SHIMS as SIDE_SHIMS,
     OrderAdvice as OrderAdvice,
     RoundingRule as RoundingRule,

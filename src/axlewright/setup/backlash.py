@@ -20,10 +20,9 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import Shown
-from axlewright.language import eager as _
-from axlewright.setup.limits import DEFAULT_LIMITS, Limit, Verdict, inch_limit, judge
-from axlewright.units import MM_PER_INCH, System, show_length, shows_as_zero
+from axlewright.language import Number, Text, _, n_
+from axlewright.setup.limits import DEFAULT_LIMITS, Limit, Verdict, inch_limit, judge, told
+from axlewright.units import MM_PER_INCH, Length
 
 AccuracyClass = Literal["higher", "lower"]
 
@@ -87,17 +86,20 @@ def backlash_limit_by_pitch(
     for low, high, fine, coarse in BACKLASH_BY_DIAMETRAL_PITCH:
         if low <= pitch < high:
             band = fine if accuracy == "higher" else coarse
+            name = (
+                _("backlash, diametral pitch {low} to {high}, higher accuracy")
+                if accuracy == "higher"
+                else _("backlash, diametral pitch {low} to {high}, lower accuracy")
+            )
             return inch_limit(
-                _("backlash, diametral pitch {low} to {high}, {accuracy} accuracy").format(
-                    low=f"{Shown(low):g}", high=f"{Shown(high):g}", accuracy=accuracy
-                ),
+                name.format(low=Number(low), high=Number(high)),
                 *band,
                 _("ANSI/AGMA 2005 table as reprinted in civil service literature"),
                 is_default=True,
             )
     raise InputError(
         _("diametral pitch {pitch} lies outside the standard table of 2 to 10").format(
-            pitch=f"{Shown(pitch):.2f}"
+            pitch=Number(pitch, ".2f")
         ),
         where=_("backlash"),
         fix=_("type the backlash from the axle's service data"),
@@ -106,6 +108,7 @@ def backlash_limit_by_pitch(
 
 StemDirection = Literal["in_rotation", "square_to_tooth"]
 
+START_SOURCE: Final = n_("start value, learn it from the next reading")
 START_FACTOR: Final = 0.7
 """Backlash per ring gear move before anything is known: middle of the printed rules 0.5 to 0.8
 (TM 9-2320-289-34 ch 6; civil service literature, maker withheld)."""
@@ -154,7 +157,7 @@ def backlash_per_ring_move(
             raise InputError(
                 _("{value} deg").format(value=value),
                 where=name,
-                fix=_("give an angle up to {high} deg").format(high=f"{Shown(high):g}"),
+                fix=_("give an angle up to {high} deg").format(high=Number(high)),
             )
     if not 0.5 <= heel_radius_ratio <= 2.0:
         raise InputError(
@@ -260,13 +263,13 @@ class LearnedFactor:
         ``k``, without unit.
     standard_uncertainty : float
         From the uncertainty of both backlash readings.
-    source : str
+    source : Text
         How it was found.
     """
 
     value: float
     standard_uncertainty: float
-    source: str
+    source: Text
 
 
 def learn_backlash_factor(
@@ -312,7 +315,7 @@ def learn_backlash_factor(
     if verdict.kind == "outside":
         raise InputError(
             _("backlash changed {k} times the ring gear's move, which is not plausible").format(
-                k=f"{Shown(k):.2f}"
+                k=Number(k, ".2f")
             ),
             where=_("backlash factor"),
             fix=_("check preload, shims and the indicator, then read both again"),
@@ -391,7 +394,7 @@ class BacklashReadings:
         return 360.0 * self.tightest_index / len(self.readings_mm)
 
     @property
-    def notes(self) -> tuple[str, ...]:
+    def notes(self) -> tuple[Text, ...]:
         """What is missing in these readings, as sentences."""
         found = []
         if len(self.readings_mm) < 4:
@@ -481,7 +484,7 @@ class RingMove:
         Backlash at the tightest place now and wanted [mm].
     factor : float
         Backlash per ring gear move used.
-    factor_source : str
+    factor_source : Text
         Where the factor comes from.
     standard_uncertainty_mm : float
         Standard uncertainty of the backlash to expect after the move [mm].
@@ -490,7 +493,7 @@ class RingMove:
     now_mm: float
     target_mm: float
     factor: float
-    factor_source: str
+    factor_source: Text
     standard_uncertainty_mm: float = 0.0
 
     @property
@@ -508,31 +511,29 @@ class RingMove:
         """Change of the shim on the other side [mm]: equal and opposite, so that the preload stays."""
         return self.ring_away_mm
 
-    def text(self, system: System = "inch") -> str:
+    def text(self) -> Text:
         """Return the move as a sum and as what to do with the two shims."""
-        if shows_as_zero(self.ring_away_mm, system):
+        move = Length(self.ring_away_mm, signed=True)
+        if move.shows_as_zero():
             return _("The backlash is at its target; nothing to move.")
-        where = _("away from") if self.ring_away_mm > 0 else _("toward")
-        thin, thick = (
-            (_("ring gear side"), _("other side"))
+        words = (
+            _(
+                "({target} − {now}) / {factor} = {move}: move the ring gear {by} away from the pinion, "
+                "ring gear side that much thinner, other side that much thicker. Factor: {factor_source}."
+            )
             if self.ring_away_mm > 0
-            else (_("other side"), _("ring gear side"))
+            else _(
+                "({target} − {now}) / {factor} = {move}: move the ring gear {by} toward the pinion, "
+                "other side that much thinner, ring gear side that much thicker. Factor: {factor_source}."
+            )
         )
-        by = show_length(abs(self.ring_away_mm), system)
-        return _(
-            "({target_mm} − {now_mm}) / {factor} = {ring_away_mm}: move the ring gear "
-            "{by} {where} the pinion, {thin} that much thinner, {thick} that much "
-            "thicker. Factor: {factor_source}."
-        ).format(
-            target_mm=show_length(self.target_mm, system),
-            now_mm=show_length(self.now_mm, system),
-            factor=f"{Shown(self.factor):.2f}",
-            ring_away_mm=show_length(self.ring_away_mm, system, signed=True),
-            by=by,
-            where=where,
-            thin=thin,
-            thick=thick,
-            factor_source=self.factor_source,
+        return words.format(
+            target=Length(self.target_mm),
+            now=Length(self.now_mm),
+            factor=Number(self.factor, ".2f"),
+            move=move,
+            by=Length(abs(self.ring_away_mm)),
+            factor_source=told(self.factor_source),
         )
 
 
@@ -541,7 +542,7 @@ def ring_move_for_backlash(
     target_mm: float,
     *,
     factor: float | LearnedFactor = START_FACTOR,
-    factor_source: str = "start value 0.7, learn it from the next reading",
+    factor_source: Text = START_SOURCE,
 ) -> RingMove:
     """Return the ring gear move that brings the tightest place to its target.
 
@@ -553,7 +554,7 @@ def ring_move_for_backlash(
         Backlash wanted at the tightest place [mm], ≥ 0.
     factor : float or LearnedFactor
         Backlash per ring gear move ``k``; from `backlash_per_ring_move` or `learn_backlash_factor`.
-    factor_source : str
+    factor_source : Text
         Where `factor` comes from; a `LearnedFactor` brings its own.
 
     Notes

@@ -12,8 +12,8 @@ from types import MappingProxyType
 from typing import Final
 
 from axlewright.errors import InputError
-from axlewright.language import eager as _
-from axlewright.language import n_
+from axlewright.language import Text, _, joined, n_
+from axlewright.setup.limits import told
 from axlewright.setup.sources import CIVIL, COMMON_PRACTICE, manual
 
 
@@ -23,14 +23,14 @@ class Caution:
 
     Parameters
     ----------
-    text : str
+    text : Text
         What to mind, one short sentence.
-    source : str
+    source : Text
         Where it comes from.
     """
 
-    text: str
-    source: str
+    text: Text
+    source: Text
 
 
 GENERAL: Final = Caution(
@@ -92,7 +92,7 @@ CAPS: Final = Caution(
 IMPACT: Final = Caution(n_("No impact wrench on the pinion nut: it dents the bearings."), COMMON_PRACTICE)
 BACK_OFF: Final = Caution(
     n_("Never back the nut off a crushed sleeve to lower the preload: fit a new sleeve."),
-    f"{manual('T4')}; {CIVIL}",
+    joined(manual("T4"), _(CIVIL), between="; "),
 )
 SPREADER: Final = Caution(
     n_("Spread the carrier no farther than its data allows; too far and it stays bent."),
@@ -137,4 +137,4 @@ def cautions_for(step: str) -> tuple[Caution, ...]:
             where=_("cautions"),
             fix=_("use one of {cautions}").format(cautions=", ".join(CAUTIONS)),
         )
-    return tuple(replace(caution, text=_(caution.text)) for caution in CAUTIONS[step])
+    return tuple(replace(caution, text=told(caution.text)) for caution in CAUTIONS[step])

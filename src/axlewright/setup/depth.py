@@ -18,10 +18,10 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from axlewright.errors import InputError
-from axlewright.language import eager as _
+from axlewright.language import Text, _
 from axlewright.setup.marks import PLACE_WORDS, DepthMark, ShimPlace, place_sign
 from axlewright.setup.measured import Term, WrittenSum, minus, plus
-from axlewright.units import Length, System, show_length
+from axlewright.units import Length
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,14 +36,14 @@ class SpacerResult:
         Where it sits.
     other_convention : WrittenSum or None
         The same sum with the marks read with the opposite meaning; ``None`` when no mark is in it.
-    questions : tuple of str
+    questions : tuple of Text
         What should be answered before a bearing is pressed.
     """
 
     total: WrittenSum
     place: ShimPlace
     other_convention: WrittenSum | None = None
-    questions: tuple[str, ...] = ()
+    questions: tuple[Text, ...] = ()
 
     @property
     def value_mm(self) -> float:
@@ -70,31 +70,22 @@ class SpacerResult:
         """Other convention minus this one [mm]; 0 when no mark is in the sum."""
         return 0.0 if self.other_convention is None else self.other_convention.value - self.value_mm
 
-    def text(self, system: System = "inch") -> str:
-        """Return the sum written out."""
-        return self.total.text(system)
-
-    def other_convention_text(self, system: System = "inch") -> str:
+    def other_convention_text(self) -> Text:
         """Return what the opposite meaning of the mark would give, as a sentence; empty without a mark."""
         if self.other_convention is None:
             return ""
-        return _(
-            "Had plus the other meaning: {text}, {other_convention_difference_mm} from this one."
-        ).format(
-            text=self.other_convention.text(system),
-            other_convention_difference_mm=show_length(
-                self.other_convention_difference_mm, system, signed=True
-            ),
+        return _("Had plus the other meaning: {sum}, {difference} from this one.").format(
+            sum=self.other_convention, difference=Length(self.other_convention_difference_mm, signed=True)
         )
 
 
 def _finish(
-    label: str,
+    label: Text,
     terms: list[Term],
     mark_terms: list[Term],
     place: ShimPlace,
     marks: list[DepthMark],
-    questions: list[str],
+    questions: list[Text],
 ) -> SpacerResult:
     """Put terms and mark terms together, with the mirror image for the other convention."""
     total = WrittenSum(label, (*terms, *mark_terms))
@@ -106,9 +97,9 @@ def _finish(
     if total.value <= 0.0:
         asked.append(
             _(
-                "The sum gives {value_mm}: no such spacer exists. Check the readings, the "
+                "The sum gives {thickness}: no such spacer exists. Check the readings, the "
                 "bearing width and the mounting distance."
-            ).format(value_mm=show_length(total.value))
+            ).format(thickness=total.result)
         )
     return SpacerResult(total, place, other, (*questions, *asked))
 
@@ -162,7 +153,7 @@ def spacer_from_carrier(
     """
     sign = place_sign(place)
     assert place != ""  # place_sign refuses it
-    questions = []
+    questions: list[Text] = []
     if mounting_distance_is_this_sets and mark is not None and mark.value != 0.0:
         raise InputError(
             _("this set's own mounting distance and a depth mark are both given, which would count it twice"),
@@ -277,16 +268,16 @@ def spacer_from_old(
     sign = float(place_sign(place))
     assert place != ""  # place_sign refuses it
     if (old_mark is None) != (new_mark is None):
-        missing = _("old") if old_mark is None else _("new")
         raise InputError(
-            _("the {missing} set's mark is missing").format(missing=missing),
+            _("the old set's mark is missing") if old_mark is None else _("the new set's mark is missing"),
             where=_("depth mark"),
             fix=_("give both marks (0 where the gear says 0), or neither and let the contact pattern decide"),
         )
     if (old_bearing_width is None) != (new_bearing_width is None):
-        missing = _("old") if old_bearing_width is None else _("new")
         raise InputError(
-            _("the width of the {missing} head bearing is missing").format(missing=missing),
+            _("the width of the old head bearing is missing")
+            if old_bearing_width is None
+            else _("the width of the new head bearing is missing"),
             where=_("bearing width"),
             fix=_("measure both, or leave both out if the bearing is used again"),
         )
@@ -301,7 +292,7 @@ def spacer_from_old(
             Term(new_mark.deviation(_("new mark")), sign),
         ]
         marks = [old_mark, new_mark]
-    questions = [
+    questions: list[Text] = [
         _(
             "Taken from the old spacer: right only if the old set sat right. Measure, or "
             "let the pattern decide."

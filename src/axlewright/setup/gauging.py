@@ -1,6 +1,6 @@
 """Ways to measure pinion depth in the carrier, and what goes into the sum with them.
 
-Every method gives a `WrittenSum`; `WrittenSum.as_length` turns it into the carrier reading of
+Every method gives a `WrittenSum`; `WrittenSum.as_quantity` turns it into the carrier reading of
 `axlewright.setup.spacer_from_carrier`. The formulas are plain geometry, derived here, unless noted.
 
 References
@@ -19,14 +19,19 @@ from types import MappingProxyType
 from typing import Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.language import Number, Text, _, joined, n_
 from axlewright.setup.measured import Term, WrittenSum, minus, plus
 from axlewright.setup.sources import manual
 from axlewright.units import MM_PER_INCH, Length, Quantity
 
 REFERENCE_TEMPERATURE_C: Final = 20.0
 """Temperature at which lengths are stated [°C], ISO 1."""
+
+ArborRests = Literal["toward_pinion", "away_from_pinion"]
+
+REST_WORDS: Final[Mapping[ArborRests, str]] = MappingProxyType(
+    {"toward_pinion": n_("toward the pinion"), "away_from_pinion": n_("away from the pinion")}
+)
 
 
 def carrier_from_centred_arbor(gap: Length, arbor_diameter: Length, block_height: Length) -> WrittenSum:
@@ -53,7 +58,7 @@ def carrier_from_resting_arbor(
     bore_diameter: Length,
     block_height: Length,
     *,
-    arbor_rests: Literal["toward_pinion", "away_from_pinion"],
+    arbor_rests: ArborRests,
 ) -> WrittenSum:
     """Return axis to housing shoulder from an arbor thinner than the bores, lying in them.
 
@@ -67,7 +72,7 @@ def carrier_from_resting_arbor(
         On which side of the bore the arbor lies. Toward the pinion, the axis is farther from the pinion than
         the arbor's centre by (bore radius − arbor radius), which is added.
     """
-    if arbor_rests not in ("toward_pinion", "away_from_pinion"):
+    if arbor_rests not in REST_WORDS:
         raise InputError(
             _("unknown side '{arbor_rests}'").format(arbor_rests=arbor_rests),
             where=_("arbor resting in the bore"),
@@ -165,13 +170,13 @@ class DirectGauge:
         How dial divisions become thicknesses.
     division_mm : float
         One division [mm].
-    source : str
+    source : Text
         Where the ranges come from.
     """
 
     ranges: tuple[DialRange, ...]
     division_mm: float
-    source: str
+    source: Text
 
     def zero_mark_spacer(self, dial: float, *, standard_uncertainty_mm: float | None = None) -> Length:
         """Return the spacer for a pinion marked 0.
@@ -201,11 +206,11 @@ class DirectGauge:
                     label=_("spacer for a zero mark"),
                     source=self.source,
                 )
-        good = " or ".join(f"{Shown(p.low):g} to {Shown(p.high):g}" for p in self.ranges)
+        good = (_("{low:g} to {high:g}").format(low=part.low, high=part.high) for part in self.ranges)
         raise InputError(
-            _("the dial shows {dial}, where this gauge has no spacer").format(dial=f"{Shown(dial):g}"),
+            _("the dial shows {dial:g}, where this gauge has no spacer").format(dial=dial),
             where=_("direct-reading gauge"),
-            fix=_("set it up again; it should read {good}").format(good=good),
+            fix=_("set it up again; what it may read: {good}").format(good=joined(*good, between=", ")),
         )
 
 
@@ -227,20 +232,26 @@ class Expansion:
         Linear expansion coefficient [1/K].
     standard_uncertainty : float
         Its standard uncertainty [1/K].
-    source : str
+    source : Text
         Where the figure comes from.
     """
 
     per_kelvin: float
     standard_uncertainty: float
-    source: str
+    source: Text
 
 
-EXPANSIONS: Final[Mapping[str, Expansion]] = MappingProxyType(
+Material = Literal["cast_iron", "aluminium", "steel"]
+
+MATERIAL_WORDS: Final[Mapping[Material, str]] = MappingProxyType(
+    {"cast_iron": n_("cast iron"), "aluminium": n_("aluminium"), "steel": n_("steel")}
+)
+
+EXPANSIONS: Final[Mapping[Material, Expansion]] = MappingProxyType(
     {
-        "steel": Expansion(11.5e-6, 1.2e-6, "GUM H.1 (from memory)"),
-        "cast_iron": Expansion(10.5e-6, 0.6e-6, "textbook value, from memory"),
-        "aluminium": Expansion(23.0e-6, 1.0e-6, "textbook value, from memory"),
+        "cast_iron": Expansion(10.5e-6, 0.6e-6, _("textbook value, from memory")),
+        "aluminium": Expansion(23.0e-6, 1.0e-6, _("textbook value, from memory")),
+        "steel": Expansion(11.5e-6, 1.2e-6, _("GUM H.1 (from memory)")),
     }
 )
 """Expansion by material."""
@@ -276,7 +287,9 @@ def temperature_correction(
     ):
         if not -40.0 <= value <= 120.0:
             raise InputError(
-                f"{value} °C", where=where, fix=_("give the temperature in °C, between -40 and 120")
+                joined(Number(value), "°C"),
+                where=where,
+                fix=_("give the temperature in °C, between -40 and 120"),
             )
     length = abs(reading.mm)
     gauge_over = gauge_temperature_c - REFERENCE_TEMPERATURE_C
@@ -292,14 +305,29 @@ def temperature_correction(
         value,
         u,
         label=_("temperature of part and gauge"),
-        source=f"part {Shown(part_temperature_c):g} °C, gauge {Shown(gauge_temperature_c):g} °C; "
-        f"{part.source}; {gauge.source}",
+        source=joined(
+            _("part {part:g} °C, gauge {gauge:g} °C").format(
+                part=part_temperature_c, gauge=gauge_temperature_c
+            ),
+            part.source,
+            gauge.source,
+            between="; ",
+        ),
     )
 
 
 WidthClass = Literal["metric_normal", "metric_6X", "inch_4_2", "inch_3_0"]
 
-_WIDTH_TOLERANCES: Final[Mapping[str, Sequence[tuple[float, float, float, float]]]] = MappingProxyType(
+WIDTH_CLASS_WORDS: Final[Mapping[WidthClass, str]] = MappingProxyType(
+    {
+        "metric_normal": n_("metric, normal"),
+        "metric_6X": n_("metric, 6X"),
+        "inch_4_2": n_("inch, 4 or 2"),
+        "inch_3_0": n_("inch, 3 or 0"),
+    }
+)
+
+_WIDTH_TOLERANCES: Final[Mapping[WidthClass, Sequence[tuple[float, float, float, float]]]] = MappingProxyType(
     {
         "metric_normal": ((18.0, 80.0, 0.0, 0.20), (80.0, 120.0, -0.20, 0.20)),
         "metric_6X": ((18.0, 80.0, 0.0, 0.10),),
@@ -334,11 +362,11 @@ def unmeasured_bearing_width(nominal_mm: float, bore_mm: float, width_class: Wid
                 nominal_mm + (low + high) / 2.0,
                 (high - low) / math.sqrt(12.0),
                 label=_("head bearing width, not measured"),
-                source="catalogue width with the tolerance of ISO 492 or ANSI/ABMA 19.2",
+                source=_("catalogue width with the tolerance of ISO 492 or ANSI/ABMA 19.2"),
             )
     raise InputError(
-        _("no width tolerance known for class '{width_class}' and bore {bore_mm} mm").format(
-            width_class=width_class, bore_mm=f"{Shown(bore_mm):g}"
+        _("no width tolerance known for class '{width_class}' and bore {bore_mm:g} mm").format(
+            width_class=width_class, bore_mm=bore_mm
         ),
         where=_("bearing width"),
         fix=_("measure the width, or use one of {width_tolerances} within its bore range").format(

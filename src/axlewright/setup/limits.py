@@ -225,7 +225,7 @@ def choose_limit(key: str, overrides: Mapping[str, Limit] | None = None) -> Limi
 
 
 def inch_limit(
-    name: str, low_in: float | None, high_in: float | None, source: str, *, is_default: bool = False
+    name: Text, low_in: float | None, high_in: float | None, source: Text, *, is_default: bool = False
 ) -> Limit:
     """Return a length limit given in inches."""
     low = None if low_in is None else low_in * MM_PER_INCH
@@ -234,7 +234,7 @@ def inch_limit(
 
 
 def lbf_in_limit(
-    name: str, low_lbf_in: float | None, high_lbf_in: float | None, source: str, *, is_default: bool = False
+    name: Text, low_lbf_in: float | None, high_lbf_in: float | None, source: Text, *, is_default: bool = False
 ) -> Limit:
     """Return a torque limit given in lb-in."""
     low = None if low_lbf_in is None else low_lbf_in * NM_PER_LBF_IN
@@ -242,23 +242,28 @@ def lbf_in_limit(
     return Limit(name, low, high, "N·m", source, is_default)
 
 
-def _inch(name: str, low: float | None, high: float | None, source: str) -> Limit:
+def _inch(name: Text, low: float | None, high: float | None, source: Text) -> Limit:
     return inch_limit(name, low, high, source, is_default=True)
 
 
-def _lbf_in(name: str, low: float | None, high: float | None, source: str) -> Limit:
+def _lbf_in(name: Text, low: float | None, high: float | None, source: Text) -> Limit:
     return lbf_in_limit(name, low, high, source, is_default=True)
 
 
 DEFAULT_LIMITS: Final[Mapping[str, Limit]] = MappingProxyType(
     {
-        "backlash_light_axle": _inch(n_("backlash, light axle"), 0.005, 0.008, f"{manual('T2')}; {CIVIL}"),
+        "backlash_light_axle": _inch(
+            n_("backlash, light axle"), 0.005, 0.008, joined(manual("T2"), _(CIVIL), between="; ")
+        ),
         "backlash_truck": _inch(n_("backlash, medium and heavy truck"), 0.005, 0.015, manual("T9")),
         "backlash_heavy_tandem": _inch(n_("backlash, heavy tandem, new"), 0.006, 0.016, manual("T10")),
         "backlash_earthmover": _inch(n_("backlash, earthmover"), 0.008, 0.017, manual("T19")),
         "backlash_any_tooth": _inch(n_("backlash at the tightest tooth"), 0.002, None, CIVIL),
         "backlash_spread": _inch(
-            n_("spread of backlash around the ring gear"), None, 0.002, f"{manual('T2')}; {CIVIL}"
+            n_("spread of backlash around the ring gear"),
+            None,
+            0.002,
+            joined(manual("T2"), _(CIVIL), between="; "),
         ),
         "backlash_per_shim": Limit(
             n_("backlash per ring gear move, plausible band"), 0.4, 1.0, "1", DERIVED, is_default=True

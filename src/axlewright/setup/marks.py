@@ -28,9 +28,8 @@ from dataclasses import dataclass, replace
 from typing import Final, Literal, get_args
 
 from axlewright.errors import InputError
-from axlewright.language import Shown, n_, with_decimal_sign
-from axlewright.language import eager as _
-from axlewright.units import MM_PER_INCH, Length, as_typed, parse_length, show_length
+from axlewright.language import Number, Text, _, joined, n_
+from axlewright.units import MM_PER_INCH, Length, as_typed, parse_length
 
 MarkUnit = Literal["0.001 in", "0.01 mm", "0.001 mm"]
 MarkMeaning = Literal["plus_means_larger_mounting_distance", "plus_means_thicker_spacer"]
@@ -40,18 +39,33 @@ MARK_UNITS: Final[tuple[MarkUnit, ...]] = get_args(MarkUnit)
 MARK_MEANINGS: Final[tuple[MarkMeaning, ...]] = get_args(MarkMeaning)
 SHIM_PLACES: Final[tuple[ShimPlace, ...]] = get_args(ShimPlace)
 
-UNIT_MM: Final[dict[str, float]] = {"0.001 in": MM_PER_INCH / 1000.0, "0.01 mm": 0.01, "0.001 mm": 0.001}
+UNIT_WORDS: Final[dict[MarkUnit, str]] = {
+    "0.001 in": n_("thousandths of an inch (0.001 in)"),
+    "0.01 mm": n_("hundredths of a millimetre (0.01 mm)"),
+    "0.001 mm": n_("thousandths of a millimetre (0.001 mm)"),
+}
+MEANING_WORDS: Final[dict[MarkMeaning, str]] = {
+    "plus_means_larger_mounting_distance": n_("plus: pinion sits farther out, thinner spacer under the head"),
+    "plus_means_thicker_spacer": n_("plus: thicker spacer under the head, pinion farther in"),
+}
+PLACE_WORDS: Final[dict[ShimPlace, str]] = {
+    "under_head": n_("spacer under the pinion head"),
+    "behind_cup": n_("shim behind the head bearing's cup"),
+    "cage_flange": n_("shims between pinion cage and carrier"),
+}
+
+UNIT_MM: Final[dict[MarkUnit, float]] = {"0.001 in": MM_PER_INCH / 1000.0, "0.01 mm": 0.01, "0.001 mm": 0.001}
 """Size of one unit of the mark [mm]."""
 
-LARGEST_MARK_SEEN: Final[dict[str, float]] = {"0.001 in": 10.0, "0.01 mm": 22.0, "0.001 mm": 20.0}
+LARGEST_MARK_SEEN: Final[dict[MarkUnit, float]] = {"0.001 in": 10.0, "0.01 mm": 22.0, "0.001 mm": 20.0}
 """Largest marks found in service literature, in their own unit (government manuals TM 9-2320-280-34 and
 TM 9-2320-366-34-4; civil service literature, maker withheld). A larger one is asked about, not refused."""
 
-PLACE_WORDS: Final[dict[str, str]] = {
-    "under_head": n_("spacer under the pinion head"),
-    "behind_cup": n_("shim behind the head-bearing cup"),
-    "cage_flange": n_("shims between pinion cage and carrier"),
-}
+
+def unit_text(unit: MarkUnit) -> Text:
+    """Return the unit of a mark, drawn with the decimal sign of the reader."""
+    size, _space, name = unit.partition(" ")
+    return joined(Number(float(size)), name)
 
 
 def place_sign(place: ShimPlace | Literal[""]) -> int:
@@ -150,9 +164,14 @@ class DepthMark:
             )
 
     @property
+    def _checked_unit(self) -> MarkUnit:
+        assert self.unit != ""  # refused when it was made
+        return self.unit
+
+    @property
     def unit_mm(self) -> float:
         """Size of one unit [mm]."""
-        return UNIT_MM[self.unit]
+        return UNIT_MM[self._checked_unit]
 
     @property
     def convention_sign(self) -> int:
@@ -178,7 +197,7 @@ class DepthMark:
         index = 1 - MARK_MEANINGS.index(self.meaning)
         return replace(self, meaning=MARK_MEANINGS[index])
 
-    def deviation(self, label: str = "") -> Length:
+    def deviation(self, label: Text = "") -> Length:
         """Return the mounting distance deviation as a length with its rounding uncertainty."""
         return Length(
             self.mounting_distance_deviation_mm,
@@ -187,36 +206,44 @@ class DepthMark:
             source=_("mark {mark}").format(mark=self.text()),
         )
 
-    def text(self) -> str:
-        """Return the mark in words, unit and meaning included."""
-        number = f"{Shown(self.value):+g}"
-        means = (
-            _("plus means a larger mounting distance")
-            if self.convention_sign > 0
-            else _("plus means a thicker spacer under the head")
-        )
-        return _("{number} in units of {unit}, {means}").format(
-            number=number, unit=with_decimal_sign(self.unit), means=means
-        )
+    @property
+    def number(self) -> Number:
+        """The number alone, with its sign."""
+        return Number(self.value, "+g")
 
-    def effect_text(self, place: ShimPlace | Literal[""]) -> str:
+    @property
+    def convention(self) -> Text:
+        """Unit and meaning of the number, in words."""
+        words = (
+            _("in units of {unit}, plus means a larger mounting distance")
+            if self.convention_sign > 0
+            else _("in units of {unit}, plus means a thicker spacer under the head")
+        )
+        return words.format(unit=unit_text(self._checked_unit))
+
+    def text(self) -> Text:
+        """Return the mark in words, unit and meaning included."""
+        return joined(self.number, self.convention)
+
+    def effect_text(self, place: ShimPlace | Literal[""]) -> Text:
         """Return what the mark does to the shim at `place`, as a sentence for the person to confirm."""
         change = self.shim_change_mm(place)
+        assert place != ""  # place_sign refuses it
         if change == 0.0:
-            return _("{text}: {place_words} stays as for a zero mark.").format(
-                text=self.text(), place_words=_(PLACE_WORDS[place])
+            sentence = _("{mark}: {place} stays as for a zero mark.")
+        elif self.mounting_distance_deviation_mm > 0:
+            sentence = (
+                _("{mark}: {place} {by} thicker than for a zero mark, pinion farther out.")
+                if change > 0
+                else _("{mark}: {place} {by} thinner than for a zero mark, pinion farther out.")
             )
-        thicker = _("thicker") if change > 0 else _("thinner")
-        if self.mounting_distance_deviation_mm > 0:
-            sentence = _("{text}: {place_words} {change} {thicker} than for a zero mark, pinion farther out.")
         else:
-            sentence = _("{text}: {place_words} {change} {thicker} than for a zero mark, pinion farther in.")
-        return sentence.format(
-            text=self.text(),
-            place_words=_(PLACE_WORDS[place]),
-            change=show_length(abs(change)),
-            thicker=thicker,
-        )
+            sentence = (
+                _("{mark}: {place} {by} thicker than for a zero mark, pinion farther in.")
+                if change > 0
+                else _("{mark}: {place} {by} thinner than for a zero mark, pinion farther in.")
+            )
+        return sentence.format(mark=self.text(), place=_(PLACE_WORDS[place]), by=Length(abs(change)))
 
     @classmethod
     def of_deviation(
@@ -235,9 +262,7 @@ class DepthMark:
         value = mounting_distance_deviation_mm / (exact.convention_sign * exact.unit_mm)
         if not math.isfinite(value):
             raise InputError(
-                _("{mounting_distance_deviation_mm} mm").format(
-                    mounting_distance_deviation_mm=mounting_distance_deviation_mm
-                ),
+                joined(Number(mounting_distance_deviation_mm), "mm"),
                 where=_("mounting distance"),
                 fix=_("give a finite length"),
             )
@@ -246,17 +271,15 @@ class DepthMark:
         return replace(exact, value=math.copysign(math.floor(abs(value) + 0.5), value) + 0.0)
 
     @property
-    def question(self) -> str | None:
+    def question(self) -> Text | None:
         """A question when the mark is larger than any seen in service literature, else nothing."""
-        largest = LARGEST_MARK_SEEN[self.unit]
+        largest = LARGEST_MARK_SEEN[self._checked_unit]
         if abs(self.value) <= largest:
             return None
         return _(
-            "A mark of {value} in units of {unit} is larger than usual (±{largest}). Is "
+            "A mark of {number} in units of {unit} is larger than usual (±{largest:g}). Is "
             "it a pair or part number, or in another unit?"
-        ).format(
-            value=f"{Shown(self.value):+g}", unit=with_decimal_sign(self.unit), largest=f"{Shown(largest):g}"
-        )
+        ).format(number=self.number, unit=unit_text(self._checked_unit), largest=largest)
 
 
 _NUMBER: Final = r"[+\-]? ?(?:\d++(?:\.\d*+)?|\.\d++)"
@@ -282,17 +305,17 @@ class MarkCandidate:
         What one counts in this reading.
     likely : bool
         Whether such a mark is within the range seen in service literature.
-    reason : str
+    reason : Text
         Why this reading is offered.
-    questions : tuple of str
+    questions : tuple of Text
         What to look at before confirming.
     """
 
     value: float
     unit: MarkUnit
     likely: bool
-    reason: str
-    questions: tuple[str, ...] = ()
+    reason: Text
+    questions: tuple[Text, ...] = ()
 
     @property
     def size_mm(self) -> float:
@@ -303,12 +326,12 @@ class MarkCandidate:
         """Return the mark once a person has confirmed this reading and its meaning."""
         return DepthMark(self.value, self.unit, meaning)
 
-    def text(self) -> str:
-        """Return the reading in both systems."""
-        return f"{show_length(self.size_mm, signed=True)}: {self.reason}"
+    def text(self) -> Text:
+        """Return the reading: its size and why it is offered."""
+        return joined(Length(self.size_mm, signed=True), self.reason, between=": ")
 
 
-def _candidate(value: float, unit: MarkUnit, reason: str, questions: tuple[str, ...] = ()) -> MarkCandidate:
+def _candidate(value: float, unit: MarkUnit, reason: Text, questions: tuple[Text, ...] = ()) -> MarkCandidate:
     value = round(value, 6) + 0.0
     return MarkCandidate(value, unit, abs(value) <= LARGEST_MARK_SEEN[unit], reason, questions)
 
@@ -341,23 +364,27 @@ def _of_dual(metric: float, inch: float) -> tuple[MarkCandidate, ...]:
     difference_mm = abs(metric * 0.01 - inch * UNIT_MM["0.001 in"])
     # Each number is rounded to its own unit: half a thousandth plus half a hundredth may part them.
     if difference_mm <= 0.5 * UNIT_MM["0.001 in"] + 0.5 * 0.01 + 1e-9:
-        questions: tuple[str, ...] = ()
-        word = _("both numbers agree")
-    else:
-        questions = (_("The two numbers do not say the same. Read the stamp again."),)
-        word = _("the two numbers disagree")
+        return (
+            _candidate(
+                metric, "0.01 mm", _("metric number of a mark stamped in both units, both numbers agree")
+            ),
+            _candidate(
+                inch, "0.001 in", _("inch number of a mark stamped in both units, both numbers agree")
+            ),
+        )
+    asked = (_("The two numbers do not say the same. Read the stamp again."),)
     return (
         _candidate(
             metric,
             "0.01 mm",
-            _("metric number of a mark stamped in both units, {word}").format(word=word),
-            questions,
+            _("metric number of a mark stamped in both units, the two numbers disagree"),
+            asked,
         ),
         _candidate(
             inch,
             "0.001 in",
-            _("inch number of a mark stamped in both units, {word}").format(word=word),
-            questions,
+            _("inch number of a mark stamped in both units, the two numbers disagree"),
+            asked,
         ),
     )
 
@@ -395,7 +422,7 @@ def parse_mark(text: str) -> tuple[MarkCandidate, ...]:
         )
     number = single["number"].replace(" ", "")
     value = float(number)
-    questions: list[str] = []
+    questions: list[Text] = []
     if value != 0.0 and number[0] not in "+-":
         questions.append(_("No sign on it: it may be a pair or part number. Look for a signed number first."))
     if value == 0.0:
@@ -413,15 +440,11 @@ def parse_mark(text: str) -> tuple[MarkCandidate, ...]:
             in_mm = _candidate(value / 0.001, "0.001 mm", _("decimal read as millimetres"), asked)
         found = [in_mm, _candidate(value / 0.001, "0.001 in", _("decimal read as inches"), asked)]
     else:
-        names = {"0.001 in": _("thousandths of an inch"), "0.01 mm": _("hundredths of a millimetre")}
-        units = ("0.01 mm", "0.001 mm") if single["letters"].lower() == "m" else MARK_UNITS
+        units: tuple[MarkUnit, ...] = (
+            ("0.01 mm", "0.001 mm") if single["letters"].lower() == "m" else MARK_UNITS
+        )
         found = [
-            _candidate(
-                value,
-                unit,
-                _("read as {get}").format(get=names.get(unit, "thousandths of a millimetre")),
-                asked,
-            )
+            _candidate(value, unit, _("read as {unit}").format(unit=_(UNIT_WORDS[unit])), asked)
             for unit in units
         ]
     if not any(c.likely for c in found):

@@ -16,17 +16,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from scipy import special
-
 from axlewright.errors import InputError
-from axlewright.language import Text
-from axlewright.language import eager as _
+from axlewright.language import Text, _
 from axlewright.setup.measured import (
     WrittenSum,
     coverage_factor,
     effective_degrees_of_freedom,
 )
-from axlewright.units import Length, System, show_length
+from axlewright.units import Length
 
 OUTLIER_SIGNIFICANCE: Final = 0.05
 """Chance of asking about a reading although nothing is wrong (customary level, no source)."""
@@ -38,7 +35,7 @@ class Instrument:
 
     Parameters
     ----------
-    name : str
+    name : Text
         "depth micrometer", "dial gauge".
     resolution_mm : float
         Smallest step that is read [mm], ≥ 0.
@@ -52,7 +49,7 @@ class Instrument:
         Date of the last calibration, ISO 8601, empty when unknown.
     """
 
-    name: str
+    name: Text
     resolution_mm: float = 0.0
     calibration_expanded_mm: float = 0.0
     calibration_coverage_factor: float = 2.0
@@ -61,15 +58,13 @@ class Instrument:
 
     def __post_init__(self) -> None:
         for value, what in (
-            (self.resolution_mm, "resolution"),
-            (self.calibration_expanded_mm, _("calibration uncertainty")),
-            (self.error_limit_mm, _("error limit")),
+            (self.resolution_mm, _("resolution {value} mm")),
+            (self.calibration_expanded_mm, _("calibration uncertainty {value} mm")),
+            (self.error_limit_mm, _("error limit {value} mm")),
         ):
             if not (math.isfinite(value) and value >= 0.0):
                 raise InputError(
-                    _("{what} {value} mm").format(what=what, value=value),
-                    where=self.name,
-                    fix=_("give zero or a positive length"),
+                    what.format(value=value), where=self.name, fix=_("give zero or a positive length")
                 )
         if not self.calibration_coverage_factor > 0.0:
             raise InputError(
@@ -103,7 +98,7 @@ class RepeatedReadings:
 
     Parameters
     ----------
-    label : str
+    label : Text
         What was read.
     readings_mm : tuple of float
         The readings [mm], at least one.
@@ -123,7 +118,7 @@ class RepeatedReadings:
     uncertainty holds the instrument alone and `notes` says so. Nothing is made up in its place.
     """
 
-    label: str
+    label: Text
     readings_mm: tuple[float, ...]
     instrument: Instrument
     known_spread_mm: float | None = None
@@ -226,20 +221,22 @@ class RepeatedReadings:
     def quantity(self) -> Length:
         """The mean as a `Length`, for a `WrittenSum`."""
         times = (
-            _("one reading") if self.count == 1 else _("mean of {count} readings").format(count=self.count)
+            _("{instrument}, one reading")
+            if self.count == 1
+            else _("{instrument}, mean of {count} readings").format(count=self.count)
         )
         return Length(
             self.mean_mm,
             self.standard_uncertainty_mm,
             self.degrees_of_freedom,
             label=self.label,
-            source=f"{self.instrument.name}, {times}",
+            source=times.format(instrument=self.instrument.name),
         )
 
     @property
-    def notes(self) -> tuple[str, ...]:
-        """What a careful person would say about these readings, as sentences."""
-        found = []
+    def notes(self) -> tuple[Text, ...]:
+        """What a careful person would say about these readings, as sentences; see also `outlier_question`."""
+        found: list[Text] = []
         if not self.spread_known:
             words = _(
                 "{label}: one reading only, how well it repeats is not known; read it again at least twice."
@@ -251,9 +248,6 @@ class RepeatedReadings:
                 "its own error is not in the result."
             )
             found.append(words.format(label=self.label, name=self.instrument.name))
-        question = outlier_question(self)
-        if question is not None:
-            found.append(question.text())
         return tuple(found)
 
 
@@ -263,7 +257,7 @@ class OutlierQuestion:
 
     Parameters
     ----------
-    label : str
+    label : Text
         What was read.
     index : int
         Place of the reading in the list, from 0.
@@ -273,16 +267,16 @@ class OutlierQuestion:
         Grubbs' statistic and the value it exceeds.
     """
 
-    label: str
+    label: Text
     index: int
     reading_mm: float
     mean_of_others_mm: float
     statistic: float
     critical_value: float
 
-    def text(self, system: System = "inch") -> str:
+    def text(self) -> Text:
         """Return the question."""
-        off = show_length(self.reading_mm - self.mean_of_others_mm, system, signed=True)
+        off = Length(self.reading_mm - self.mean_of_others_mm, signed=True)
         return _(
             "{label}: reading {index} lies {off} from the others. Was it misread or "
             "mistyped? Read it again; it still counts until someone says otherwise."
@@ -303,6 +297,8 @@ def grubbs_critical_value(count: int, significance: float = OUTLIER_SIGNIFICANCE
     ----------
     NIST/SEMATECH e-Handbook of Statistical Methods, section 1.3.5.17.1 (formula, from memory).
     """
+    from scipy import special  # here, so that the page starts without it
+
     t = float(special.stdtrit(count - 2, 1.0 - significance / (2.0 * count)))
     return (count - 1) / math.sqrt(count) * math.sqrt(t**2 / (count - 2 + t**2))
 
@@ -338,7 +334,7 @@ class NextReading:
 
     Parameters
     ----------
-    label : str
+    label : Text
         What to read once more.
     expanded_before_mm, expanded_after_mm : float
         Half-width of the 95 % interval of the result now and as expected with one more reading [mm].

@@ -18,12 +18,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-import numpy as np
-
 from axlewright.errors import InputError
-from axlewright.language import Shown
-from axlewright.language import eager as _
-from axlewright.units import System, show_length
+from axlewright.language import Number, Text, _, plural
+from axlewright.units import Length
 
 LEAST_READINGS: Final = 4
 LEAST_READINGS_FOR_SADDLE: Final = 6
@@ -87,21 +84,20 @@ class RunoutFit:
         turn = cmath.exp(-1j * math.radians(angle_deg))
         return self.mean_mm + (self.first_mm * turn).real + (self.second_mm * turn**2).real
 
-    def text(self, system: System = "inch") -> str:
+    def text(self) -> Text:
         """Return the fit in words."""
-        line = _("Total {tir_mm}; tilt {first_tir_mm}, high at {first_high_deg}°").format(
-            tir_mm=show_length(self.tir_mm, system),
-            first_tir_mm=show_length(self.first_tir_mm, system),
-            first_high_deg=round(self.first_high_deg) % 360,
-        )
         if self.count < LEAST_READINGS_FOR_SADDLE:
-            return f"{line}."
-        if self.saddle_tir_mm <= 2.0 * 1.96 * self.amplitude_uncertainty_mm:
-            return _("{tilt}; no saddle beyond the scatter.").format(tilt=line)
-        return _("{tilt}; saddle {saddle_tir_mm}, high at {saddle_high_deg}°.").format(
-            tilt=line,
-            saddle_tir_mm=show_length(self.saddle_tir_mm, system),
-            saddle_high_deg=round(self.saddle_high_deg) % 180,
+            words = _("Total {total}; tilt {tilt}, high at {at}°.")
+        elif self.saddle_tir_mm <= 2.0 * 1.96 * self.amplitude_uncertainty_mm:
+            words = _("Total {total}; tilt {tilt}, high at {at}°; no saddle beyond the scatter.")
+        else:
+            words = _(
+                "Total {total}; tilt {tilt}, high at {at}°; saddle {saddle}, high at {saddle_at}°."
+            ).format(saddle=Length(self.saddle_tir_mm), saddle_at=round(self.saddle_high_deg) % 180)
+        return words.format(
+            total=Length(self.tir_mm),
+            tilt=Length(self.first_tir_mm),
+            at=round(self.first_high_deg) % 360,
         )
 
 
@@ -120,6 +116,8 @@ def fit_runout(readings_mm: Sequence[float], angles_deg: Sequence[float] | None 
     InputError
         If there are too few readings or the angles do not tell the harmonics apart.
     """
+    import numpy as np  # here, so that the page starts without it
+
     values = np.asarray(readings_mm, dtype=float)
     n = values.size
     if n < LEAST_READINGS or not np.all(np.isfinite(values)):
@@ -228,9 +226,9 @@ def separate_by_reindexing(as_found: RunoutFit, reindexed: RunoutFit, turned_deg
     if first is None:
         raise InputError(
             _("turning the gear by {turned_deg}° does not tell flange and gear apart").format(
-                turned_deg=f"{Shown(turned_deg):g}"
+                turned_deg=Number(turned_deg)
             ),
-            where="re-indexing",
+            where=_("ring gear turned on its flange"),
             fix=_("bolt it about half a turn round, 90° to 270°"),
         )
     saddle = _split(as_found.second_mm, reindexed.second_mm, cmath.exp(2j * psi))
@@ -263,17 +261,21 @@ class IndexAdvice:
     tir_before_mm: float
     tir_after_mm: float
 
-    def text(self, system: System = "inch") -> str:
+    def text(self) -> Text:
         """Return what to do."""
+        before = Length(self.tir_before_mm)
         if self.holes == 0:
-            least = show_length(self.tir_before_mm, system)
-            return _("Leave the gear as bolted: no other hole brings less than {least}.").format(least=least)
-        word = _("hole") if self.holes == 1 else _("holes")
-        before, after = (show_length(v, system) for v in (self.tir_before_mm, self.tir_after_mm))
-        return _(
-            "Turn the gear {holes} bolt {word} ({turn_deg}°) on its flange: tilt "
-            "{before} becomes about {after}."
-        ).format(holes=self.holes, word=word, turn_deg=f"{self.turn_deg:.0f}", before=before, after=after)
+            return _("Leave the gear as bolted: no other hole brings less than {least}.").format(least=before)
+        return plural(
+            "Turn the gear {holes} bolt hole ({turn}°) on its flange: tilt {before} becomes about {after}.",
+            "Turn the gear {holes} bolt holes ({turn}°) on its flange: tilt {before} becomes about {after}.",
+            self.holes,
+        ).format(
+            holes=self.holes,
+            turn=Number(self.turn_deg, ".0f"),
+            before=before,
+            after=Length(self.tir_after_mm),
+        )
 
 
 def best_index(separated: Separated, bolt_count: int) -> IndexAdvice:
@@ -320,9 +322,9 @@ class BacklashLink:
     measured_spread_mm: float
     unexplained_mm: float
 
-    def text(self, system: System = "inch") -> str:
+    def text(self) -> Text:
         """Return what it means."""
-        e, m = show_length(self.expected_spread_mm, system), show_length(self.measured_spread_mm, system)
+        e, m = Length(self.expected_spread_mm), Length(self.measured_spread_mm)
         if self.unexplained_mm <= 0.5 * self.measured_spread_mm:
             return _(
                 "Runout explains the backlash variation ({e} expected, {m} found): mend the runout."

@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass
 
 from axlewright.errors import InputError
-from axlewright.language import eager as _
+from axlewright.language import Text, _, plural
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,19 +95,24 @@ class AdjusterMove:
     ring_away_mm: float
     remainder_mm: float
 
-    def text(self) -> str:
+    def text(self) -> Text:
         """Return what to turn, in the order that ends by tightening."""
         if self.notches == 0:
             return _("Less than half a notch: leave the adjusters.")
         n = abs(self.notches)
-        word = _("notch") if n == 1 else _("notches")
         if self.notches > 0:
-            return _(
-                "Back the ring gear side off {n} {word}, then tighten the other side {n2} {word2}."
-            ).format(n=n, word=word, n2=n, word2=word)
-        return _("Back the other side off {n} {word}, then tighten the ring gear side {n2} {word2}.").format(
-            n=n, word=word, n2=n, word2=word
-        )
+            words = plural(
+                "Back the ring gear side off {n} notch, then tighten the other side {n} notch.",
+                "Back the ring gear side off {n} notches, then tighten the other side {n} notches.",
+                n,
+            )
+        else:
+            words = plural(
+                "Back the other side off {n} notch, then tighten the ring gear side {n} notch.",
+                "Back the other side off {n} notches, then tighten the ring gear side {n} notches.",
+                n,
+            )
+        return words.format(n=n)
 
 
 def notches_for_move(ring_away_mm: float, thread_pitch_mm: float, notches_around: int) -> AdjusterMove:

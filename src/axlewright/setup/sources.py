@@ -8,8 +8,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from axlewright.language import eager as _
-from axlewright.language import n_
+from axlewright.language import Message, _, n_
 
 CIVIL: Final = n_("civil service literature, maker withheld")
 COMMON_PRACTICE: Final = n_("common practice, no source")
@@ -43,6 +42,6 @@ SOURCES: Final[dict[str, str]] = {
 """Short key to public-domain government manual."""
 
 
-def manual(*keys: str) -> str:
+def manual(*keys: str) -> Message:
     """Return the full names of government manuals, for the source text of a limit or a term."""
-    return _("government manual ") + "; ".join(SOURCES[key] for key in keys)
+    return _("government manual {titles}").format(titles="; ".join(SOURCES[key] for key in keys))

@@ -9,20 +9,24 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from axlewright.errors import InputError
-from axlewright.language import eager as _
-from axlewright.language import n_
+from axlewright.language import Text, _, joined, n_
 from axlewright.setup.depth import pinion_out_of_shim_change_mm
 from axlewright.setup.limits import Limit, judge
 from axlewright.setup.marks import ShimPlace
 from axlewright.setup.sources import manual
-from axlewright.units import MM_PER_INCH, System, show_length, shows_as_zero
+from axlewright.units import MM_PER_INCH, Length
 
 RoundingRule = Literal["nearest", "nearest_but_not_thicker"]
 """Both rules are printed in civil service literature, so it is a setting."""
+
+RULE_WORDS: Final[dict[RoundingRule, str]] = {
+    "nearest": n_("the nearest"),
+    "nearest_but_not_thicker": n_("the nearest that is not thicker"),
+}
 
 TICKS_PER_MM: Final = 10_000
 
@@ -33,31 +37,43 @@ class StockItem:
 
     Parameters
     ----------
-    label : str
-        What is written on it or on its bin.
+    label : Text
+        What is written on it or on its bin; empty for a piece that is known by its thickness.
     thickness_mm : float
         Measured thickness [mm], > 0.
     count : int
         How many there are, ≥ 0.
+    kind : Text
+        What it is: "the spacer".
     """
 
-    label: str
+    label: Text
     thickness_mm: float
     count: int = 1
+    kind: Text = ""
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.thickness_mm) and self.thickness_mm > 0.0):
             raise InputError(
                 _("thickness {thickness_mm} mm").format(thickness_mm=self.thickness_mm),
-                where=f"stock {self.label}",
+                where=self._where,
                 fix=_("measure it in mm, above 0"),
             )
         if self.count < 0:
             raise InputError(
                 _("count {count}").format(count=self.count),
-                where=f"stock {self.label}",
+                where=self._where,
                 fix=_("count again, 0 or more"),
             )
+
+    @property
+    def _where(self) -> Text:
+        return joined(_("stock"), self.label or self.kind)
+
+    @property
+    def name(self) -> Text:
+        """What it is called: by its label, else by its kind and thickness."""
+        return self.label or joined(self.kind, Length(self.thickness_mm))
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,37 +109,31 @@ class StockChoice:
         """Where the remainder leaves the pinion [mm], positive out of its place."""
         return pinion_out_of_shim_change_mm(self.remainder_mm, self.place)
 
-    def text(self, system: System = "inch") -> str:
+    @property
+    def names(self) -> Text:
+        """What the pieces are called, in the order in which they go in."""
+        return joined(*(item.name for item in self.items), between=" + ")
+
+    def text(self) -> Text:
         """Return what to take and what the remainder does."""
-        names = " + ".join(item.label for item in self.items)
-        shown = show_length(self.thickness_mm, system)
-        exact = shows_as_zero(self.remainder_mm, system)
-        size = show_length(self.thickness_mm).partition(" (")[0]
-        bare = names.removesuffix(f" {size}").removesuffix(" " + size.partition(" ")[0])
-        # When nothing but its size is written on it, say it once.
-        if len(self.items) == 1 and bare != names:
-            names = f"{bare} {shown}"
-            if exact:
-                return _("Take {names}: exactly what is asked for.").format(names=names)
-            sentence = (
-                _("Take {names}, {by} too {thick}, pinion that much too far out.")
-                if self.pinion_out_mm > 0
-                else _("Take {names}, {by} too {thick}, pinion that much too far in.")
-            )
-        elif exact:
-            return _("Take {names}: exactly {thickness}.").format(names=names, thickness=shown)
+        what, thickness = self.names, Length(self.thickness_mm)
+        by_size = len(self.items) == 1 and not self.items[0].label  # its name says its size
+        if Length(self.remainder_mm).shows_as_zero("metric"):  # the finer of the two as shown
+            if by_size:
+                return _("Take {names}: exactly what is asked for.").format(names=what)
+            return _("Take {names}: exactly {thickness}.").format(names=what, thickness=thickness)
+        thick, out = self.remainder_mm > 0, self.pinion_out_mm > 0
+        if thick and out:
+            sentence = _("Take {names}, {by} too thick, pinion that much too far out.")
+        elif thick:
+            sentence = _("Take {names}, {by} too thick, pinion that much too far in.")
+        elif out:
+            sentence = _("Take {names}, {by} too thin, pinion that much too far out.")
         else:
-            sentence = (
-                _("Take {names}: {thickness_mm}, {by} too {thick}, pinion that much too far out.")
-                if self.pinion_out_mm > 0
-                else _("Take {names}: {thickness_mm}, {by} too {thick}, pinion that much too far in.")
-            )
-        return sentence.format(
-            names=names,
-            thickness_mm=shown,
-            by=show_length(abs(self.remainder_mm), system),
-            thick=_("thick") if self.remainder_mm > 0 else _("thin"),
-        )
+            sentence = _("Take {names}, {by} too thin, pinion that much too far in.")
+        if not by_size:
+            what = joined(what, thickness, between=": ")
+        return sentence.format(names=what, by=Length(abs(self.remainder_mm)))
 
 
 def _allowed(thickness_mm: float, wanted_mm: float, rule: RoundingRule) -> bool:
@@ -138,11 +148,11 @@ def check_wanted(wanted_mm: float, rule: RoundingRule) -> None:
             where=_("stock"),
             fix=_("ask for a thickness above 0"),
         )
-    if rule not in ("nearest", "nearest_but_not_thicker"):
+    if rule not in RULE_WORDS:
         raise InputError(
             _("unknown rounding rule '{rule}'").format(rule=rule),
             where=_("stock"),
-            fix=_("nearest or nearest_but_not_thicker"),
+            fix=_("use one of {rules}").format(rules=", ".join(RULE_WORDS)),
         )
 
 
@@ -175,7 +185,7 @@ def nearest_spacer(
     fitting = [i for i in stock if i.count > 0 and _allowed(i.thickness_mm, wanted_mm, rule)]
     if not fitting:
         raise InputError(
-            _("no spacer on the shelf for {wanted_mm}").format(wanted_mm=show_length(wanted_mm)),
+            _("no spacer on the shelf for {wanted_mm}").format(wanted_mm=Length(wanted_mm)),
             where=_("stock"),
             fix=_("add what is there with its measured thickness, or order one"),
         )
@@ -193,7 +203,7 @@ LARGEST_PACK: Final = 12
 
 def _in_order(items: Sequence[StockItem], thin_outside: bool) -> tuple[StockItem, ...]:
     """Return the leaves as they go in: thick to thin, or with the two thinnest as outer faces."""
-    ordered = sorted(items, key=lambda i: (-i.thickness_mm, i.label))
+    ordered = sorted(items, key=lambda i: -i.thickness_mm)
     if thin_outside and len(ordered) > 2:
         return (ordered[-1], *ordered[:-2], ordered[-2])
     return tuple(ordered)
@@ -282,7 +292,7 @@ def best_pack(
     if best is None:
         raise InputError(
             _("no pack of {least_leaves} to {most_leaves} leaves for {wanted_mm}").format(
-                least_leaves=least_leaves, most_leaves=most_leaves, wanted_mm=show_length(wanted_mm)
+                least_leaves=least_leaves, most_leaves=most_leaves, wanted_mm=Length(wanted_mm)
             ),
             where=_("stock"),
             fix=_("allow more leaves, add thinner ones, or order"),
@@ -293,8 +303,8 @@ def best_pack(
         if k > 0 and not (before[k] >> total) & 1:
             taken.append(leaf)
             k, total = k - 1, total - tick
-    single = [StockItem(leaf.label, leaf.thickness_mm) for leaf in taken]
-    return StockChoice(wanted_mm, _in_order(single, thin_outside), place)
+    pieces = [replace(leaf, count=1) for leaf in taken]
+    return StockChoice(wanted_mm, _in_order(pieces, thin_outside), place)
 
 
 def _nearest_sums(bits: int, target: int, limit: int, rule: RoundingRule) -> list[int]:
@@ -315,19 +325,19 @@ class SizeSeries:
 
     Parameters
     ----------
-    name : str
+    name : Text
         What they are.
     low_mm, high_mm, step_mm : float
         Thinnest, thickest and step [mm].
-    source : str
+    source : Text
         Where the series comes from.
     """
 
-    name: str
+    name: Text
     low_mm: float
     high_mm: float
     step_mm: float
-    source: str
+    source: Text
 
     def __post_init__(self) -> None:
         if not (0.0 < self.low_mm <= self.high_mm and self.step_mm > 0.0):
@@ -349,10 +359,10 @@ class SizeSeries:
 
 
 PINION_SPACERS: Final = SizeSeries(
-    n_("pinion spacers"), 0.084 * MM_PER_INCH, 0.111 * MM_PER_INCH, 0.0005 * MM_PER_INCH, manual("T1", "T4")
+    _("pinion spacers"), 0.084 * MM_PER_INCH, 0.111 * MM_PER_INCH, 0.0005 * MM_PER_INCH, manual("T1", "T4")
 )
 SIDE_SHIMS: Final = SizeSeries(
-    n_("side shims"), 0.077 * MM_PER_INCH, 0.117 * MM_PER_INCH, 0.001 * MM_PER_INCH, manual("T1")
+    _("side shims"), 0.077 * MM_PER_INCH, 0.117 * MM_PER_INCH, 0.001 * MM_PER_INCH, manual("T1")
 )
 
 
@@ -368,24 +378,23 @@ class OrderAdvice:
         Size to order [mm]; ``None`` when the series has none near enough.
     series : SizeSeries
         Where it is ordered from.
-    reason : str
+    reason : Text
         Why the shelf is not enough.
     """
 
     wanted_mm: float
     order_mm: float | None
     series: SizeSeries
-    reason: str
+    reason: Text
 
-    def text(self, system: System = "inch") -> str:
-        """Return what to order and why."""
+    def text(self) -> Text:
+        """Return what to order."""
         if self.order_mm is None:
-            return _("{reason} The series of {name} has no size near enough either.").format(
-                reason=self.reason, name=_(self.series.name)
-            )
-        return _("{reason} Order {name} {length}.").format(
-            reason=self.reason, name=_(self.series.name), length=show_length(self.order_mm, system)
-        )
+            return _("Order {wanted}, or leaves that add up to it.").format(wanted=Length(self.wanted_mm))
+        return _(
+            "To order: {size}, the nearest of a series by {step} ({source}); "
+            "your supplier's sizes may differ."
+        ).format(size=Length(self.order_mm), step=Length(self.series.step_mm), source=self.series.source)
 
 
 def what_to_order(
@@ -414,9 +423,9 @@ def what_to_order(
     if choice is not None and judge(choice.remainder_mm, tolerance).kind == "inside":
         return None
     if choice is None:
-        reason = _("Nothing on the shelf fits.")
+        reason: Text = _("Nothing on the shelf fits.")
     else:
         reason = _("The nearest on the shelf is off by {remainder_mm}.").format(
-            remainder_mm=show_length(choice.remainder_mm, signed=True)
+            remainder_mm=Length(choice.remainder_mm, signed=True)
         )
     return OrderAdvice(wanted_mm, series.nearest_mm(wanted_mm, rule), series, reason)

@@ -4,15 +4,13 @@ from axlewright.sheets.data import (
     Advice,
     Cause,
     JobSheetData,
-    Limit,
     PatternPicture,
     Photo,
-    Reading,
+    ReadingBlock,
     RoundPlot,
     Signature,
     StepBlock,
     Struck,
-    Sum,
 )
 from axlewright.sheets.drawing import round_plot_svg, tooth_svg
 from axlewright.sheets.job import BlankSheetData, blank_bench_sheet, job_sheet

@@ -15,7 +15,7 @@ import segno
 import zxingcpp
 
 from axlewright.errors import InputError
-from axlewright.language import eager as _
+from axlewright.language import _
 
 
 def qr_svg(text: str) -> str:

@@ -1,14 +1,20 @@
 """What a sheet or label is made from: frozen models, texts and pictures ready to print.
 
-Numbers come as text, rounded by whoever knows how many digits they deserve; units stand beside them.
-All models can be read from and written to JSON; picture bytes are base64 there.
+This is where paper draws: a message or quantity given to a model becomes words there, in the language and
+unit system chosen, and a text longer than paper has room for is cut with "…". All models can be read from
+and written to JSON; picture bytes are base64 there.
 """
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, Self
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass
+from functools import partial
+from typing import Annotated, Any, Final, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+from axlewright.language import Drawn
 
 Paper = Literal["a4", "us-letter"]
 VerdictWord = Literal["ok", "not ok", "ask", "waived", "open", "again"]
@@ -16,8 +22,32 @@ Flank = Literal["drive", "coast"]
 Mask = tuple[tuple[bool, ...], ...]
 """Marked cells of a flank: rows are profile, root first; columns lengthwise, toe first."""
 
-ShortText = Annotated[str, Field(max_length=400)]
-LongText = Annotated[str, Field(max_length=8000)]
+SHORT: Final = 1_000
+LONG: Final = 9_000
+"""Most letters of a cell and of a paragraph; what can be typed fits with what is said around it."""
+CUT: Final = "…"
+
+
+def drawn(value: Any, longest: int) -> Any:
+    """Return words for a message or quantity, cut where they are longer than there is room for."""
+    text = str(value) if isinstance(value, Drawn) else value
+    if isinstance(text, str) and len(text) > longest:
+        return text[: longest - len(CUT)] + CUT
+    return text
+
+
+def _row(one: Any) -> Any:
+    """Return a line of a table by the names of its columns, from a dataclass or mapping."""
+    if is_dataclass(one):
+        one = {column.name: getattr(one, column.name) for column in fields(one)}
+    if not isinstance(one, Mapping):
+        return one
+    return {name: drawn(value, LONG if name in ("text", "note") else SHORT) for name, value in one.items()}
+
+
+ShortText = Annotated[str, BeforeValidator(partial(drawn, longest=SHORT))]
+LongText = Annotated[str, BeforeValidator(partial(drawn, longest=LONG))]
+Row = Annotated[Mapping[str, str], BeforeValidator(_row)]
 
 
 class SheetModel(BaseModel):
@@ -26,82 +56,24 @@ class SheetModel(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", ser_json_bytes="base64", val_json_bytes="base64")
 
 
-class Reading(SheetModel):
-    """One reading, typed as it was read.
+class ReadingBlock(SheetModel):
+    """What was read at one time.
 
     Attributes
     ----------
-    name, value, unit : str
-        What was read, its value and unit.
-    place : str
-        Where on the axle, such as "tooth 1, heel".
-    instrument : str
-        With the date of its last calibration where known.
-    who, when : str
-        Person and time.
-    note : str
-        A remark.
+    readings : tuple of Row
+        Each with ``name, value, unit, note``.
+    who, when, instrument : str
+        Said once over them; the instrument with the date of its calibration where known.
     entry : int or None
-        Number of its entry in the record; readings of one entry are printed together.
+        Number of its entry in the record.
     """
 
-    name: ShortText
-    value: ShortText
-    unit: ShortText = ""
-    place: ShortText = ""
-    instrument: ShortText = ""
+    readings: tuple[Row, ...]
     who: ShortText = ""
     when: ShortText = ""
-    note: ShortText = ""
+    instrument: ShortText = ""
     entry: int | None = None
-
-
-class Sum(SheetModel):
-    """A sum written out: ``4.3125 − 3.0000 − 1.2490 − 0.0020 = 0.0615``.
-
-    Attributes
-    ----------
-    name : str
-        What the result is.
-    text : str
-        The sum with its numbers.
-    result, unit, uncertainty : str
-        Result with unit, and its uncertainty such as "± 0.0006 in (k = 2)".
-    note : str
-        Where the rule comes from, or what the other convention would give.
-    """
-
-    name: ShortText
-    text: LongText
-    result: ShortText = ""
-    unit: ShortText = ""
-    uncertainty: ShortText = ""
-    note: LongText = ""
-
-
-class Limit(SheetModel):
-    """A limit beside what was read.
-
-    Attributes
-    ----------
-    name, value, unit : str
-        Such as "backlash", "0.15 to 0.20", "mm".
-    source : str
-        Where the limit comes from.
-    origin : str
-        Whether it is a default of this program, was typed in, or stands in the design file.
-    read : str
-        What was read, in the same unit.
-    verdict : str
-    """
-
-    name: ShortText
-    value: ShortText
-    unit: ShortText = ""
-    source: ShortText
-    origin: Literal["default", "typed in", "design file"]
-    read: ShortText = ""
-    verdict: VerdictWord = "open"
 
 
 class Struck(SheetModel):
@@ -126,6 +98,10 @@ class StepBlock(SheetModel):
     ----------
     struck : tuple of Struck
         Readings that were superseded; they stand in the record and on paper.
+    sums : tuple of Row
+        Each with ``label, text, result, sure, note``.
+    limits : tuple of Row
+        Each with ``name, read, allowed, verdict, source, origin``.
     begun : bool
         Whether anything was entered; a step that was not begun is only named in the overview.
     """
@@ -133,11 +109,11 @@ class StepBlock(SheetModel):
     title: ShortText
     verdict: VerdictWord = "open"
     why: LongText = ""
-    readings: tuple[Reading, ...] = ()
+    rounds: tuple[ReadingBlock, ...] = ()
     struck: tuple[Struck, ...] = ()
     begun: bool = True
-    sums: tuple[Sum, ...] = ()
-    limits: tuple[Limit, ...] = ()
+    sums: tuple[Row, ...] = ()
+    limits: tuple[Row, ...] = ()
     notes: tuple[LongText, ...] = ()
     cautions: tuple[LongText, ...] = ()
 

@@ -16,8 +16,7 @@ from contourpy import contour_generator
 from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, gaussian_filter, label
 
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.language import Shown, _
 from axlewright.sheets.data import Flank, Mask, RoundPlot
 
 Kind = Literal["measured", "computed"]
@@ -198,19 +197,20 @@ def describe_mask(mask: Mask) -> str:
     """
     cells = np.asarray(mask, dtype=bool)
     if not cells.any():
-        return _("no marked area")
+        return str(_("no marked area"))
     rows = np.flatnonzero(cells.any(axis=1))
     columns = np.flatnonzero(cells.any(axis=0))
     high, wide = cells.shape
-    return _(
+    said = _(
         "from {value} to {value2} % of the face width from the toe, from {value3} to "
         "{value4} % of the depth from the root"
     ).format(
-        value=f"{100 * columns[0] / wide:.0f}",
-        value2=f"{100 * (columns[-1] + 1) / wide:.0f}",
-        value3=f"{100 * rows[0] / high:.0f}",
-        value4=f"{100 * (rows[-1] + 1) / high:.0f}",
+        value=round(100 * columns[0] / wide),
+        value2=round(100 * (columns[-1] + 1) / wide),
+        value3=round(100 * rows[0] / high),
+        value4=round(100 * (rows[-1] + 1) / high),
     )
+    return str(said)
 
 
 def tooth_alt(flank: Flank, kind: Kind, mask: Mask) -> str:
@@ -221,7 +221,7 @@ def tooth_alt(flank: Flank, kind: Kind, mask: Mask) -> str:
         ("coast", "measured"): _("Unrolled ring gear tooth, coast side, measured contact pattern: {where}."),
         ("coast", "computed"): _("Unrolled ring gear tooth, coast side, computed contact pattern: {where}."),
     }
-    return words[flank, kind].format(where=describe_mask(mask))
+    return str(words[flank, kind].format(where=describe_mask(mask)))
 
 
 def _ticks(low: float, up: float) -> list[tuple[float, str]]:
@@ -280,7 +280,7 @@ def round_plot_svg(plot: RoundPlot, *, wide: float = 560.0, high: float = 130.0)
             f'<path d="M{left} {y:.1f}H{wide - right}" stroke="{COMPUTED}" stroke-width="1.2" '
             'stroke-dasharray="7 3"/>'
         )
-        write(wide - right - 2, y - 3, _("limit"), "end")
+        write(wide - right - 2, y - 3, str(_("limit")), "end")
     if plot.fit_values:
         line = _path(
             [at(a, v) for a, v in zip(plot.fit_angles_deg, plot.fit_values, strict=True)], close=False
@@ -294,6 +294,6 @@ def round_plot_svg(plot: RoundPlot, *, wide: float = 560.0, high: float = 130.0)
             f'<circle cx="{x:.1f}" cy="{y:.1f}" r="2.6" fill="#fff" stroke="{INK}" stroke-width="1.3"/>'
         )
     write(left - 5, 9, plot.unit, "end")
-    write(left, high - 2, _("angle round the ring gear, from the first reading"), "start")
+    write(left, high - 2, str(_("angle round the ring gear, from the first reading")), "start")
     parts.append("</svg>")
     return "".join(parts)

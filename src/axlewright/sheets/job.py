@@ -9,10 +9,12 @@ from typing import Any, Final
 from PIL import Image, ImageOps
 
 from axlewright.errors import PhotoError
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.language import Number, _
 from axlewright.sheets.codes import qr_svg
 from axlewright.sheets.data import (
+    CUT,
+    LONG,
+    SHORT,
     JobSheetData,
     LongText,
     Paper,
@@ -103,8 +105,19 @@ def job_sheet(data: JobSheetData) -> bytes:
             for cause in data.causes
         ],
         "qr": qr_svg(data.link) if data.link else None,
+        "cut": _("A text that ends in “…” is longer in the record than there is room for here.")
+        if _any_cut(values)
+        else "",
     }
     return set_pdf("job_sheet.typ", values)
+
+
+def _any_cut(value: Any) -> bool:
+    if isinstance(value, str):
+        return len(value) in (SHORT, LONG) and value.endswith(CUT)
+    if isinstance(value, dict):
+        return any(map(_any_cut, value.values()))
+    return isinstance(value, list) and any(map(_any_cut, value))
 
 
 def _print_ready(jpeg: bytes, where: str) -> tuple[bytes, int, int]:
@@ -166,8 +179,8 @@ def _plot(plot: RoundPlot) -> dict[str, Any]:
     alt = _("{title}: {count} readings round the ring gear, {low} to {high} {unit}.").format(
         title=plot.title,
         count=len(plot.values),
-        low=f"{Shown(low):g}",
-        high=f"{Shown(high):g}",
+        low=Number(low),
+        high=Number(high),
         unit=plot.unit,
     )
     return {"title": plot.title, "svg": round_plot_svg(plot), "alt": alt, "caption": plot.caption}

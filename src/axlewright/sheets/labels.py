@@ -8,19 +8,19 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from functools import partial
 from typing import Annotated, Any
 from urllib.parse import parse_qsl, urlencode
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from axlewright.errors import InputError
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.language import Number, Text, _, joined
 from axlewright.sheets.codes import datamatrix_svg
-from axlewright.sheets.data import SheetModel
+from axlewright.sheets.data import SheetModel, drawn
 from axlewright.sheets.typeset import set_pdf
 
-LabelText = Annotated[str, Field(max_length=80)]
+LabelText = Annotated[str, BeforeValidator(partial(drawn, longest=80))]
 Size = Annotated[float, Field(ge=20, le=210, allow_inf_nan=False)]
 
 
@@ -131,9 +131,9 @@ def spacer_label_code(data: SpacerLabelData) -> str:
     return _code("axle-spacer", facts)
 
 
-def _kept_together(lines: Sequence[str]) -> list[str]:
+def _kept_together(lines: Sequence[Text]) -> list[str]:
     """Let a number stay with its unit on one line."""
-    return [re.sub(r"(?<=\d) (?=(?:mm|in|µm)\b)", "\u00a0", line) for line in lines]
+    return [re.sub(r"(?<=\d) (?=(?:mm|in|µm)\b)", "\u00a0", str(line)) for line in lines]
 
 
 def _set(values: dict[str, Any]) -> bytes:
@@ -146,7 +146,7 @@ def _set_label_values(data: SetLabelData) -> dict[str, Any]:
         "title": _("Set label {set_number}").format(set_number=data.set_number),
         "big": _("Set {number}").format(number=data.set_number),
         "lines": [
-            " · ".join(text for text in (data.design, data.ratio, data.tooth_form, data.hand) if text),
+            joined(data.design, data.ratio, data.tooth_form, data.hand, between=" · "),
             _("mark {mark}").format(mark=data.depth_mark) if data.depth_mark else "",
             data.mark_meaning,
             _("backlash {backlash}").format(backlash=data.backlash) if data.backlash else "",
@@ -192,20 +192,17 @@ def set_labels(labels: Sequence[SetLabelData]) -> bytes:
 def spacer_label(data: SpacerLabelData) -> bytes:
     """Set the label of a spacer or shim as a PDF of the size of the label."""
     values = data.model_dump() | {
-        "title": _("Spacer label {thickness_mm} mm").format(thickness_mm=f"{Shown(data.thickness_mm):.3f}"),
-        "big": f"{Shown(data.thickness_mm):.3f} mm",
+        "title": _("Spacer label {thickness_mm} mm").format(thickness_mm=Number(data.thickness_mm, ".3f")),
+        "big": joined(Number(data.thickness_mm, ".3f"), "mm"),
         "lines": [
             data.inch,
             _(data.kind),
-            " · ".join(text for text in (data.design, data.part) if text),
+            joined(data.design, data.part, between=" · "),
             data.measured,
-            " · ".join(
-                text
-                for text in (
-                    data.place,
-                    _("stock {number}").format(number=data.stock_id) if data.stock_id else "",
-                )
-                if text
+            joined(
+                data.place,
+                _("stock {number}").format(number=data.stock_id) if data.stock_id else "",
+                between=" · ",
             ),
         ],
         "code": datamatrix_svg(spacer_label_code(data)),

@@ -17,8 +17,7 @@ from typing import Any, Final
 import typst
 
 from axlewright.errors import AxlewrightError
-from axlewright.language import chosen, n_
-from axlewright.language import eager as _
+from axlewright.language import Drawn, _, chosen, n_
 
 SHEET_WORDS: Final = (
     n_("done"),
@@ -67,7 +66,6 @@ SHEET_WORDS: Final = (
     n_("Reading"),
     n_("Value"),
     n_("Unit"),
-    n_("Place"),
     n_("Limit"),
     n_("Read"),
     n_("Allowed"),
@@ -204,7 +202,9 @@ def _template(name: str) -> bytes:
 
 
 def _printable(value: Any) -> Any:
-    """Leave out control characters, which no font can show."""
+    """Draw every text, without control characters, which no font can show."""
+    if isinstance(value, Drawn):
+        value = str(value)
     if isinstance(value, str):
         return value.translate(_CONTROL)
     if isinstance(value, Mapping):
@@ -229,7 +229,7 @@ def set_pdf(template: str, data: Mapping[str, Any]) -> bytes:
     bytes
         A tagged PDF after PDF/UA-1.
     """
-    said = {"words": {message: _(message) for message in SHEET_WORDS}, "language": chosen()}
+    said = {"words": {message: str(_(message)) for message in SHEET_WORDS}, "language": chosen()}
     text = json.dumps(_printable(dict(data) | said), ensure_ascii=False, sort_keys=True, allow_nan=False)
     try:
         return typst.compile(

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import Final
 
 from axlewright.errors import InputError
 from axlewright.language import eager as _
 from axlewright.sound.orders import AxleOrders, Bearing, BearingPlace, bearing_orders
-from axlewright.sound.speed import SPEED_SIGMA, SpeedSource, SpeedTrace, constant_speed
+from axlewright.sound.speed import SPEED_CENTRE, SPEED_SIGMA, SpeedSource, SpeedTrace, constant_speed
 from axlewright.sound.speed_files import parse_marks, parse_table
 from axlewright.units import as_typed, parse_number
 
@@ -52,6 +53,25 @@ def parse_bearing(text: str) -> Bearing:
     return Bearing(place, bearing_orders(int(numbers[0]), numbers[1], numbers[2], angle), f"{place} bearing")
 
 
+def parse_bearings(text: str) -> tuple[Bearing, ...]:
+    """Read bearings, one on a line."""
+    return tuple(parse_bearing(line) for line in text.splitlines() if line.strip())
+
+
+def parse_cylinders(text: str) -> int | None:
+    """Read a number of cylinders, or nothing."""
+    count = parse_number(as_typed(text, where=_("cylinders"))) if text.strip() else None
+    if count is not None and count != int(count):
+        raise InputError(_("'{text}' is no number of cylinders").format(text=text), where=_("cylinders"))
+    return None if count is None else int(count)
+
+
+def parse_gears(text: str) -> tuple[float, ...]:
+    """Read gear ratios apart by blanks, or nothing."""
+    parts = [part for part in re.split(r"[ ;/]", as_typed(text, where=_("gears"))) if part]
+    return tuple(parse_number(part.rstrip(",")) for part in parts)
+
+
 def told_axle(
     ring_teeth: int,
     pinion_teeth: int,
@@ -73,19 +93,31 @@ def told_axle(
     gears : str
         Ratios apart by blanks, ``"4.1 2.3 1.5 1.0"``, or nothing.
     """
-    count = parse_number(as_typed(cylinders, where=_("cylinders"))) if cylinders.strip() else None
-    if count is not None and count != int(count):
-        raise InputError(_("'{text}' is no number of cylinders").format(text=cylinders), where=_("cylinders"))
-    ratios = [part for part in re.split(r"[ ;/]", as_typed(gears, where=_("gears"))) if part]
     return AxleOrders(
         ring_teeth,
         pinion_teeth,
-        tuple(parse_bearing(text) for text in bearings if text.strip()),
+        parse_bearings("\n".join(bearings)),
         tread_blocks,
         joint,
-        None if count is None else int(count),
-        tuple(parse_number(part.rstrip(",")) for part in ratios),
+        parse_cylinders(cylinders),
+        parse_gears(gears),
     )
+
+
+def read_at(trace: SpeedTrace, source: str) -> SpeedTrace:
+    """Return the trace as read at another place, with the doubt that belongs there."""
+    known = _place(source)
+    return replace(trace, source=known, sigma=SPEED_SIGMA[known], centre=SPEED_CENTRE[known])
+
+
+def _place(source: str) -> SpeedSource:
+    if source and source not in SPEED_SIGMA:
+        raise InputError(
+            _("'{source}' is no place a speed comes from").format(source=source),
+            where=_("speed"),
+            fix=_("use {speed_sigma}").format(speed_sigma=", ".join(SPEED_SIGMA)),
+        )
+    return source or "typed"  # type: ignore[return-value]
 
 
 def told_speed(text: str, source: str = "") -> SpeedTrace:
@@ -102,13 +134,7 @@ def told_speed(text: str, source: str = "") -> SpeedTrace:
     InputError
         If it cannot be read.
     """
-    if source and source not in SPEED_SIGMA:
-        raise InputError(
-            _("'{source}' is no place a speed comes from").format(source=source),
-            where=_("speed"),
-            fix=_("use {speed_sigma}").format(speed_sigma=", ".join(SPEED_SIGMA)),
-        )
-    known: SpeedSource = source or "typed"  # type: ignore[assignment]
+    known = _place(source)
     first = next((line for line in text.splitlines() if line.strip()), "").lower()
     if "time" in first and "speed" in first:
         return parse_table(text, source=known)

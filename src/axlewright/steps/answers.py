@@ -20,6 +20,7 @@ from axlewright.steps.result import Reading
 from axlewright.units import (
     LONGEST_LIST,
     LONGEST_NOTE,
+    LONGEST_TEXT,
     Force,
     Length,
     Quantity,
@@ -38,6 +39,8 @@ if TYPE_CHECKING:
     from axlewright.setup import PairKind
 
 Value = TypeVar("Value")
+Note = Text | Mapping[int, Text]
+"""What is added to the reading of a field; for several readings also by their place in the field, from 0."""
 
 REALLY: Final = "really"
 """Field that confirms that unusual values were meant."""
@@ -187,10 +190,10 @@ class Typed:
         self.labels = labels
         self.system: System = system
 
-    def text(self, name: str) -> str:
+    def text(self, name: str, *, longest: int = LONGEST_NOTE) -> str:
         """Return the text of a field without outer spaces; empty when nothing was typed."""
         text = self.fields.get(name, "").strip()
-        in_field(name, self.labels.get(name, name), lambda: check_text(text, longest=LONGEST_NOTE))
+        in_field(name, self.labels.get(name, name), lambda: check_text(text, longest=longest))
         return text
 
     def given(self, name: str) -> bool:
@@ -216,14 +219,14 @@ class Typed:
         """Return a complaint about a field, ready to raise."""
         return FieldError(name, self.labels.get(name, name), what, fix, confirmable=confirmable)
 
-    def required(self, name: str, fix: str) -> str:
+    def required(self, name: str, fix: Text) -> str:
         """Return the text of a field that has to be filled in; with an empty `fix` it may be empty."""
         text = self.text(name)
         if not text and fix:
             raise self.error(name, _("nothing typed"), fix)
         return text
 
-    def choice(self, name: str, allowed: Sequence[str], *, required: str = "") -> str:
+    def choice(self, name: str, allowed: Sequence[str], *, required: Text = "") -> str:
         """Return the chosen key.
 
         Parameters
@@ -276,7 +279,7 @@ class Typed:
         return "lb-in" if self.system == "inch" else "nm"
 
     def length(
-        self, name: str, *, low: float = -math.inf, high: float = math.inf, required: str = ""
+        self, name: str, *, low: float = -math.inf, high: float = math.inf, required: Text = ""
     ) -> float | None:
         """Return a length [mm], or None when nothing was typed and nothing is required.
 
@@ -294,7 +297,7 @@ class Typed:
         return self._usual(name, f"'{text}'", value, low, high, self._band(low, high))
 
     def lengths(
-        self, name: str, *, low: float = -math.inf, high: float = math.inf, required: str = ""
+        self, name: str, *, low: float = -math.inf, high: float = math.inf, required: Text = ""
     ) -> tuple[float, ...]:
         """Return several lengths [mm] typed into one field; see `length`."""
         text = self.required(name, required)
@@ -327,7 +330,7 @@ class Typed:
             finest = worth if finest == 0.0 else min(finest, worth)
         return finest
 
-    def torque(self, name: str, *, required: str = "") -> float | None:
+    def torque(self, name: str, *, required: Text = "") -> float | None:
         """Return a torque [N·m], or None; see `length`."""
         if not self.required(name, required):
             return None
@@ -337,7 +340,7 @@ class Typed:
             name, f"'{text}'", value, *TORQUE_BAND_NM, _("a drag torque is 0 or more, and small")
         )
 
-    def force(self, name: str, *, required: str = "") -> float | None:
+    def force(self, name: str, *, required: Text = "") -> float | None:
         """Return a force [N], or None; see `length`."""
         text = self.required(name, required)
         if not text:
@@ -384,14 +387,14 @@ class Typed:
         scale = found[2].upper() or ("F" if self.system == "inch" else "C")
         return (value - 32.0) / 1.8 if scale == "F" else value
 
-    def number(self, name: str, *, required: str = "") -> float | None:
+    def number(self, name: str, *, required: Text = "") -> float | None:
         """Return a plain number, or None; see `length`."""
         text = self.required(name, required)
         if not text:
             return None
         return self._read(name, parse_number, text)
 
-    def count(self, name: str, *, low: int = 0, high: int = 10_000, required: str = "") -> int | None:
+    def count(self, name: str, *, low: int = 0, high: int = 10_000, required: Text = "") -> int | None:
         """Return a whole number, or None; see `length`."""
         value = self.number(name, required=required)
         if value is None:
@@ -462,7 +465,7 @@ class Answers:
         reader, name = self._reader, one.name
         low, high = one.usual or (-math.inf, math.inf)
         if one.kind in ("text", "long text"):
-            return reader.text(name)
+            return reader.text(name, longest=LONGEST_TEXT if one.kind == "text" else LONGEST_NOTE)
         if one.kind == "choice":
             return reader.choice(name, [choice.key for choice in one.choices])
         if one.kind == "yes":
@@ -477,6 +480,9 @@ class Answers:
             return reader.force(name)
         if one.kind == "temperature":
             return reader.temperature(name)
+        if one.kind == "other" and one.read is not None:
+            own, text = one.read, self.typed[name]
+            return in_field(name, _(one.label), lambda: own(text, self.system))
         if one.kind == "count":
             low, high = one.usual or (0, 10_000)
             return reader.count(name, low=int(low), high=int(high))
@@ -490,7 +496,15 @@ class Answers:
 
     def error(self, name: str, what: Text, fix: Text = "", *, confirmable: bool = False) -> FieldError:
         """Return a complaint about a field, ready to raise."""
-        return FieldError(name, _(self.fields[name].label), what, fix, confirmable=confirmable)
+        return FieldError(name, self.label(name), what, fix, confirmable=confirmable)
+
+    def label(self, name: str) -> Text:
+        """Return what a field is called on the page."""
+        return _(self.fields[name].label)
+
+    def short(self, name: str) -> Text:
+        """Return what a field is called among the readings."""
+        return _(self.fields[name].short or self.fields[name].label)
 
     def given(self, name: str) -> bool:
         """Whether anything was typed into a field."""
@@ -555,23 +569,27 @@ class Answers:
         value: int | None = self._value(name, "count")
         return value
 
-    def reading(self, name: str, *, note: Text = "") -> list[Reading]:
+    def other(self, name: str) -> Any:
+        """Return what a field's own reader made of it, or None."""
+        return self._value(name, "other")
+
+    def reading(self, name: str, *, note: Note = "") -> list[Reading]:
         """Return what was answered in one field as readings, as record and sheet show it."""
         one = self.fields[name]
         if not self.given(name) or (one.kind == "yes" and not self.ticked(name)):
             return []
-        label = _(one.short or one.label)
+        label = self.short(name)
         value = self._values[name]
         if one.kind == "lengths":
-            several = len(value) > 1
+            notes = note if isinstance(note, Mapping) else dict.fromkeys(range(len(value)), note)
             return [
                 Reading(
-                    _("{what}, {index}").format(what=label, index=index) if several else label,
-                    Length(length),
+                    self._place(one, index, len(value)),
+                    Length(length, signed=one.signed),
                     place=one.place,
-                    note=note,
+                    note=notes.get(index, ""),
                 )
-                for index, length in enumerate(value, start=1)
+                for index, length in enumerate(value)
             ]
         shown: Text
         if one.kind == "choice":
@@ -580,19 +598,26 @@ class Answers:
         elif one.kind == "yes":
             shown = _("yes")
         elif one.kind in _KINDS:
-            shown = _KINDS[one.kind](value)
+            shown = _KINDS[one.kind](value, signed=one.signed)
         elif one.kind in ("number", "count"):
             shown = Number(float(value), "g")
         else:
-            shown = str(value)
-        return [Reading(label, shown, place=one.place, note=note)]
+            shown = self.text(name)
+        return [Reading(label, shown, place=one.place, note="" if isinstance(note, Mapping) else note)]
 
-    def readings(self, notes: Mapping[str, Text] | None = None) -> list[Reading]:
+    def _place(self, one: Field, index: int, count: int) -> Text:
+        """Return the name of one of several readings: by its angle round the gear, else by its number."""
+        label = self.short(one.name)
+        if one.around:
+            return _("{what} at {angle}°").format(what=label, angle=Number(360.0 * index / count, ".0f"))
+        return _("{what}, reading {index}").format(what=label, index=index + 1) if count > 1 else label
+
+    def readings(self, notes: Mapping[str, Note] | None = None) -> list[Reading]:
         """Return everything that was answered, in the order of the fields.
 
         Parameters
         ----------
-        notes : mapping of str to Text, optional
+        notes : mapping of str to Note, optional
             By field: what to add to its line.
         """
         out: list[Reading] = []
@@ -602,7 +627,12 @@ class Answers:
         return out
 
 
-_KINDS: Final[Mapping[str, Callable[[float], Quantity]]] = {
+def answered(fields: Sequence[Field], typed: Mapping[str, str], system: System) -> Answers:
+    """Read the declared fields of a form that is no step; what else a page sends along is not looked at."""
+    return Answers(fields, {one.name: typed.get(one.name, "") for one in fields}, system)
+
+
+_KINDS: Final[Mapping[str, Callable[..., Quantity]]] = {
     "length": Length,
     "torque": Torque,
     "force": Force,

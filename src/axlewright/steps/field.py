@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 from axlewright.language import n_
+
+if TYPE_CHECKING:
+    from axlewright.units import System
 
 Kind = Literal[
     "text",
@@ -20,7 +23,18 @@ Kind = Literal[
     "force",
     "choice",
     "yes",
+    "other",
 ]
+
+
+UNITS: Final[Mapping[str, tuple[str, str]]] = {
+    "length": ("in", "mm"),
+    "lengths": ("in", "mm"),
+    "torque": ("lb-in", "N·m"),
+    "force": ("lbf", "N"),
+    "temperature": ("°F", "°C"),
+}
+"""Unit of a bare number in inches and in metric, by kind."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,9 +75,15 @@ class Field:
     default : str
         Answer that counts when none is chosen.
     signed : bool
-        Whether a number in it may be below zero: number pads of some phones have no minus.
+        Whether a number in it may be below zero (number pads of some phones have no minus); a length is then
+        shown with its sign.
+    around : bool
+        Whether its several readings stand evenly round a gear: each is then named by its angle.
     short : str
         Its name among the readings on record and sheet; the label where empty.
+    read : callable or None
+        For kind "other", such as a tyre or a list of carriers: reads the text, given the unit system of bare
+        numbers, and raises an error of the project when it is of another kind.
     listed : bool
         Whether it stands among the readings; not for what is shown elsewhere (the note, the instrument).
     """
@@ -80,14 +100,21 @@ class Field:
     only: str = ""
     default: str = ""
     signed: bool = False
+    around: bool = False
     missing: str = ""
     usual: tuple[float, float] | None = None
     short: str = ""
     listed: bool = True
+    read: Callable[[str, System], Any] | None = None
 
     def __post_init__(self) -> None:
         if self.missing and not self.needed:
             object.__setattr__(self, "needed", True)
+
+    def unit(self, system: System) -> str:
+        """Return the unit of a bare number typed into it; empty where it has none."""
+        inch, metric = UNITS.get(self.kind, ("", ""))
+        return inch if system == "inch" else metric
 
     def belongs(self, answers: Mapping[str, str]) -> bool:
         """Whether the field belongs to the answers chosen; without an answer it may."""
@@ -95,6 +122,9 @@ class Field:
         chosen = answers.get(name, "").strip()
         return not name or not chosen or chosen in keys.split(",")
 
+
+UNKNOWN: Final = Choice("unknown", n_("not known yet"))
+"""The answer of somebody who has still to look."""
 
 NOTE: Final = Field(
     "note", n_("Note"), "long text", n_("Anything the next person should know."), listed=False
@@ -118,6 +148,7 @@ RESOLUTION: Final = Field(
     usual=(0.0, 1.0),
     listed=False,
 )
+LIMITS: Final = n_("Limits from the axle's service data")
 LIMIT_FIELDS: Final = (
     Field(
         "limit_source",
@@ -125,7 +156,7 @@ LIMIT_FIELDS: Final = (
         "text",
         n_("Such as: service data of this axle. Empty uses the default, which says that it is one."),
         sticky=True,
-        group=n_("Limits from the axle's service data"),
+        group=LIMITS,
         listed=False,
     ),
 )

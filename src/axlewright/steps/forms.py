@@ -1,4 +1,4 @@
-"""The fields of each step as data: what the page draws and the command line asks for.
+"""The ten steps of a job, in their order, as they are entered.
 
 Nothing here computes; it is light to load.
 """
@@ -9,16 +9,21 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
-from axlewright.steps.forms_depth import DEPTH
-from axlewright.steps.forms_found import AS_FOUND, COMPLAINT, FITS, IDENTITY
-from axlewright.steps.forms_set import BACKLASH, CLOSE, FINAL, PATTERN
+from axlewright.steps.as_found import AS_FOUND
+from axlewright.steps.backlash import BACKLASH
+from axlewright.steps.close import CLOSE
+from axlewright.steps.complaint import COMPLAINT
+from axlewright.steps.depth import DEPTH
+from axlewright.steps.final import FINAL
+from axlewright.steps.fits import FITS
+from axlewright.steps.identity import IDENTITY
+from axlewright.steps.pattern import PATTERN
 from axlewright.steps.preload import PRELOAD
 from axlewright.steps.step import StepForm
 
-FORMS: Final[Mapping[str, StepForm]] = MappingProxyType(
-    {
-        f.step: f
-        for f in (COMPLAINT, AS_FOUND, IDENTITY, FITS, DEPTH, PRELOAD, BACKLASH, PATTERN, FINAL, CLOSE)
-    }
-)
+TABLE: Final = {
+    form.step: form
+    for form in (COMPLAINT, AS_FOUND, IDENTITY, FITS, DEPTH, PRELOAD, BACKLASH, PATTERN, FINAL, CLOSE)
+}
+FORMS: Final[Mapping[str, StepForm]] = MappingProxyType(TABLE)
 """The form of each step, by the step's key."""

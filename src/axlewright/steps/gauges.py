@@ -2,36 +2,26 @@
 
 from __future__ import annotations
 
-from typing import Final
-
 from axlewright.errors import AxlewrightError
-from axlewright.language import eager as _
-from axlewright.language import n_
+from axlewright.language import _
 from axlewright.setup import Instrument
-from axlewright.steps.answers import Typed
+from axlewright.steps.answers import Answers
 from axlewright.steps.step import Context
 from axlewright.units import parse_length
 
-UNNAMED: Final = n_("instrument (not named)")
 
-
-def instrument_of(typed: Typed, known: Context) -> Instrument:
+def instrument_of(answers: Answers, context: Context) -> Instrument:
     """Return what the readings were taken with, as far as it was said.
 
-    Step and calibration uncertainty typed at the step win over those of the list.
+    The smallest step typed at the step wins over that of the list.
     """
-    tool = known.instrument
-    listed = {"resolution": "", "calibration": ""}
-    if tool is not None:
-        listed = {"resolution": tool.resolution, "calibration": tool.uncertainty}
-    values = {}
-    for name, text in listed.items():
-        value = typed.length(name, low=0.0, high=1.0)
-        values[name] = _listed(text) if value is None else value
+    tool, resolution = context.instrument, answers.length("resolution")
+    if resolution is None:
+        resolution = 0.0 if tool is None else _listed(tool.resolution)
     return Instrument(
-        typed.text("instrument") or _(UNNAMED),
-        resolution_mm=values["resolution"],
-        calibration_expanded_mm=values["calibration"],
+        answers.text("instrument") or _("instrument (not named)"),
+        resolution_mm=resolution,
+        calibration_expanded_mm=0.0 if tool is None else _listed(tool.uncertainty),
         calibrated_on="" if tool is None or tool.calibrated_on is None else tool.calibrated_on.isoformat(),
     )
 

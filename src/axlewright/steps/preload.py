@@ -25,26 +25,14 @@ from axlewright.setup import (
     wrench_uncertainty_nm,
 )
 from axlewright.steps.answers import Answers
-from axlewright.steps.field import LIMIT_FIELDS, NOTE, UNUSUAL, Choice, Field
+from axlewright.steps.field import LIMIT_FIELDS, LIMITS, NOTE, UNUSUAL, Choice, Field
+from axlewright.steps.limits import typed_limit
 from axlewright.steps.result import Result
 from axlewright.steps.step import Context, StepForm
 from axlewright.units import Force, Length, Torque
 
-LIMITS: Final = n_("Limits from the axle's service data")
 CORD: Final = n_("Cord and scale instead of a wrench")
 RIGID: Final = n_("Rigid spacer")
-
-
-def torque_limit(answers: Answers, context: Context, name: Text) -> Limit | None:
-    """Return the limit typed from service data; None where none was typed."""
-    low, high = answers.torque("limit_low"), answers.torque("limit_high")
-    if low is None and high is None:
-        return None
-    source: Text = answers.text("limit_source") or _("service data typed in by {who}").format(who=context.who)
-    try:
-        return Limit(name, low, high, "N·m", source)
-    except AxlewrightError as error:
-        raise answers.error("limit_low", error.what, error.fix) from error
 
 
 def judge_preload(answers: Answers, context: Context) -> Result:
@@ -65,7 +53,7 @@ def judge_preload(answers: Answers, context: Context) -> Result:
             )
         )
     default = choose_limit(f"pinion_preload_{bearings}" + ("_sleeve" if kind == "sleeve" else ""))
-    limit = torque_limit(answers, context, default.name) or default
+    limit = typed_limit(answers, context, default.name) or default
     found.values |= {"torque_nm": own, "seal_nm": seal, "kind": kind, "bearings": bearings}
     doubts = [doubt.text() for doubt in doubt_preload_unit(own, _unit(answers))]
     if preload_is_too_large(own) and not answers.ticked(UNUSUAL.name):
@@ -202,7 +190,7 @@ def hold_total(found: Result, answers: Answers, context: Context, total_nm: floa
     """
     found.questions += [doubt.text() for doubt in doubt_preload_unit(total_nm)]
     seal, side = answers.torque("seal"), answers.torque("side_torque")
-    limit = torque_limit(answers, context, _("torque at the pinion, everything fitted"))
+    limit = typed_limit(answers, context, _("torque at the pinion, everything fitted"))
     if limit is not None:
         found.judged(judge(total_nm, limit, expanded_uncertainty=1.96 * wrench_uncertainty_nm(total_nm)))
     pinion = context.last_values("preload").get("torque_nm")

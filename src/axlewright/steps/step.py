@@ -8,7 +8,8 @@ answers, typed, and what is known of the job, and returns a `result.Result` of v
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import KW_ONLY, dataclass
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from axlewright.language import Text, _, decode, n_
@@ -51,6 +52,20 @@ class Context:
     instrument: Instrument | None = None
     fitted: LastFitted | None = None
 
+    @classmethod
+    def without_job(cls, system: System, *, shelf: tuple[StockItem, ...] = ()) -> Context:
+        """Return what is known where a step is worked out without a job: nothing but what is at hand."""
+        from axlewright.records import Job
+
+        never = datetime.min.replace(tzinfo=UTC)
+        job = Job(0, "", "", "", "", "", "", "open", "", 0, never, never)
+        return cls(job, None, (), shelf, "", system)
+
+    @property
+    def of_job(self) -> bool:
+        """Whether there is a job, with a shelf that can be filled and parts that go in."""
+        return self.job.number > 0
+
     def last_values(self, step: str) -> dict[str, Any]:
         """Return the values of the last result of a step; empty when there is none."""
         return next(iter(reversed(self.all_values(step))), {})
@@ -78,7 +93,7 @@ class StepForm:
         What the button says.
     folded : tuple of str
         Headings whose fields are folded away as long as nothing stands in them; none is needed.
-    rule : callable or None
+    rule : callable
         ``rule(answers, context) -> Result``.
     """
 
@@ -87,7 +102,8 @@ class StepForm:
     fields: tuple[Field, ...]
     button: str = n_("Work it out and keep it")
     folded: tuple[str, ...] = ()
-    rule: Callable[[Answers, Context], Result] | None = None
+    _: KW_ONLY
+    rule: Callable[[Answers, Context], Result]
 
     def labels(self) -> dict[str, Text]:
         """Return the label of each field."""

@@ -18,12 +18,10 @@ from axlewright.contact import Settings
 from axlewright.diagnosis import COST_HOURS, Goal
 from axlewright.errors import InputError
 from axlewright.gearset import GearSetDesign
-from axlewright.language import eager as _
-from axlewright.language import n_
+from axlewright.language import Number, _, n_
 from axlewright.training.axle import Shown, show_axle
 from axlewright.training.draw import hidden_axle
 from axlewright.training.exercise import ExerciseName, HiddenAxle
-from axlewright.units import show_number
 
 Kind = Literal[
     "identity", "backlash", "roll", "listen", "runout", "housing",
@@ -136,15 +134,11 @@ class Action:
 
     def __post_init__(self) -> None:
         if self.kind not in get_args(Kind):
-            raise InputError(
-                _("'{kind}' is nothing that can be done here").format(kind=self.kind),
-                where=_("action"),
-                fix=_("choose one"),
-            )
+            raise ValueError(f"'{self.kind}' is nothing that can be done to an axle")
         if not math.isfinite(self.amount_mm) or abs(self.amount_mm) > 1.0:
             raise InputError(
                 _("{amount_mm} mm is no change of a spacer or shim").format(
-                    amount_mm=show_number(self.amount_mm, 3)
+                    amount_mm=Number(self.amount_mm, ".3f")
                 ),
                 where=_("amount"),
                 fix=_("stay within 1 mm"),
@@ -230,7 +224,7 @@ class Attempt:
 
         Raises
         ------
-        InputError
+        ValueError
             When it is something else.
         """
         try:
@@ -239,12 +233,8 @@ class Attempt:
                 str(data.get("who", "")),
                 tuple(Action(a["kind"], float(a.get("amount_mm", 0.0))) for a in data["actions"]),
             )
-        except (KeyError, TypeError, ValueError) as problem:
-            raise InputError(
-                _("this is no kept attempt ({problem})").format(problem=problem),
-                where=_("attempt"),
-                fix=_("start the exercise again"),
-            ) from None
+        except (KeyError, TypeError) as problem:
+            raise ValueError(f"this is no kept attempt ({problem})") from None
 
 
 @dataclass(frozen=True, slots=True)
@@ -291,11 +281,7 @@ def play(attempt: Attempt, design: GearSetDesign) -> Played:
         The design of the exercise.
     """
     if design.name != attempt.name.design:
-        raise InputError(
-            _("the exercise is of design {design}").format(design=attempt.name.design),
-            where=_("design"),
-            fix=_("give that design"),
-        )
+        raise ValueError(f"the exercise is of design {attempt.name.design}, not {design.name}")
     return _play(attempt.name, attempt.actions, attempt.who, design)
 
 

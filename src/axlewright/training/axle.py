@@ -14,7 +14,7 @@ from axlewright.contact.atlas import backlash_change_mm
 from axlewright.diagnosis import Goal
 from axlewright.errors import AxlewrightError
 from axlewright.gearset import FlankName
-from axlewright.language import eager as _
+from axlewright.language import Text, _
 from axlewright.pattern import PatternReading
 from axlewright.pattern.acceptance import judge
 from axlewright.training.exercise import HiddenAxle
@@ -120,13 +120,13 @@ class Judged:
         Patterns and backlash lie as they belong: within `diagnosis.Goal` of it.
     passes : bool
         They would be accepted (`pattern.acceptance`); an axle that does not comes back.
-    faults : tuple of str
+    faults : tuple of Text
         What stands outside, in words.
     """
 
     good: bool
     passes: bool
-    faults: tuple[str, ...]
+    faults: tuple[Text, ...]
 
 
 def judge_axle(axle: HiddenAxle, shown: Shown, goal: Goal | None = None) -> Judged:
@@ -138,7 +138,7 @@ def judge_axle(axle: HiddenAxle, shown: Shown, goal: Goal | None = None) -> Judg
     off = shown.backlash_mm - axle.design.backlash_nominal_mm
     near = bool(np.all(np.abs(centers - np.array(goal.center)) <= np.array(goal.accept)))
     sides = {"drive": _("Drive side: {text}"), "coast": _("Coast side: {text}")}
-    faults = [
+    faults: list[Text] = [
         sides[f].format(text=v.text)
         for f in FLANKS
         for v in judge(shown.patterns[f], tooth_form=axle.design.tooth_form)
@@ -149,14 +149,14 @@ def judge_axle(axle: HiddenAxle, shown: Shown, goal: Goal | None = None) -> Judg
     return Judged(near and not faults, not faults, tuple(faults))
 
 
-def not_sure_at_the_bench(axle: HiddenAxle, shown: Shown) -> tuple[str, ...]:
+def not_sure_at_the_bench(axle: HiddenAxle, shown: Shown) -> tuple[Text, ...]:
     """Return what the acceptance criteria could not decide on patterns read as well as at the bench.
 
     `judge_axle` holds the true patterns against the criteria; a reading of them is held against the same
     criteria with its uncertainty, and near a limit it says neither inside nor outside.
     """
     sides = {"drive": _("Drive side: {text}"), "coast": _("Coast side: {text}")}
-    out = []
+    out: list[Text] = []
     for flank, pattern in shown.patterns.items():
         reading = PatternReading(
             pattern=pattern, center_sd=(READ_SD, READ_SD), length_sd=READ_SD, source="photo"

@@ -12,8 +12,7 @@ from typing import Final, Literal
 from axlewright.contact import Settings
 from axlewright.errors import InputError
 from axlewright.gearset import EaseOff, FlankName, GearSetDesign
-from axlewright.language import eager as _
-from axlewright.language import n_
+from axlewright.language import _, n_
 
 FaultKind = Literal[
     "depth",

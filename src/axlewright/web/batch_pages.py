@@ -10,9 +10,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from axlewright.errors import AxlewrightError
 from axlewright.job import FieldError, batch
-from axlewright.job import batch_typed as typing_in
 from axlewright.language import eager as _
-from axlewright.setup.marks import MARK_UNITS
 from axlewright.web.batch_parts import csv_file, named_design, page_values, plain_length, with_error
 from axlewright.web.page import Form, go, person_of, site_of
 
@@ -40,10 +38,8 @@ def _sets(
     typed: dict[str, str] | None = None,
     read: Any = None,
 ) -> Response:
-    from axlewright.job import batch_answers as answers
-
     site, person = site_of(request), person_of(request)
-    views = answers.set_views(site.store, named_design(request, design))
+    views = batch.set_views(site.store, named_design(request, design))
     wanted = [v for v in views if only != "undecided" or not v.decided]
     ways = batch.practice(site.store)
     values = page_values(
@@ -57,11 +53,13 @@ def _sets(
         readings=len(batch.all_rolls(site.store)),
         sheets=list(reversed([s for s in batch.sheets(site.store) if s.kind == batch.ROLLS]))[:20],
         ways=ways,
-        mark=answers.mark_text,
-        units=MARK_UNITS,
-        usual=typing_in.usual_positions(person.system, ways),
-        rows=range(typing_in.ROWS),
-        kinds=typing_in.KINDS,
+        mark=batch.mark_text,
+        usual=batch.usual_positions(person.system, ways),
+        rows=range(batch.ROWS),
+        set_fields=batch.SET_FIELDS,
+        row_fields=batch.row_fields("error"),
+        ways_fields=batch.WAYS_FIELDS,
+        kind=batch.KIND,
         design=design,
         only=only,
         section=section,
@@ -98,7 +96,7 @@ def typed_readings(request: Request, form: Form) -> Response:
     """Keep what was typed at the roll tester and show the set."""
     person = person_of(request)
     try:
-        last = typing_in.keep_typed(
+        last = batch.keep_typed(
             site_of(request).store, form.fields, person.system, who=person.who, key=form.key
         )
     except AxlewrightError as error:
@@ -115,7 +113,7 @@ def keep_practice(request: Request, form: Form) -> Response:
     """Keep the shop's ways."""
     site, person = site_of(request), person_of(request)
     try:
-        ways = typing_in.practice_of(form.fields, batch.practice(site.store), person.system)
+        ways = batch.practice_of(form.fields, batch.practice(site.store), person.system)
         batch.put_practice(site.store, ways, who=person.who)
     except AxlewrightError as error:
         return _sets(request, error=error, section="ways", typed=dict(form.fields))
@@ -145,24 +143,24 @@ def back(request: Request, form: Form) -> Response:
 @router.get("/batch/set", response_class=HTMLResponse)
 def one_set(request: Request, number: str, design: str = "") -> Response:
     """Show one set: readings, curves, best position, mark."""
-    from axlewright.job import batch_answers as answers
     from axlewright.plant.drawing import position_svg
 
     site, person = site_of(request), person_of(request)
-    view = answers.set_view(site.store, named_design(request, design), number)
+    view = batch.set_view(site.store, named_design(request, design), number)
     ways = batch.practice(site.store)
-    picture = "" if view.best is None else position_svg(view.best, person.system)
+    picture = "" if view.best is None else position_svg(view.best)
     following = None if view.best is None else view.best.next_position_mm
     values = page_values(
         request,
         view=view,
         ways=ways,
-        mark=answers.mark_text(view),
+        mark=batch.mark_text(view),
         picture=picture,
-        answer="" if view.best is None else view.best.text(person.system),
+        answer="" if view.best is None else view.best.text(),
         following=plain_length(following, person.system),
-        kinds=typing_in.KINDS,
-        held=answers.held_by(view.rolls),
+        kind=batch.KIND,
+        row_fields=batch.row_fields("error"),
+        held=batch.held_by(view.rolls),
     )
     return site.show(request, "batch_set.html", values)
 
@@ -170,12 +168,10 @@ def one_set(request: Request, number: str, design: str = "") -> Response:
 @router.get("/batch/labels.pdf")
 def labels(request: Request, design: str = "", number: str = "") -> Response:
     """Print the labels of one set, or of all decided ones, as one PDF."""
-    from axlewright.job import batch_answers as answers
-
     store = site_of(request).store
     name = named_design(request, design)
-    views = [answers.set_view(store, name, number)] if number else answers.set_views(store, name)[:LABELS]
-    data = answers.labels_pdf(store, views)
+    views = [batch.set_view(store, name, number)] if number else batch.set_views(store, name)[:LABELS]
+    data = batch.labels_pdf(store, views)
     return Response(
         data,
         media_type="application/pdf",

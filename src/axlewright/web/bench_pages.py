@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 
 from axlewright.errors import AxlewrightError
 from axlewright.job import design_names, find_design, start_job
+from axlewright.language import Text
 from axlewright.language import eager as _
 from axlewright.web.page import Form, go, person_of, site_of
 
@@ -28,8 +29,8 @@ class JobLine:
     set_number: str
     state: str
     next_key: str
-    next_title: str
-    next_cost: str
+    next_title: Text
+    next_cost: Text
     left: int
     changed: datetime
     stopped: bool

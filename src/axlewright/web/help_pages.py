@@ -42,7 +42,7 @@ def glossary_pictures(language: str) -> tuple[tuple[str, str, str, str, str], ..
         pair = []
         for flank in ("drive", "coast"):
             pattern = aw.roll(design, flank, pinion_out_mm=pinion, ring_away_mm=ring).pattern
-            words = pattern.describe()
+            words = str(pattern.describe())
             label = (
                 _("{title}, drive side: {words}") if flank == "drive" else _("{title}, coast side: {words}")
             ).format(title=_(title), words=words)

@@ -12,12 +12,12 @@ from fastapi.responses import HTMLResponse, Response
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.job import FORMS, FieldError, JobView, enter, job_sheet_pdf, job_view, take_back
 from axlewright.job.entering import cautions_of
+from axlewright.job.header import CORRECTABLE, STATES, correct_header, history, set_state
 from axlewright.job.labels import blank_sheet_pdf, set_label_data, spacer_label_data
 from axlewright.job.pictures import PIECES, add_picture
 from axlewright.job.shelf import take_for_job, to_take
-from axlewright.job.signing import LEFT_WORDS, signature_note, statement_for, steps_not_done
+from axlewright.job.signing import LEFT_WORDS, signature_note, stated, statement_for, steps_not_done
 from axlewright.job.step_drawings import step_drawings
-from axlewright.job.superseded import superseded_readings
 from axlewright.language import eager as _
 from axlewright.records import Entry, JobConflictError, not_done
 from axlewright.steps.field import UNUSUAL
@@ -34,7 +34,7 @@ class Mend:
     Attributes
     ----------
     form : str
-        "sign", "waive", "reopen", or empty for none.
+        "sign", "waive", "reopen", "header", "state", or empty for none.
     at : str
         Where to go on typing; empty when no field is meant.
     typed : mapping of str to str
@@ -86,7 +86,6 @@ def show_step(
         "error_field": error.field if isinstance(error, FieldError) else "",
         "correcting": correcting,
         "cautions": cautions_of(key),
-        "struck": superseded_readings(view.entries, key),
         "drawings": step_drawings(step, fill, person_of(request).system),
         "pieces": PIECES,
         "on_shelf": to_take(view, key),
@@ -95,7 +94,9 @@ def show_step(
         "waiting": view.waits(key) and typed is None and mend is None,
         "people": people,
         "conflict": conflict,
-        "closed": view.job.state == "closed",
+        "closed": view.job.state in ("closed", "dropped"),
+        "states": [one for one in STATES if one != view.job.state],
+        "changes": history(view.entries),
         "mend": mend or Mend(),
         "left": left,
         "left_words": LEFT_WORDS,
@@ -182,8 +183,9 @@ def _mend(
 ) -> Response:
     """Show a form with a PIN again: what was wrong, and all that was typed but the PIN."""
     view = job_view(site_of(request).store, number, person_of(request).system)
-    typed = {one: form.text(one) for one in ("who", "reason", "reopen", "although", "statement", "despite")}
-    wanted = {"sign": "statement", "waive": "reason", "reopen": "reopen"}[name]
+    kept = ("who", "reason", "reopen", "although", "statement", "despite", "state", *CORRECTABLE)
+    typed = {one: form.text(one) for one in kept}
+    wanted = {"sign": "statement", "reopen": "reopen"}.get(name, "reason")
     if not at:
         conflict = isinstance(error, JobConflictError)
         at = "" if conflict else "pin" if error.where == "PIN" else wanted if not typed[wanted] else ""
@@ -230,6 +232,33 @@ def reopen(request: Request, number: int, form: Form) -> Response:
     return go(f"/jobs/{number}?step={step}", "reopened")
 
 
+@router.post("/jobs/{number}/state")
+def change_state(request: Request, number: int, form: Form) -> Response:
+    """Stop a job, drop it or set it open again, with a reason."""
+    step = form.text("step")
+    step = step if step in FORMS else "complaint"
+    store, who = site_of(request).store, person_of(request).who
+    try:
+        set_state(store, number, form.text("state"), form.text("reason"), who=who, idempotency_key=form.key)
+    except AxlewrightError as error:
+        return _mend(request, number, form, "state", step, error)
+    return go(f"/jobs/{number}?step={step}", "state")
+
+
+@router.post("/jobs/{number}/header")
+def change_header(request: Request, number: int, form: Form) -> Response:
+    """Correct the job's header, with a reason."""
+    step = form.text("step")
+    step = step if step in FORMS else "complaint"
+    store, who = site_of(request).store, person_of(request).who
+    fields = {name: form.text(name) for name in CORRECTABLE}
+    try:
+        correct_header(store, number, fields, form.text("reason"), who=who, idempotency_key=form.key)
+    except AxlewrightError as error:
+        return _mend(request, number, form, "header", step, error)
+    return go(f"/jobs/{number}?step={step}", "header")
+
+
 def _refuse_silent_signing(form: Form) -> tuple[str, InputError] | None:
     """Return the field and what is missing where steps that are not done are to be signed."""
     if not form.text("despite"):
@@ -257,7 +286,8 @@ def sign(request: Request, number: int, form: Form) -> Response:
             where=_("sign"),
             fix=_("open the step 'close' again and sign there"),
         )
-    if not_done(store.entries(number)):
+    left = bool(not_done(store.entries(number)))
+    if left:
         missing = _refuse_silent_signing(form)
         if missing is not None:
             return _mend(request, number, form, "sign", "close", missing[1], missing[0])
@@ -266,7 +296,7 @@ def sign(request: Request, number: int, form: Form) -> Response:
             number,
             who=form.text("who"),
             pin=form.text("pin"),
-            statement=form.text("statement"),
+            statement=stated(form.text("statement"), left),
             head=form.text("head"),
             close=True,
             although=form.text("although") if form.text("despite") else "",

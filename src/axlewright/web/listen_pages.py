@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qsl, urlencode
@@ -13,10 +12,19 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.job import FieldError, design_names, find_design
-from axlewright.job.hearing import Heard, Passes, Told, compare_passes, hear
-from axlewright.job.made_sounds import BESIDE, NOW, Pair, Wish, learn_from_recording, make_pair
+from axlewright.job.listening import COMPARE_FIELDS, LISTEN_FIELDS, Heard, Passes, compare_passes, hear
+from axlewright.job.made_sounds import (
+    BESIDE,
+    LEARN_FIELDS,
+    MADE_FIELDS,
+    NOW,
+    Pair,
+    Wish,
+    learn_from_recording,
+    make_pair,
+    wish_of,
+)
 from axlewright.language import eager as _
-from axlewright.units import parse_number
 from axlewright.web.page import Form, person_of, site_of
 from axlewright.web.rolling_state import CONTROLS, State, state_of, state_of_form
 
@@ -41,6 +49,7 @@ def _page(
         "error": error,
         "error_field": error.field if isinstance(error, FieldError) else "",
         "heard": heard,
+        "fields": {one.name: one for one in LISTEN_FIELDS},
         "picture": "" if heard is None else _shown(heard.picture),
         "evidence": "" if heard is None else _shown(heard.evidence),
         "level": "" if heard is None else _shown(heard.level),
@@ -82,16 +91,8 @@ def hear_recording(request: Request, form: Form) -> Response:
             site_of(request).store,
             files[0].data,
             files[0].name,
-            design_name=form.text("design"),
-            tyre=form.text("tyre"),
-            speed=form.fields.get("speed", ""),
-            told=Told(
-                form.text("cylinders"),
-                form.text("gears"),
-                form.fields.get("bearings", ""),
-                form.text("speed_from"),
-            ),
-            job=form.whole("job", 1),
+            form.fields,
+            person_of(request).system,
             who=person_of(request).who,
             idempotency_key=form.key,
         )
@@ -114,6 +115,7 @@ def _compare_page(
         "error": error,
         "error_field": error.field if isinstance(error, FieldError) else "",
         "passes": passes,
+        "fields": {one.name: one for one in COMPARE_FIELDS},
         "pictures": () if passes is None else (_shown(passes.picture), _shown(passes.spectra)),
     }
     return site.show(request, "listen_compare.html", values, status=422 if error else 200)
@@ -134,10 +136,8 @@ def compare_recordings(request: Request, form: Form) -> Response:
             site_of(request).store,
             [(f.data, f.name) for f in form.files.get("before", ())],
             [(f.data, f.name) for f in form.files.get("after", ())],
-            design_name=form.text("design"),
-            tyre=form.text("tyre"),
-            speed_before=form.fields.get("speed_before", ""),
-            speed_after=form.fields.get("speed_after", ""),
+            form.fields,
+            person_of(request).system,
         )
     except AxlewrightError as error:
         return _compare_page(request, typed=typed, error=error)
@@ -150,28 +150,13 @@ def _settings(state: State) -> Settings:
     return Settings(state.pinion, state.ring, state.offset, state.angle)
 
 
-def _typed_number(query: Mapping[str, str], name: str, usual: float, label: str, fix: str) -> float:
-    text = query.get(name, "").strip()
-    return parse_number(text, where=label, fix=fix) if text else usual
-
-
 def _asked(request: Request) -> tuple[State, State, Wish]:
     """Read the state, the one beside it and the wish from the address."""
     query = dict(request.query_params)
     names = design_names(site_of(request).store)
     now = state_of_form(query, names, person_of(request).system)
     beside = state_of(dict(parse_qsl(query.get("beside", ""))), names)
-    wish = Wish(
-        now.way or "drive",
-        now.torque,
-        query.get("speed") or Wish().speed,
-        query.get("tyre") or Wish().tyre,
-        _typed_number(query, "ratio", 6.0, _("tone over road noise"), _("give decibels, such as 6")),
-        query.get("path", ""),
-        query.get("same") == "1",
-        _typed_number(query, "pinion_runout", 0.0, _("runout"), _("give 0 to 100 %")),
-        _typed_number(query, "ring_runout", 0.0, _("runout"), _("give 0 to 100 %")),
-    )
+    wish = wish_of(query, now.way, now.torque, person_of(request).system)
     return now, replace(beside, design=now.design), wish
 
 
@@ -195,7 +180,8 @@ def made(request: Request) -> Response:
     pair: Pair | None = None
     site = site_of(request)
     names = design_names(site.store)
-    now, beside, wish = State(names[0]), State(names[0]), Wish()
+    now, beside, query = State(names[0]), State(names[0]), request.query_params
+    wish = Wish(speed=query.get("speed") or Wish().speed, tyre=query.get("tyre") or Wish().tyre)
     try:
         now, beside, wish = _asked(request)
         if _settings(now) != _settings(beside):
@@ -222,6 +208,8 @@ def _made_page(
         "beside_text": beside.query(),
         "words": (now.words(system), beside.words(system)),
         "wish": wish,
+        "fields": MADE_FIELDS,
+        "marks": LEARN_FIELDS[0],
         "pair": pair,
         "sound": {
             which: "/listen/made.wav?" + _query(now, beside, wish, which=which) for which in (NOW, BESIDE)
@@ -274,7 +262,7 @@ def learn(request: Request, form: Form) -> Response:
             )
         design = find_design(site_of(request).store, now.design)
         path, ratio = learn_from_recording(
-            design, _settings(beside), wish, files[0].data, files[0].name, form.fields.get("marks", "")
+            design, _settings(beside), wish, files[0].data, files[0].name, form.fields
         )
     except AxlewrightError as error:
         return _made_page(request, now, beside, wish, None, error)

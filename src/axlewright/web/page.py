@@ -20,8 +20,16 @@ from starlette.datastructures import UploadFile
 
 from axlewright import __version__
 from axlewright.errors import AxlewrightError
-from axlewright.job.sentences import sentence, whole_sentence
-from axlewright.language import Shown, chosen, n_, script_words, with_decimal_sign
+from axlewright.language import (
+    Shown,
+    chosen,
+    n_,
+    read_kept,
+    script_words,
+    sentence,
+    whole_sentence,
+    with_decimal_sign,
+)
 from axlewright.language import eager as _
 from axlewright.language import eager_plural as plural
 from axlewright.units import (
@@ -60,6 +68,8 @@ SAID: Final[Mapping[str, str]] = MappingProxyType(
         "back": n_("Taken back; it stays in the record"),
         "waived": n_("Waived"),
         "reopened": n_("Open again"),
+        "header": n_("Corrected; what stood there stays in the record"),
+        "state": n_("State set"),
         "signed": n_("Signed"),
         "design": n_("Design kept"),
         "me": n_("Kept in this browser"),
@@ -210,6 +220,7 @@ def make_templates() -> Environment:
     )
     env.globals["_"] = _
     env.globals["plural"] = plural
+    env.globals["read_kept"] = read_kept
     env.globals["show_length"] = show_length
     env.globals["show_number"] = show_number
     env.globals["show_mph"] = lambda mph: show_speed(mph * MPS_PER_MPH)
@@ -219,6 +230,7 @@ def make_templates() -> Environment:
     env.filters["linked"] = linked
     env.filters["svg"] = Markup
     env.filters["sentence"] = sentence
+    env.filters["kept"] = read_kept
     env.filters["whole"] = whole_sentence
     return env
 

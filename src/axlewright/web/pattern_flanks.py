@@ -6,10 +6,9 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from axlewright.job import JobView, Round, design_of_job
-from axlewright.job.kept_masks import mask_rows
-from axlewright.job.pattern_sheet import newest_read
-from axlewright.job.pattern_shown import measures_shown
-from axlewright.job.patterns import FLANKS, FlankName, newest_photos, tooth_photos
+from axlewright.job.pattern_shown import measures_shown, newest_read
+from axlewright.job.photos import FLANKS, FlankName, mask_rows, newest_photos, tooth_photos
+from axlewright.language import Text, decode
 from axlewright.language import eager as _
 from axlewright.web.pattern_pictures import outlines
 from axlewright.web.pictures import tooth
@@ -56,8 +55,8 @@ class FlankShown:
     read: dict[str, Any] = field(default_factory=dict)
     expected: bool = False
     teeth: list[dict[str, Any]] = field(default_factory=list)
-    measures: list[tuple[str, str]] = field(default_factory=list)
-    acceptance: list[dict[str, str]] = field(default_factory=list)
+    measures: list[tuple[Text, Text]] = field(default_factory=list)
+    acceptance: list[dict[str, Any]] = field(default_factory=list)
 
     @property
     def photo(self) -> str:
@@ -140,7 +139,7 @@ def flanks_shown(store: JobStore, view: JobView, typed: dict[str, str] | None) -
 def _show_read(shown: FlankShown, last: Round, tapered: bool) -> None:
     """Fill in what was read of a flank and what is expected of it after the change."""
     name = shown.name
-    kept = last.payload["flanks"].get(name)
+    kept = decode(last.payload["flanks"].get(name))
     after = last.told.get("expected", {}).get(name)
     measured = None if kept is None else mask_rows(kept["mask"])
     computed = None if after is None else mask_rows(after)

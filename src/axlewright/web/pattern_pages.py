@@ -2,32 +2,34 @@
 
 from __future__ import annotations
 
-from typing import Final, Literal
+from typing import Final
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.job import FieldError, JobView, job_view
-from axlewright.job.pattern_correcting import EDGES, Correction, check_mask, edges_of
-from axlewright.job.pattern_sheet import newest_read
+from axlewright.job.pattern import answer_advice, correct_outline, enter_patterns
 from axlewright.job.pattern_shown import State as Believed
 from axlewright.job.pattern_shown import (
     advice_shown,
     cause_bars,
     compared_shown,
     cure_bars,
+    newest_read,
     ways_shown,
 )
-from axlewright.job.patterns import (
+from axlewright.job.photos import (
+    EDGES,
     FLANKS,
+    Correction,
     FlankLook,
     FlankName,
     ToothLook,
     add_photo,
-    answer_advice,
-    correct_outline,
-    enter_patterns,
+    check_mask,
+    compound_of,
+    edges_of,
 )
 from axlewright.language import eager as _
 from axlewright.language import n_
@@ -61,7 +63,7 @@ def _page(
     error: AxlewrightError | None = None,
     status: int = 200,
 ) -> Response:
-    site, system = site_of(request), person_of(request).system
+    site = site_of(request)
     view = job_view(site.store, number)
     last = newest_read(view)
     answers = {
@@ -72,14 +74,12 @@ def _page(
         if entry.kind == "advice" and last is not None and entry.payload.get("of") == last.seq:
             newest_advice = entry
     told = {} if last is None else dict(last.told)
-    shown, questions = (
-        advice_shown(told, system),
-        [] if last is None or last.result is None else list(last.result.questions),
-    )
+    shown = advice_shown(told)
+    questions = [] if last is None or last.result is None else list(last.result.questions)
     offered = bool(told.get("values", {}).get("offered")) and len(shown) > 1
     if offered:  # the advice itself says it
-        questions = [q for q in questions if str(q) != str(told.get("why"))]
-    came_words, came = compared_shown(told, system)
+        questions = [q for q in questions if q != told.get("why")]
+    came_words, came = compared_shown(told)
     standing = view.step("pattern").status
     values = {
         "view": view,
@@ -93,8 +93,8 @@ def _page(
         "last": last,
         "told": told,
         "stale": standing.why if last is not None and standing.state == "again" else "",
-        "causes": cause_bars(told, system),
-        "cures": cure_bars(told, system),
+        "causes": cause_bars(told),
+        "cures": cure_bars(told),
         "ways": ways_shown(told),
         "came": came,
         "came_words": came_words,
@@ -225,7 +225,7 @@ def read(request: Request, number: int, form: Form) -> Response:
             site_of(request).store,
             number,
             {flank: _look(form, flank) for flank in FLANKS},
-            compound=_compound(form.text("compound")),
+            compound=compound_of(form.text("compound")),
             who=person.who,
             idempotency_key=form.key,
             system=person.system,
@@ -233,12 +233,6 @@ def read(request: Request, number: int, form: Form) -> Response:
     except AxlewrightError as error:
         return _page(request, number, typed=dict(form.fields), error=error, status=422)
     return go(f"/jobs/{number}/pattern", f"read-{outcome.verdict.replace(' ', '-')}", "answer")
-
-
-def _compound(text: str) -> Literal["auto", "rubbed", "print"]:
-    if text == "rubbed":
-        return "rubbed"
-    return "print" if text == "print" else "auto"
 
 
 @router.post("/jobs/{number}/pattern/outline")

@@ -10,7 +10,17 @@ from fastapi.responses import HTMLResponse, Response
 
 from axlewright.errors import AxlewrightError, InputError
 from axlewright.job import design_names, find_design
-from axlewright.job.practice import class_list, played_attempt, practice_attempt, practise, start_practice
+from axlewright.job.practice import (
+    class_list,
+    complaint,
+    played_attempt,
+    practice_attempt,
+    practise,
+    show_hours,
+    show_outcome,
+    show_review,
+    start_practice,
+)
 from axlewright.language import eager as _
 from axlewright.units import parse_length, show_length
 from axlewright.web.page import Form, go, person_of, site_of
@@ -29,7 +39,6 @@ def practice(request: Request) -> Response:
 
 
 def _list(request: Request, error: AxlewrightError | None = None, typed: Any = None) -> Response:
-    from axlewright.job.practice_view import show_hours
     from axlewright.training import LARGEST_NUMBER, LEVEL_WORDS
 
     site = site_of(request)
@@ -83,8 +92,6 @@ def start(request: Request, form: Form) -> Response:
 def _exercise(
     request: Request, key: str, error: AxlewrightError | None = None, typed: Any = None
 ) -> Response:
-    from axlewright.job.practice_end import show_review
-    from axlewright.job.practice_view import complaint, show_hours, show_outcome
     from axlewright.training import ACTIONS
 
     site, system = site_of(request), person_of(request).system
@@ -94,7 +101,7 @@ def _exercise(
     sides = {"drive": _("Drive side: {words}"), "coast": _("Coast side: {words}")}
     outcomes = []
     for k in reversed(range(len(played.outcomes))):
-        one = show_outcome(played, k, system)
+        one = show_outcome(played, k)
         teeth = {
             flank: tooth(
                 measured=rows(p.mask), tapered=tapered, label=sides[flank].format(words=p.describe())
@@ -125,7 +132,7 @@ def _exercise(
         "asking": ACTIONS["ask"],
         "show_hours": show_hours,
         "over": kept.attempt.over,
-        "review": show_review(played, system) if kept.attempt.over else None,
+        "review": show_review(played) if kept.attempt.over else None,
         "error": error,
         "typed": typed or {},
     }

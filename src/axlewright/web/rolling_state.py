@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from urllib.parse import urlencode
 
 from axlewright.errors import AxlewrightError, InputError
-from axlewright.job.kept_masks import mask_lines
+from axlewright.job.photos import mask_lines
 from axlewright.language import Shown, n_
 from axlewright.language import eager as _
 from axlewright.units import MM_PER_INCH, NM_PER_LBF_FT, System, parse_number, show_length, shows_as_zero
@@ -255,7 +255,7 @@ def rolled(state: State, design: GearSetDesign, system: System) -> dict[str, Any
             out["flanks"][flank] = {"error": errors[flank]}
             continue
         one = rollings[flank]
-        words = one.pattern.describe()
+        words = str(one.pattern.describe())
         harmonics = [float(v) for v in one.harmonics_urad(6)]
         pp = one.motion_error_pp_urad
         out["flanks"][flank] = {

@@ -229,7 +229,8 @@ def fill_in(request: Request, form: Form) -> Response:
         raise InputError(_("this is no job of the tour"), where=_("tour"), fix=_("start the tour from Help"))
     who = person_of(request).who
     if hint.step == "pattern":
-        from axlewright.job.patterns import FlankLook, enter_patterns
+        from axlewright.job.pattern import enter_patterns
+        from axlewright.job.photos import FlankLook
 
         looks: Any = {"drive": FlankLook(words=DRIVE_WORDS), "coast": FlankLook(words=COAST_WORDS)}
         enter_patterns(store, job, looks, who=who, idempotency_key=form.key)
