@@ -52,6 +52,11 @@ def test_a_whine_is_put_down_to_the_mesh_and_kept_with_the_job(
         ({"speed": ""}, "Give one speed"),
         ({"speed": "fast"}, "fast"),
         ({"design": "NONE"}, "no design"),
+        ({"bearings": "wheel:40:12:70"}, "do not fit round"),
+        ({"bearings": "door"}, "no bearing"),
+        ({"cylinders": "99"}, "make no engine"),
+        ({"gears": "4.1 900"}, "no gear ratios"),
+        ({"speed": "time_s;speed_kmh\n0;50\n0;60"}, "times must rise"),
     ],
 )
 def test_what_is_missing_is_said_at_its_field(visitor: Visitor, change: dict[str, str], said: str) -> None:

@@ -15,7 +15,7 @@ from axlewright.language import eager as _
 from axlewright.units import MPS_PER_MPH, parse_length, parse_speed, parse_torque, show_speed
 
 if TYPE_CHECKING:
-    from axlewright.sound.orders import AxleOrders, Bearing
+    from axlewright.sound.orders import AxleOrders
     from axlewright.sound.speed import SpeedTrace, Tyre
 
 
@@ -38,8 +38,12 @@ def listen(
     ] = "",
     bearing: Annotated[
         list[str] | None,
-        typer.Option(help="PLACE:ELEMENTS:ELEMENT:PITCH[:ANGLE], place pinion, side or wheel; repeatable."),
+        typer.Option(help="PLACE:ROLLERS:ROLLER:PITCH[:ANGLE], place pinion, side or wheel; repeatable."),
     ] = None,
+    cylinders: Annotated[int, typer.Option(help="Cylinders of the engine, if known.")] = 0,
+    gears: Annotated[
+        str, typer.Option(help="Ratios of the gearbox, first gear first, for example '4.1 2.3 1.5 1.0'.")
+    ] = "",
     tread_blocks: Annotated[int, typer.Option(help="Tread blocks round the tyre, if counted.")] = 0,
     no_joint: Annotated[
         bool, typer.Option("--no-joint", help="No universal joint drives the pinion.")
@@ -55,7 +59,16 @@ def listen(
     system: SYSTEM = "inch",
 ) -> None:
     """Say which parts fit a sound, which cannot be told apart, and what to record next."""
-    axle = _axle(design, ring_teeth, pinion_teeth, tuple(bearing or ()), tread_blocks, not no_joint)
+    axle = _axle(
+        design,
+        ring_teeth,
+        pinion_teeth,
+        tuple(bearing or ()),
+        cylinders,
+        gears,
+        tread_blocks,
+        not no_joint,
+    )
     tyre = _tyre(tyre_rollout, tyre_size, tyre_revs_per_mile)
     trace = _speed(speed, speed_marks, speed_from)
     from axlewright.sound.listening import listen as listen_to
@@ -81,9 +94,16 @@ def listen(
 
 
 def _axle(
-    design: str, ring_teeth: int, pinion_teeth: int, bearings: tuple[str, ...], tread_blocks: int, joint: bool
+    design: str,
+    ring_teeth: int,
+    pinion_teeth: int,
+    bearings: tuple[str, ...],
+    cylinders: int,
+    gears: str,
+    tread_blocks: int,
+    joint: bool,
 ) -> AxleOrders:
-    from axlewright.sound.orders import AxleOrders
+    from axlewright.sound.vehicle import told_axle
 
     if design:
         ring_teeth, pinion_teeth = _design_teeth(design)
@@ -93,7 +113,15 @@ def _axle(
             where=_("listen"),
             fix=_("give --design or --ring-teeth and --pinion-teeth"),
         )
-    return AxleOrders(ring_teeth, pinion_teeth, tuple(map(_bearing, bearings)), tread_blocks or None, joint)
+    return told_axle(
+        ring_teeth,
+        pinion_teeth,
+        bearings=bearings,
+        cylinders=str(cylinders or ""),
+        gears=gears,
+        tread_blocks=tread_blocks or None,
+        joint=joint,
+    )
 
 
 def _design_teeth(design: str) -> tuple[int, int]:
@@ -101,26 +129,6 @@ def _design_teeth(design: str) -> tuple[int, int]:
 
     loaded = load_design(design)
     return loaded.ring_teeth, loaded.pinion_teeth
-
-
-def _bearing(text: str) -> Bearing:
-    from axlewright.sound.orders import Bearing, bearing_orders
-
-    parts = text.split(":")
-    place = parts[0].strip().lower()
-    try:
-        numbers = [float(part.replace(",", ".")) for part in parts[1:]]
-    except ValueError:
-        numbers = []
-    if place not in ("pinion", "side", "wheel") or len(numbers) not in (3, 4):
-        raise InputError(
-            _("'{text}' is no bearing").format(text=text),
-            where=_("bearing"),
-            fix=_("type for example wheel:17:12:70 or pinion:17:9.5:60:15"),
-        )
-    angle = numbers[3] if len(numbers) == 4 else 0.0
-    orders = bearing_orders(int(numbers[0]), numbers[1], numbers[2], angle)
-    return Bearing(place, orders, f"{place} bearing")  # type: ignore[arg-type]
 
 
 def _tyre(rollout: str, size: str, revolutions: float) -> Tyre:
@@ -160,7 +168,7 @@ def _speed(typed: str, marks: Path | None, source: str) -> SpeedTrace:
 
 
 def _text(report: dict[str, Any]) -> str:
-    from axlewright.sound.names import source_name
+    from axlewright.sound.sources import source_name
 
     lines = []
     for flag in report["recording"]["flags"]:

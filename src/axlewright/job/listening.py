@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 from axlewright.job.designs import find_design
 from axlewright.language import Text, _, encode, joined, n_
 from axlewright.steps.answers import Answers, FieldError, answered, in_field
-from axlewright.steps.field import Field
+from axlewright.steps.field import Choice, Field
 from axlewright.units import System
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from axlewright.gearset import GearSetDesign
     from axlewright.records import Entry, JobStore
-    from axlewright.sound import Listening, SpeedTrace, Tyre
+    from axlewright.sound import AxleOrders, Listening, SpeedTrace, Tyre
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,10 +58,28 @@ def tyre_of(text: str, system: System = "inch") -> Tyre:
 
 
 def trace_of(text: str, system: System = "inch") -> SpeedTrace:
-    """Read a speed as typed: one speed, or lines of marks."""
-    from axlewright.sound import constant_speed, parse_marks
+    """Read a speed as typed or pasted: one speed, lines of marks, or a table with a header."""
+    from axlewright.sound.vehicle import told_speed
 
-    return parse_marks(text) if ":" in text or "\n" in text.strip() else constant_speed(text.strip())
+    return told_speed(text)
+
+
+def _bearings_of(text: str, system: System) -> Any:
+    from axlewright.sound.vehicle import parse_bearings
+
+    return parse_bearings(text)
+
+
+def _cylinders_of(text: str, system: System) -> Any:
+    from axlewright.sound.vehicle import parse_cylinders
+
+    return parse_cylinders(text)
+
+
+def _gears_of(text: str, system: System) -> Any:
+    from axlewright.sound.vehicle import parse_gears
+
+    return parse_gears(text)
 
 
 def traces_of(text: str, system: System) -> list[SpeedTrace]:
@@ -81,8 +99,26 @@ LISTEN_FIELDS: Final = (
     TYRE,
     Field("job", n_("Keep with job"), "count", usual=(1, 10**9)),
     Field(
-        "speed", n_("Speed"), "other", n_("One speed, 45 mph, or marks, one on a line: 0:10 45 mph."),
-        missing=NO_SPEED, read=trace_of,
+        "speed", n_("Speed"), "other",
+        n_("One speed, 45 mph, or marks, one on a line: 0:10 45 mph, one every five seconds; or a table with "
+           "the columns time_s and speed_mph or speed_kmh."),
+        missing=NO_SPEED, read=trace_of, lines=3,
+    ),
+    Field(
+        "speed_from", n_("Where the speed was read"), "choice",
+        choices=(
+            Choice("dashboard", n_("dashboard")),
+            Choice("satellite", n_("satellite")),
+            Choice("wheel sensor", n_("wheel sensor")),
+        ),
+    ),
+    Field("cylinders", n_("Cylinders"), "other", n_("Of the engine: 4."), read=_cylinders_of),
+    Field("gears", n_("Gear ratios"), "other", n_("First gear first: 4.1 2.3 1.5 1.0."), read=_gears_of),
+    Field(
+        "bearings", n_("Bearings"), "other",
+        n_("One on a line: place (wheel, pinion or side), rollers, roller diameter, pitch diameter, contact "
+           "angle: wheel:17:12:70:15."),
+        read=_bearings_of, lines=3,
     ),
 )  # fmt: skip
 SEVERAL: Final = n_(
@@ -92,12 +128,32 @@ SEVERAL: Final = n_(
 COMPARE_FIELDS: Final = (
     DESIGN,
     TYRE,
-    Field("speed_before", n_("Speed before"), "other", SEVERAL, missing=NO_SPEED, read=traces_of),
-    Field("speed_after", n_("Speed after"), "other", SEVERAL, missing=NO_SPEED, read=traces_of),
+    Field("speed_before", n_("Speed before"), "other", SEVERAL, missing=NO_SPEED, read=traces_of, lines=3),
+    Field("speed_after", n_("Speed after"), "other", SEVERAL, missing=NO_SPEED, read=traces_of, lines=3),
 )
 
 
-def listen_to(design: GearSetDesign, data: bytes, name: str, wheel: Tyre, trace: SpeedTrace) -> Listening:
+def axle_of(design: GearSetDesign, answers: Answers) -> AxleOrders:
+    """Return the orders of an axle with this design and what was typed of the vehicle besides."""
+    from axlewright.sound import AxleOrders
+
+    return AxleOrders(
+        design.ring_teeth,
+        design.pinion_teeth,
+        answers.other("bearings") or (),
+        cylinders=answers.other("cylinders"),
+        gears=answers.other("gears") or (),
+    )
+
+
+def listen_to(
+    design: GearSetDesign,
+    data: bytes,
+    name: str,
+    wheel: Tyre,
+    trace: SpeedTrace,
+    axle: AxleOrders | None = None,
+) -> Listening:
     """Listen to a sound file of an axle with this design."""
     from axlewright.sound import AxleOrders, listen, read_recording
 
@@ -105,7 +161,7 @@ def listen_to(design: GearSetDesign, data: bytes, name: str, wheel: Tyre, trace:
         file = Path(folder) / f"recording{_suffix(name)}"
         file.write_bytes(data)
         recording = read_recording(file)
-    return listen(recording, AxleOrders(design.ring_teeth, design.pinion_teeth), wheel, trace)
+    return listen(recording, axle or AxleOrders(design.ring_teeth, design.pinion_teeth), wheel, trace)
 
 
 def _suffix(name: str) -> str:
@@ -147,12 +203,16 @@ def hear(
         Naming file, design, tyre or speed.
     """
     from axlewright.sound.pictures import draw_evidence, draw_listening, draw_mesh_level
+    from axlewright.sound.vehicle import read_at
 
     answers = answered(LISTEN_FIELDS, typed, system)
     design = _design(store, answers)
     answers.need("tyre", "speed")
     wheel, trace, job = answers.other("tyre"), answers.other("speed"), answers.count("job")
-    result = in_field("file", _("recording"), lambda: listen_to(design, data, name, wheel, trace))
+    if answers.text("speed_from"):
+        trace = in_field("speed", _("speed"), lambda: read_at(trace, answers.text("speed_from")))
+    axle = in_field("gears", _("vehicle"), lambda: axle_of(design, answers))
+    result = in_field("file", _("recording"), lambda: listen_to(design, data, name, wheel, trace, axle))
     picture = _picture(lambda path: draw_listening(result, path))
     report = result.as_dict()
     entry = None
@@ -187,7 +247,7 @@ def _design(store: JobStore, answers: Answers) -> GearSetDesign:
 
 def _sentence(report: dict[str, Any]) -> Text:
     """Return the finding in one line, for lists."""
-    from axlewright.sound.names import source_name
+    from axlewright.sound.sources import source_name
 
     names = joined(
         *(

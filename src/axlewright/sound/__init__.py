@@ -9,7 +9,6 @@ from axlewright.sound.audibility import (
     tonal_adjustment_db,
     tone_audibility,
 )
-from axlewright.sound.evidence import NONE, UNKNOWN
 from axlewright.sound.figures import ToneFigure, prominence_ratio, tone_to_noise_ratio
 from axlewright.sound.findings import SourceFinding
 from axlewright.sound.listening import Listening, listen
@@ -17,15 +16,14 @@ from axlewright.sound.orders import (
     AxleOrders,
     Bearing,
     BearingOrders,
-    Candidate,
     bearing_orders,
-    candidate_sources,
 )
 from axlewright.sound.quality import loudness_sone, quality_available, roughness_asper, sharpness_acum
 from axlewright.sound.recording import Recording, make_recording, read_recording
 from axlewright.sound.report import listening_as_dict
 from axlewright.sound.segments import Segment, Vehicle, find_segments
 from axlewright.sound.simulated_drive import Drive, DrivePlan, DriveSource, save_drive, simulate_drive
+from axlewright.sound.sources import NONE
 from axlewright.sound.speed import (
     SpeedTrace,
     Tyre,
@@ -39,11 +37,9 @@ from axlewright.sound.speed_files import parse_gpx, parse_marks, parse_table, re
 
 __all__ = [
     "NONE",
-    "UNKNOWN",
     "AxleOrders",
     "Bearing",
     "BearingOrders",
-    "Candidate",
     "Drive",
     "DrivePlan",
     "DriveSource",
@@ -57,7 +53,6 @@ __all__ = [
     "Tyre",
     "Vehicle",
     "bearing_orders",
-    "candidate_sources",
     "combined_audibility_db",
     "constant_speed",
     "find_segments",

@@ -1,25 +1,23 @@
-"""What a recording cannot tell apart, what to record next, and what to check when nothing fits."""
+"""What to record next: at most two things, those that would best part what cannot be told apart."""
 
 from __future__ import annotations
 
-import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Final
 
-from axlewright.language import Shown, n_
 from axlewright.language import eager as _
-from axlewright.sound.evidence import NONE, UNKNOWN, Posterior, SetEvidence
-from axlewright.sound.findings import MESH
-from axlewright.sound.orders import AxleOrders, Candidate
 from axlewright.sound.recording import Recording
-from axlewright.sound.tracking import OrderMap
+from axlewright.sound.signs import Signs
+from axlewright.sound.sources import BY_KEY, Source
 
-WORTH: Final = 0.02
-ENGINE: Final = n_("engine or gearbox in a fixed gear")
-FIXED: Final = n_("a tone of fixed frequency (resonance, fan, electrical)")
-MPH_KMH: Final = 1.609344
-FAR_SIGMA: Final = 2.0
-"""A mesh that needs the speed farther off than this many standard deviations may be another set's."""
+MOST: Final = 2
+WORTH: Final = 0.06
+"""Chance from which a source is worth parting from others."""
+LITTLE_SWEEP: Final = 0.18
+"""Below this the logarithm of highest over lowest speed shows nothing that follows the road."""
+WIDE_SPEED: Final = 0.012
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,18 +27,16 @@ class Ambiguity:
     Parameters
     ----------
     first, second : str
+        Names.
     why : str
     tell_apart : str
-        Manoeuvre, recording or look that would.
-    blocking : bool
-        Whether it forbids calling the first one likely.
+        Recording that would.
     """
 
     first: str
     second: str
     why: str
     tell_apart: str
-    blocking: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +47,7 @@ class Advice:
     ----------
     do, why : str
     separates : tuple of str
-        Sources it would tell apart.
+        Names of sources it would tell apart.
     """
 
     do: str
@@ -59,107 +55,89 @@ class Advice:
     separates: tuple[str, ...] = ()
 
 
-def find_ambiguities(
-    posterior: Posterior,
-    candidates: tuple[Candidate, ...],
-    axle: AxleOrders,
-    sigma: float,
-    sweep: float,
-    constant: bool,
-) -> tuple[Ambiguity, ...]:
-    """List what cannot be told apart, for sources that are worth speaking of.
+@dataclass(frozen=True, slots=True)
+class Drive:
+    """A way to drive for the next recording, and which sources answer to it."""
 
-    Orders nearer than two standard deviations of the speed cannot be separated by their main line.
-    """
-    found: list[Ambiguity] = []
-    by_name = {c.name: c for c in candidates}
-    heard = [by_name[n] for n in posterior.top if n in by_name and posterior.probability[n] > WORTH]
-    for one in heard:
-        for other in candidates:
-            if (
-                other is one
-                or not one.orders
-                or not other.orders
-                or (other in heard and other.name < one.name)
-            ):
-                continue
-            distance = abs(math.log(one.orders[0] / other.orders[0]))
-            limit = 2 * math.hypot(sigma, math.hypot(one.slip, other.slip))
-            if distance < limit and posterior.probability[other.name] > WORTH:
-                found.append(
-                    Ambiguity(
-                        one.name,
-                        other.name,
-                        _(
-                            "orders {orders} and {orders2} differ by {distance} %, the speed is known to "
-                            "±{sigma} %"
-                        ).format(
-                            orders=f"{Shown(one.orders[0]):.2f}",
-                            orders2=f"{Shown(other.orders[0]):.2f}",
-                            distance=f"{Shown(distance * 100):.1f}",
-                            sigma=f"{Shown(sigma * 100):.1f}",
-                        ),
-                        _("a satellite speed trace with a taped roll-out; {tells}").format(tells=one.tells),
-                        blocking=posterior.probability[other.name] > 0.1,
-                    )
-                )
-        if one.kind in ("joint", "propshaft"):
-            found.append(
-                Ambiguity(
-                    one.name,
-                    ENGINE,
-                    _(
-                        "in a fixed gear the engine turns in step with the wheels, and its firing "
-                        "may fall on order {orders}"
-                    ).format(orders=f"{Shown(one.orders[0]):.2f}"),
-                    _("the same road speed in another gear, and coasting with the clutch out or in neutral"),
-                    blocking=False,
-                )
-            )
-        if one.kind in ("mesh", "bearing"):
-            found.append(
-                Ambiguity(
-                    one.name,
-                    _("another part that makes order {orders}").format(orders=f"{Shown(one.orders[0]):.2f}"),
-                    _("a line names an order, not a part"),
-                    one.tells,
-                )
-            )
-        if constant or sweep < 0.06:
-            found.append(
-                Ambiguity(
-                    one.name,
-                    FIXED,
-                    _(
-                        "the speed hardly changes, or a tone stays put while it does: what follows "
-                        "the speed is not shown"
-                    ),
-                    _("a slow sweep, for example 30 to 60 mph and back in a minute"),
-                    blocking=True,
-                )
-            )
-    return tuple(found)
+    key: str
+    answers: Callable[[Source], bool]
+
+    def words(self) -> tuple[str, str]:
+        """Return what to do and why."""
+        return {
+            "sweep": (
+                _(
+                    "sweep slowly from about 30 to 60 mph (50 to 100 km/h) and back, 40 to 60 s, where it is "
+                    "legal and safe; a second person keeps the phone and the marks"
+                ),
+                _("only a sweep shows what follows road speed and what stays put"),
+            ),
+            "gears": (
+                _("record the same speed in two gears, once on drive and once coasting in neutral"),
+                _("a tone that stays in every gear comes from behind the gearbox; one that changes does not"),
+            ),
+            "load": (
+                _("drive, coast and float over the same stretch at the same speed"),
+                _("gears and pinion bearings change with the load; tyres and wheels hardly do"),
+            ),
+            "swerve": (
+                _("swerve gently left and right where nobody is near, and drive a tight circle slowly"),
+                _("a worn wheel bearing grows louder outside the curve; differential gears turn only there"),
+            ),
+            "road": (
+                _("drive the same speed on another road surface, or with other tyres"),
+                _("tyres and the body's hum change with the surface; gears and bearings do not"),
+            ),
+            "brake": (
+                _("touch the brake lightly while the noise is there, and once without"),
+                _("a brake changes at the first touch; nothing else does"),
+            ),
+        }[self.key]
+
+
+DRIVES: Final = (
+    Drive("sweep", lambda source: source.still),
+    Drive("gears", lambda source: source.gear),
+    Drive("load", lambda source: source.load),
+    Drive("swerve", lambda source: source.side),
+    Drive("road", lambda source: source.road),
+    Drive("brake", lambda source: source.brake),
+)
+
+
+def parted(drive: Drive, chances: dict[str, float]) -> float:
+    """Return how much doubt a drive would part: the product of chances over all pairs it answers to."""
+    return sum(
+        p * q
+        for (a, p), (b, q) in combinations(chances.items(), 2)
+        if drive.answers(BY_KEY[a]) != drive.answers(BY_KEY[b])
+    )
 
 
 def advise(
-    posterior: Posterior,
-    candidates: tuple[Candidate, ...],
-    ambiguities: tuple[Ambiguity, ...],
-    recording: Recording,
-    map_: OrderMap,
-    sigma: float,
+    chances: dict[str, float], signs: Signs, recording: Recording, sigma: float, nothing: float
 ) -> tuple[Advice, ...]:
-    """List the recordings that would help most, the most useful first."""
+    """Return up to two recordings to make next, the more useful first."""
     result: list[Advice] = []
-    if map_.sweep < 0.25:
-        result.append(
+    live = {key: p for key, p in chances.items() if p >= WORTH}
+    if signs["sweep"] < LITTLE_SWEEP:
+        result.append(Advice(*DRIVES[0].words(), tuple(BY_KEY[k].name for k in live)))
+    usable = DRIVES[1:]
+    ranked = sorted(
+        ((parted(d, live), i) for i, d in enumerate(usable)), key=lambda pair: (-pair[0], pair[1])
+    )
+    if ranked[0][0] > 0 and max(live.values(), default=0.0) > 2 * WORTH:
+        for value, index in ranked[:2]:
+            if value > 0.2 * ranked[0][0]:
+                result.append(Advice(*usable[index].words(), tuple(BY_KEY[k].name for k in live)))
+    quiet = nothing >= max(chances.values())
+    if quiet:
+        result.insert(
+            min(len(result), 1),
             Advice(
-                _(
-                    "sweep slowly from about 30 to 60 mph (50 to 100 km/h) and back, 40 to 60 s, "
-                    "where it is legal and safe; a second person keeps the phone and the marks"
-                ),
-                _("only a sweep shows what follows road speed"),
-            )
+                _("record where the complaint is heard best, at that speed and load, windows shut"),
+                _("nothing in this recording stands out"),
+            ),
         )
     for kind, do in (
         ("clipping", _("move the microphone away from wind and vents or lower its gain")),
@@ -167,107 +145,35 @@ def advise(
         ("speech", _("keep quiet and leave the radio off")),
         ("out_of_phase", _("record one channel")),
     ):
-        if recording.has(kind):
-            result.append(Advice(do, next(f.text for f in recording.flags if f.kind == kind)))
-    close = [a for a in ambiguities if a.blocking and a.second not in (FIXED, ENGINE)]
-    if close and sigma > 0.008:
-        names = tuple(dict.fromkeys(n for a in close for n in (a.first, a.second)))
+        if (recording.has(kind) and kind != "speech") or (recording.has(kind) and quiet):
+            result.insert(1, Advice(do, next(f.text for f in recording.flags if f.kind == kind)))
+    if sigma > WIDE_SPEED:
         result.append(
             Advice(
                 _("record again with a satellite speed trace, and measure the tyre's roll-out with a tape"),
-                _("the speed is known to ±{sigma} % only; ±0.7 % would separate them").format(
-                    sigma=f"{Shown(sigma * 100):.1f}"
+                _("the better the speed is known, the fewer sources share a tone"),
+            )
+        )
+    return tuple(result[:MOST])
+
+
+def ambiguities(named: tuple[str, ...], chances: dict[str, float]) -> tuple[Ambiguity, ...]:
+    """List the pairs among the named sources that this recording leaves open, most doubtful first."""
+    found = []
+    for a, b in combinations(named, 2):
+        best = max(DRIVES[1:], key=lambda d: d.answers(BY_KEY[a]) != d.answers(BY_KEY[b]))
+        parts = best.answers(BY_KEY[a]) != best.answers(BY_KEY[b])
+        found.append(
+            (
+                chances[a] * chances[b],
+                Ambiguity(
+                    BY_KEY[a].name,
+                    BY_KEY[b].name,
+                    _("both fit about as well"),
+                    best.words()[0]
+                    if parts
+                    else _("look at each and turn it by hand, the vehicle safely on stands"),
                 ),
-                names,
             )
         )
-    for c in candidates:
-        if c.name in posterior.top and posterior.probability[c.name] > 0.1 and c.tells:
-            result.append(Advice(c.tells, _("to tell it from other parts at the same order"), (c.name,)))
-    if posterior.probability[UNKNOWN] > 0.2:
-        result.append(
-            Advice(
-                _("record the same speed in two gears, once on drive and once coasting in neutral"),
-                _("a tone that stays in every gear comes from behind the gearbox; one that changes does not"),
-                (UNKNOWN, ENGINE),
-            )
-        )
-    if posterior.probability[NONE] > 0.5:
-        result.append(
-            Advice(
-                _(
-                    "record where the complaint is heard best: that speed and load, windows "
-                    "shut, phone on seat"
-                ),
-                _("nothing in this recording follows road speed"),
-            )
-        )
-    return tuple(result)
-
-
-def notices_when_nothing_fits(
-    posterior: Posterior,
-    axle: AxleOrders,
-    reference_error: float,
-    sigma: float,
-    map_: OrderMap,
-    winner: SetEvidence,
-) -> tuple[str, ...]:
-    """Say what to check when the line that is there fits no source."""
-    notices: list[str] = []
-    for tone in map_.fixed_hz:
-        notices.append(
-            _(
-                "a tone at {tone} Hz stays put while the speed changes: it is not from the axle's gears"
-            ).format(tone=f"{tone:.0f}")
-        )
-    if MESH in winner.members:
-        shift = winner.error + reference_error
-        if abs(shift) > FAR_SIGMA * sigma:
-            order = axle.ring_teeth * math.exp(shift)
-            low, high = math.ceil(order * (1 - 2 * sigma)), math.floor(order * (1 + 2 * sigma))
-            notices.append(
-                _(
-                    "the mesh fits only with a speed far from the stated one; as stated, its line is that "
-                    "of a ring gear with {teeth} teeth instead of {ring_teeth}: count them, and check speed "
-                    "and tyre"
-                ).format(teeth=_span(low, high), ring_teeth=axle.ring_teeth)
-            )
-    if UNKNOWN in winner.members and posterior.probability[UNKNOWN] > 0.5 and winner.unknown_order > 0:
-        order = winner.unknown_order * math.exp(-winner.error)
-        if len(winner.members) == 1:
-            order = winner.unknown_order * math.exp(reference_error)
-            doubt = f"{Shown(order):.1f} ± {Shown(2 * sigma * order):.1f}"
-            notices.append(
-                _("nothing that was named fits: the clearest line is at order {doubt} per wheel turn").format(
-                    doubt=doubt
-                )
-            )
-            for factor, text in (
-                (MPH_KMH, _("mph were meant as km/h")),
-                (1 / MPH_KMH, _("km/h were meant as mph")),
-            ):
-                if abs(math.log(order * factor / axle.ring_teeth)) < 2 * sigma + 0.004:
-                    notices.append(
-                        _("it would fit the mesh if {text}: check the unit of the speed").format(text=text)
-                    )
-            low = math.ceil(order * (1 - 2 * sigma))
-            high = math.floor(order * (1 + 2 * sigma))
-            if 25 <= low <= high <= 60:
-                notices.append(
-                    _(
-                        "it would fit a ring gear with {teeth} teeth instead of {ring_teeth}: count "
-                        "them, and check the tyre"
-                    ).format(teeth=_span(low, high), ring_teeth=axle.ring_teeth)
-                )
-        else:
-            notices.append(
-                _("besides, a line at order {order} per wheel turn fits no source that was named").format(
-                    order=f"{Shown(order):.2f}"
-                )
-            )
-    return tuple(notices)
-
-
-def _span(low: int, high: int) -> str:
-    return str(low) if low >= high else _("{low} to {high}").format(low=low, high=high)
+    return tuple(item for _value, item in sorted(found, key=lambda pair: -pair[0])[:4])

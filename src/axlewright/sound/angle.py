@@ -1,8 +1,7 @@
-"""Work over wheel turns instead of time: phase refinement, order spectra, tracked tones.
+"""Tones over wheel turns: turns refined by their phase, and the amplitude of each tone followed.
 
 References
 ----------
-Fyfe and Munck, Analysis of computed order tracking, Mechanical Systems and Signal Processing 11 (1997).
 Blough, Understanding the Kalman/Vold-Kalman order tracking filters, SAE paper 2007-01-2221 (from
 memory for the number); the weight for a wanted bandwidth is derived in `vold_kalman_weight`.
 """
@@ -10,7 +9,6 @@ memory for the number); the weight for a wanted bandwidth is derived in `vold_ka
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -18,20 +16,11 @@ from numpy.typing import NDArray
 from scipy import ndimage, signal, sparse
 from scipy.sparse import linalg as sparse_linalg
 
-from axlewright.sound.lines import line_score, noise_floor
-
 FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
 
 BASE_RATE_HZ: Final = 200
 """Rate of mixed-down base bands [Hz]."""
-PER_TURN: Final = 1024
-TURNS: Final = 32
-"""Wheel turns per order spectrum: resolution 1/32 of an order."""
-HOP_TURNS: Final = 8
-ORDER_STEP: Final = 1.0 / (2 * TURNS)
-FLOOR_ORDERS: Final = 2.5
-HIGHEST_ORDER: Final = 150.0
 
 
 def wheel_turns(times_s: FloatArray, wheel_hz: FloatArray, count: int, rate_hz: int) -> FloatArray:
@@ -124,96 +113,6 @@ def refine(
         base_t = np.arange(len(added)) / BASE_RATE_HZ
         turns = turns + np.interp(at, base_t, added)
     return np.maximum.accumulate(turns), last
-
-
-@dataclass(frozen=True, slots=True)
-class OrderSpectra:
-    """Spectra over wheel turns.
-
-    Parameters
-    ----------
-    orders : ndarray, shape (bins,)
-        Orders, spaced `ORDER_STEP`.
-    power : ndarray, shape (segments, bins)
-        Power per bin, re the local noise floor.
-    level : ndarray, shape (bins,)
-        Mean power density per order, re full scale squared.
-    scores : ndarray, shape (segments, bins)
-        Line scores [nats].
-    times_s : ndarray, shape (segments,)
-        Middle of each segment.
-    """
-
-    orders: FloatArray
-    power: FloatArray
-    level: FloatArray
-    scores: FloatArray
-    times_s: FloatArray
-
-
-def order_spectra(
-    samples: FloatArray,
-    rate_hz: int,
-    turns: FloatArray,
-    leave_out_s: tuple[tuple[float, float], ...] = (),
-) -> OrderSpectra | None:
-    """Resample to even wheel turns and transform.
-
-    Parameters
-    ----------
-    samples : ndarray, shape (n,)
-    rate_hz : int
-    turns : ndarray, shape (n,)
-        Rising wheel turns at each sample.
-    leave_out_s : tuple of spans
-        Stretches set to zero; segments more than half inside are dropped.
-
-    Returns
-    -------
-    OrderSpectra or None
-        None when the recording holds fewer than one segment of `TURNS` turns.
-    """
-    total = turns[-1] - turns[0]
-    if total < TURNS:
-        return None
-    used = samples.copy()
-    keep = np.ones(len(samples), dtype=bool)
-    for start, stop in leave_out_s:
-        keep[int(max(start, 0) * rate_hz) : int(stop * rate_hz)] = False
-    used[~keep] = 0.0
-    # Twice the rate makes linear interpolation good to 0.3 % at 1 kHz.
-    double = signal.resample_poly(used.astype(np.float32), 2, 1)
-    grid = turns[0] + np.arange(int(total * PER_TURN)) / PER_TURN
-    position = np.interp(grid, turns, np.arange(len(samples), dtype=np.float64))
-    whole = position * 2
-    index = np.minimum(whole.astype(np.intp), len(double) - 2)
-    share = (whole - index).astype(np.float32)
-    even = double[index] * (1 - share) + double[index + 1] * share
-    size, hop = TURNS * PER_TURN, HOP_TURNS * PER_TURN
-    starts = np.arange(0, len(even) - size + 1, hop)
-    window = np.hanning(size + 1)[:-1].astype(np.float32)
-    bins = int(HIGHEST_ORDER * 2 * TURNS)
-    rows, times = [], []
-    for start in starts.tolist():
-        a, b = int(position[start]), int(position[min(start + size, len(position) - 1)])
-        if keep[a : b + 1].mean() < 0.5:
-            continue
-        part = np.fft.rfft(even[start : start + size] * window, 2 * size)[:bins]
-        rows.append(part.real**2 + part.imag**2)
-        times.append((a + b) / 2 / rate_hz)
-    if not rows:
-        return None
-    power: FloatArray = np.asarray(rows, dtype=np.float64)
-    floor = noise_floor(power, int(2 * FLOOR_ORDERS / ORDER_STEP) + 1)
-    ratio = np.asarray(power / floor, dtype=np.float64)
-    scale = float((window.astype(np.float64) ** 2).sum()) * PER_TURN / 2
-    return OrderSpectra(
-        np.asarray(np.arange(bins) * ORDER_STEP, dtype=np.float64),
-        ratio,
-        np.asarray(power.mean(axis=0) / scale, dtype=np.float64),
-        line_score(ratio),
-        np.asarray(times, dtype=np.float64),
-    )
 
 
 def vold_kalman_weight(bandwidth_hz: float, rate_hz: float, poles: int = 2) -> float:

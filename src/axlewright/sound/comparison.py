@@ -17,16 +17,17 @@ from axlewright.errors import SoundError
 from axlewright.language import Shown
 from axlewright.language import eager as _
 from axlewright.language import eager_plural as plural
-from axlewright.sound.findings import MESH
 from axlewright.sound.listening import Listening
 from axlewright.sound.mesh_figures import BIN_MPH, speed_bins_db
 
 WANTED_PASSES: Final = 3
 LEAST_CHANGE_DB: Final = 2.0
 """A smaller difference is not called a change; our judgement."""
-MESH_NEEDED: Final = 0.5
-"""Chance of the mesh below which a pass cannot be compared: the speed may be a wrong one."""
-SINGLE_PASS_SD_DB: Final = 2.0
+MESH_HEARD: Final = 0.5
+"""Chance of the mesh that a pass must reach on either side: where it is not heard it may have been missed."""
+FEWEST_BINS: Final = 3
+"""Kinds of segment and speeds that the passes must share; fewer said 7 dB of change where there was none."""
+SINGLE_PASS_SD_DB: Final = 4.0
 """Spread taken between passes when there is only one of a kind; our judgement."""
 
 
@@ -139,6 +140,12 @@ def compare_before_after(before: list[Listening], after: list[Listening]) -> Bef
         notes.append(
             _("the files are coded differently; compare only recordings of the same phone and place")
         )
+    if any(max(item.chances["mesh"] for item in side) < MESH_HEARD for side in (before, after)):
+        raise SoundError(
+            _("the mesh is not clearly heard both before and after, so nothing can be said of its change"),
+            where=_("before and after"),
+            fix=_("record at the speed and load at which the whine is loudest"),
+        )
     changes = [c for h in (1, 2, 3) if (c := _compare_harmonic(h, before, after, notes)) is not None]
     if not changes:
         raise SoundError(
@@ -150,8 +157,6 @@ def compare_before_after(before: list[Listening], after: list[Listening]) -> Bef
 
 
 def _bins(item: Listening, harmonic: int) -> dict[tuple[str, int], float]:
-    if item.posterior.probability[MESH] < MESH_NEEDED:
-        return {}
     track = next((t for t in item.tracks if t.harmonic == harmonic), None)
     return speed_bins_db(track, item.segments) if track is not None else {}
 
@@ -181,7 +186,7 @@ def _compare_harmonic(
     if not all(tables):
         return None
     shared = set.intersection(*(set(table) for side in tables for table in side))
-    if not shared:
+    if len(shared) < FEWEST_BINS:
         notes.append(
             _("harmonic {harmonic}: the passes share no kind of segment and speed").format(harmonic=harmonic)
         )

@@ -1,4 +1,4 @@
-"""Put probabilities into words: one finding for each source, the runouts included."""
+"""One finding for each source: its chance, a word for it, and sentences of what speaks for or against it."""
 
 from __future__ import annotations
 
@@ -6,22 +6,33 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+
 from axlewright.language import Shown
 from axlewright.language import eager as _
-from axlewright.sound.evidence import NONE, UNKNOWN, Posterior
 from axlewright.sound.mesh_figures import HarmonicTrack, segment_level_db
-from axlewright.sound.names import RUNOUTS
-from axlewright.sound.orders import AxleOrders, Candidate
+from axlewright.sound.orders import AxleOrders
 from axlewright.sound.segments import Segment
 from axlewright.sound.sidebands import Sidebands
-from axlewright.sound.tracking import OrderMap
-from axlewright.sound.wording import source_evidence
+from axlewright.sound.signs import Signs
+from axlewright.sound.sources import BY_KEY, NONE, RUNOUTS, Source
 
-MESH: Final = "ring and pinion mesh"
-LIKELY: Final = 0.9
-POSSIBLE: Final = 0.05
+LIKELY: Final = 0.8
+"""A chance above this is called likely where the source can be heard at all and the speed swept."""
+NAMED: Final = 0.12
+"""A source above this is named."""
+SWEPT: Final = 0.1
+"""ln of highest over lowest speed without which nothing is shown to follow the road."""
+SIDEBAND_CLEAR: Final = 5.0
 RUNOUT_PRIOR: Final = 0.3
 LEAST_MODULATION: Final = 0.04
+CLEAR_SIDE_DB: Final = 3.0
+LINES: Final = ("mesh", "propshaft", "joint")
+BEARINGS: Final = {
+    "wheel bearing": "wheel_bearing",
+    "pinion bearing": "pinion_bearing",
+    "carrier bearing": "side_bearing",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,36 +60,179 @@ class SourceFinding:
 
 
 def source_findings(
-    posterior: Posterior,
-    candidates: tuple[Candidate, ...],
+    chances: dict[str, float],
+    nothing: float,
+    signs: Signs,
     axle: AxleOrders,
     bands: tuple[Sidebands, ...],
     tracks: list[HarmonicTrack],
     segments: tuple[Segment, ...],
-    sigma: float,
-    map_: OrderMap,
-    blocked: list[str],
 ) -> tuple[SourceFinding, ...]:
-    """Put probabilities and evidence into words."""
-    result: list[SourceFinding] = []
-    levels = {s: segment_level_db(tracks[0], s) for s in segments} if tracks else {}
-    for candidate in candidates:
-        p = posterior.probability[candidate.name]
-        sentences, proven = source_evidence(posterior, candidate, bands, axle, sigma, map_, levels)
-        word = (
-            "likely"
-            if p > LIKELY and proven and candidate.name not in blocked
-            else ("possible" if p > POSSIBLE else "unlikely")
+    """Put chances and signs into words, most probable first."""
+    orders = {
+        "mesh": float(axle.ring_teeth),
+        "propshaft": axle.ratio,
+        "joint": 2 * axle.ratio,
+        "wheel imbalance": 1.0,
+    }
+    result = [
+        SourceFinding(
+            BY_KEY[key].name,
+            BY_KEY[key].kind,
+            p,
+            orders.get(key, 0.0),
+            _word(key, p, signs),
+            _evidence(BY_KEY[key], p, signs, axle, bands, tracks, segments),
         )
-        order = candidate.orders[0] if candidate.orders else 0.0
-        result.append(SourceFinding(candidate.name, candidate.kind, p, order, word, sentences))
-    mesh_p = posterior.probability[MESH]
-    mesh_word = next(f.word for f in result if f.kind == "mesh")
+        for key, p in chances.items()
+    ]
+    mesh = next(item for item in result if item.kind == "mesh")
+    result.extend(_runouts(mesh, axle, bands))
+    result.append(
+        SourceFinding(
+            NONE,
+            "none",
+            nothing,
+            0.0,
+            "likely" if nothing > LIKELY else "possible" if nothing > NAMED else "unlikely",
+            (_("nothing is louder than engine, tyres, road and wind ordinarily are"),)
+            if nothing > 0.5
+            else (),
+        )
+    )
+    # Runout shows only on a mesh tone: where both are as likely, the mesh is named first.
+    return tuple(sorted(result, key=lambda f: (-round(f.probability, 6), f.kind == "runout")))
+
+
+def named(chances: dict[str, float]) -> tuple[str, ...]:
+    """Return the keys of the sources worth naming, most probable first."""
+    return tuple(sorted((k for k, p in chances.items() if p >= NAMED), key=lambda k: -chances[k]))
+
+
+def _word(key: str, p: float, signs: Signs) -> str:
+    heard = signs[f"{key}.own.aud"] > 0 if key in LINES else True
+    if p > LIKELY and heard and signs["sweep"] > SWEPT:
+        return "likely"
+    return "possible" if p >= NAMED else "unlikely"
+
+
+def _evidence(
+    source: Source,
+    p: float,
+    signs: Signs,
+    axle: AxleOrders,
+    bands: tuple[Sidebands, ...],
+    tracks: list[HarmonicTrack],
+    segments: tuple[Segment, ...],
+) -> tuple[str, ...]:
+    if p < 0.02:
+        return ()
+    said: list[str] = []
+    if source.key in LINES:
+        said.append(_heard_words(signs[f"{source.key}.own.aud"]))
+        if signs[f"{source.key}.rank"] > 0.15:
+            said.append(_("other orders near by stand out as much"))
+        if signs[f"{source.key}.engine"] > 0.5:
+            said.append(_("lies on a line of the engine for most of the time it is loud"))
+        elif signs["engine.steps"] >= 1 and signs[f"{source.key}.gears"] > 0.4:
+            said.append(_("stays through the changes of gear"))
+    if source.key in BEARINGS:
+        key = BEARINGS[source.key]
+        if not signs[f"{key}.known"]:
+            said.append(
+                _("its rollers and sizes are not given: only what any bearing would show was looked for")
+            )
+        elif signs[f"{key}.rank"] < 0.1:
+            said.append(_("the sound swells at the rates of its own parts, more than at others"))
+    if source.key == "mesh":
+        for band in bands:
+            if band.evidence > SIDEBAND_CLEAR:
+                said.append(_spacing_words(band, axle))
+        said.extend(_load_words(tracks, segments))
+    if source.key == "resonance":
+        said.append(
+            _("a narrow band near {hz} Hz stands {db} dB above its neighbours at its loudest").format(
+                hz=f"{math.exp(signs['boom.hz']):.0f}", db=f"{Shown(signs['boom.p95']):.0f}"
+            )
+        )
+    if source.axle and signs["sweep"] <= SWEPT:
+        said.append(_("the speed hardly changes, so that the tone follows road speed is not shown"))
+    return tuple(said)
+
+
+def _heard_words(audibility: float) -> str:
+    if audibility > 0.5:
+        return _("at its loudest {db} dB above what can just be heard").format(db=f"{audibility:.0f}")
+    return _("too soft to be heard through what masks it, if it is there at all")
+
+
+def _spacing_words(band: Sidebands, axle: AxleOrders) -> str:
+    teeth = axle.pinion_teeth if band.name == "pinion" else axle.ring_teeth
+    agrees = abs(band.ratio - teeth) < max(3 * band.ratio_sigma, 0.02 * teeth / 10)
+    if band.name == "pinion":
+        text = (
+            _(
+                "tone over sideband spacing is {ratio} ± {ratio_sigma}, which is {teeth} pinion teeth, "
+                "whatever the speed"
+            )
+            if agrees
+            else _(
+                "tone over sideband spacing is {ratio} ± {ratio_sigma}, against {teeth} pinion teeth, "
+                "whatever the speed"
+            )
+        )
+    else:
+        text = (
+            _(
+                "tone over sideband spacing is {ratio} ± {ratio_sigma}, which is {teeth} ring gear teeth, "
+                "whatever the speed"
+            )
+            if agrees
+            else _(
+                "tone over sideband spacing is {ratio} ± {ratio_sigma}, against {teeth} ring gear teeth, "
+                "whatever the speed"
+            )
+        )
+    return text.format(
+        ratio=f"{Shown(band.ratio):.2f}", ratio_sigma=f"{Shown(band.ratio_sigma):.2f}", teeth=teeth
+    )
+
+
+def louder_side(tracks: list[HarmonicTrack], segments: tuple[Segment, ...]) -> float | None:
+    """Return how much more prominent the mesh is on drive than on coast [dB]; None without both."""
+    if not tracks:
+        return None
+    by_kind: dict[str, list[float]] = {}
+    for segment in segments:
+        level = segment_level_db(tracks[0], segment)
+        if level is not None and segment.sure:
+            by_kind.setdefault(segment.kind, []).append(level)
+    if "drive" not in by_kind or "coast" not in by_kind:
+        return None
+    return float(np.median(by_kind["drive"]) - np.median(by_kind["coast"]))
+
+
+def _load_words(tracks: list[HarmonicTrack], segments: tuple[Segment, ...]) -> list[str]:
+    change = louder_side(tracks, segments)
+    if change is None:
+        return []
+    if abs(change) < 0.5:  # would be shown as 0 dB
+        return [_("as prominent on drive as on coast")]
+    text = (
+        _("{change} dB more prominent on drive than on coast")
+        if change > 0
+        else _("{change} dB less prominent on drive than on coast")
+    )
+    return [text.format(change=f"{abs(change):.0f}")]
+
+
+def _runouts(mesh: SourceFinding, axle: AxleOrders, bands: tuple[Sidebands, ...]) -> list[SourceFinding]:
+    result = []
     for band in bands:
         odds = (
             RUNOUT_PRIOR * math.exp(min(band.evidence, 50.0)) if band.modulation >= LEAST_MODULATION else 0.0
         )
-        p = mesh_p * odds / (1 + odds)
+        p = mesh.probability * odds / (1 + odds)
         teeth = axle.pinion_teeth if band.name == "pinion" else axle.ring_teeth
         text = (
             (
@@ -91,46 +245,16 @@ def source_findings(
                     "sidebands once per ring gear turn, {level_db} dB re the mesh tone "
                     "(modulation {modulation} %)"
                 )
-            ).format(
-                level_db=f"{Shown(band.level_db):.1f}",
-                modulation=f"{band.modulation * 100:.0f}",
-            ),
+            ).format(level_db=f"{Shown(band.level_db):.1f}", modulation=f"{band.modulation * 100:.0f}"),
             (
                 _("tone over spacing {ratio} ± {ratio_sigma}; pinion teeth {teeth}")
                 if band.name == "pinion"
                 else _("tone over spacing {ratio} ± {ratio_sigma}; ring gear teeth {teeth}")
             ).format(
-                ratio=f"{Shown(band.ratio):.2f}",
-                ratio_sigma=f"{Shown(band.ratio_sigma):.2f}",
-                teeth=teeth,
+                ratio=f"{Shown(band.ratio):.2f}", ratio_sigma=f"{Shown(band.ratio_sigma):.2f}", teeth=teeth
             ),
         )
-        word = (
-            "likely" if p > LIKELY and mesh_word == "likely" else ("possible" if p > POSSIBLE else "unlikely")
-        )
+        word = "likely" if p > LIKELY and mesh.word == "likely" else "possible" if p >= NAMED else "unlikely"
         spacing = axle.ratio if band.name == "pinion" else 1.0
         result.append(SourceFinding(RUNOUTS[band.name], "runout", p, spacing, word, text))
-    unknown = posterior.probability[UNKNOWN]
-    at = next((s.unknown_order for s in posterior.sets if UNKNOWN in s.members), 0.0)
-    where = (
-        (
-            _("a line near order {at} per wheel turn as stated fits none of the sources named").format(
-                at=f"{Shown(at):.2f}"
-            ),
-        )
-        if unknown > POSSIBLE
-        else ()
-    )
-    result.append(
-        SourceFinding(
-            UNKNOWN, "unknown", unknown, at, "possible" if unknown > POSSIBLE else "unlikely", where
-        )
-    )
-    none = posterior.probability[NONE]
-    text_none = (
-        (_("no line keeps step with road speed beyond what noise alone does"),) if none > POSSIBLE else ()
-    )
-    word_none = "likely" if none > LIKELY else ("possible" if none > POSSIBLE else "unlikely")
-    result.append(SourceFinding(NONE, "none", none, 0.0, word_none, text_none))
-    # Runout shows only on a mesh tone: where both are as likely, the mesh is named first.
-    return tuple(sorted(result, key=lambda f: (-round(f.probability, 6), f.kind == "runout")))
+    return result

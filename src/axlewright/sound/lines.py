@@ -20,8 +20,6 @@ RATIOS_DB: Final = (0.0, 3.0, 6.0, 9.0, 12.0, 15.0)
 """Signal-to-noise ratios over which the likelihood ratio is averaged."""
 CAP: Final = 6.0
 """Largest score a line may bring per frame when sources are decided [nats]; our judgement."""
-ACTIVITY: Final = (0.0, 0.1, 0.3, 0.6, 0.9)
-"""Shares of frames in which a line may be present; all equally likely beforehand."""
 
 _TABLE_X: Final = np.linspace(0.0, 60.0, 2401)
 
@@ -88,38 +86,4 @@ def noise_floor(power: FloatArray, width: int, step: int | None = None) -> Float
     share = np.clip((at - centres[index]) / (centres[index + 1] - centres[index]), 0.0, 1.0)
     logs = medians[:, index] * (1 - share) + medians[:, index + 1] * share
     result: FloatArray = np.exp(logs) / math.log(2)
-    return result
-
-
-def persistent_score(
-    scores: FloatArray,
-    temper: float,
-    weights: FloatArray | None = None,
-    activity: tuple[float, ...] = ACTIVITY,
-) -> FloatArray:
-    """Join a line's scores over frames, allowing that it is absent for part of the time.
-
-    Parameters
-    ----------
-    scores : ndarray, shape (frames, bins)
-        Line scores [nats], capped.
-    temper : float
-        Factor below 1 for overlapping frames and what the noise model leaves out.
-    weights : ndarray, shape (frames,), optional
-        0 leaves a frame out.
-    activity : tuple of float
-        Shares of the frames in which the line may be there, all equally likely beforehand.
-
-    Returns
-    -------
-    ndarray, shape (bins,)
-        ln of the mean, over the share a of frames in which the line is there, of
-        exp(temper Σ ln((1 − a) + a e^score)). With 0 among the shares a missing overtone costs little.
-    """
-    weight = np.ones(scores.shape[0]) if weights is None else weights
-    odds = np.exp(np.minimum(scores, CAP))
-    sums = [
-        temper * (weight @ np.log1p(a * (odds - 1.0))) if a else np.zeros(scores.shape[1]) for a in activity
-    ]
-    result: FloatArray = special.logsumexp(np.stack(sums), axis=0) - math.log(len(activity))
     return result

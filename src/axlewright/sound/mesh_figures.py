@@ -17,8 +17,8 @@ from scipy import ndimage
 from axlewright.sound.angle import BASE_RATE_HZ, mix_down, vold_kalman
 from axlewright.sound.audibility import masking_index_db
 from axlewright.sound.figures import critical_bandwidth_hz, tone_to_noise_limit_db
+from axlewright.sound.line_map import OrderMap
 from axlewright.sound.segments import Segment
-from axlewright.sound.tracking import OrderMap
 from axlewright.units import MPS_PER_MPH
 
 FloatArray = NDArray[np.float64]

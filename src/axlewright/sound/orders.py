@@ -9,50 +9,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import Final, Literal
+from typing import Literal
 
 from axlewright.errors import InputError
 from axlewright.language import eager as _
-from axlewright.language import n_
 
 BearingPlace = Literal["pinion", "side", "wheel"]
-
-BEARING_SLIP: Final = 0.01
-"""Relative standard deviation of bearing orders: rolling elements slip 1 to 3 % (common practice)."""
-TREAD_BLOCKS: Final = (50, 80)
-"""Usual number of tread blocks round a tyre; our judgement."""
-HIGHEST_ORDER: Final = 150.0
-
-
-@dataclass(frozen=True, slots=True)
-class Candidate:
-    """One thing that may be making the sound.
-
-    Parameters
-    ----------
-    name : str
-        Trade name, as shown.
-    kind : str
-        ``mesh``, ``propshaft``, ``joint``, ``wheel``, ``tread`` or ``bearing``.
-    orders : tuple of float
-        Lines it would make, per wheel turn, the leading one first.
-    prior : float
-        Odds before listening, against 1 for nothing; our judgement.
-    slip : float
-        Relative standard deviation of its orders on top of the speed's.
-    spacings : tuple of float
-        Sideband spacings it can have, per wheel turn.
-    tells : str
-        Which manoeuvre or look would tell it from the others.
-    """
-
-    name: str
-    kind: str
-    orders: tuple[float, ...]
-    prior: float
-    slip: float = 0.0
-    spacings: tuple[float, ...] = ()
-    tells: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,6 +120,10 @@ class AxleOrders:
         Tread blocks round the tyre, if counted.
     joint : bool
         Whether a universal joint drives the pinion.
+    cylinders : int or None
+        Of the engine.
+    gears : tuple of float
+        Ratios of the gearbox.
     """
 
     ring_teeth: int
@@ -165,6 +131,8 @@ class AxleOrders:
     bearings: tuple[Bearing, ...] = field(default_factory=tuple)
     tread_blocks: int | None = None
     joint: bool = True
+    cylinders: int | None = None
+    gears: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         if not (20 <= self.ring_teeth <= 90 and 3 <= self.pinion_teeth <= 40):
@@ -181,6 +149,18 @@ class AxleOrders:
                 where=_("teeth"),
                 fix=_("swap the two counts"),
             )
+        if self.cylinders is not None and not 1 <= self.cylinders <= 16:
+            raise InputError(
+                _("{cylinders} cylinders make no engine").format(cylinders=self.cylinders),
+                where=_("cylinders"),
+                fix=_("give 1 to 16, or leave it empty"),
+            )
+        if len(self.gears) > 20 or any(not 0.2 <= gear <= 20 for gear in self.gears):
+            raise InputError(
+                _("these are no gear ratios"),
+                where=_("gears"),
+                fix=_("give engine turns for each turn of the propeller shaft, as in 4.1 2.3 1.5 1.0"),
+            )
         if self.tread_blocks is not None and not 20 <= self.tread_blocks <= 140:
             raise InputError(
                 _("{tread_blocks} tread blocks fit no tyre").format(tread_blocks=self.tread_blocks),
@@ -191,97 +171,3 @@ class AxleOrders:
     def ratio(self) -> float:
         """Pinion turns per wheel turn, R = Zr/Zp."""
         return self.ring_teeth / self.pinion_teeth
-
-
-def candidate_sources(axle: AxleOrders) -> tuple[Candidate, ...]:
-    """List everything that could make a tone following road speed.
-
-    Parameters
-    ----------
-    axle : AxleOrders
-
-    Returns
-    -------
-    tuple of Candidate
-        Without "none" and "unknown", which the evidence adds by itself.
-    """
-    z, r = float(axle.ring_teeth), axle.ratio
-    found = [
-        Candidate(
-            n_("ring and pinion mesh"),
-            "mesh",
-            (z, 2 * z, 3 * z),
-            0.5,
-            spacings=(r, 1.0),
-            tells=_("drive, coast and float over the same stretch: a mesh tone changes with load"),
-        ),
-        Candidate(
-            n_("propeller shaft or pinion, once per turn"),
-            "propshaft",
-            (r, 2 * r, 3 * r),
-            0.2,
-            tells=_("the same speed in another gear and coasting in neutral: it stays with road speed"),
-        ),
-        Candidate(
-            n_("wheel or tyre, once per turn"),
-            "wheel",
-            (1.0, 2.0, 3.0, 4.0),
-            0.15,
-            tells=_("swap wheels front to rear and record again"),
-        ),
-    ]
-    if axle.joint:
-        found.append(
-            Candidate(
-                n_("universal joint"),
-                "joint",
-                (2 * r, 4 * r),
-                0.2,
-                tells=_(
-                    "record at drive and at coast and check the joint angles; engine firing in "
-                    "direct gear falls on the same order, so record the speed in another gear too"
-                ),
-            )
-        )
-    blocks = float(axle.tread_blocks) if axle.tread_blocks else 0.0
-    found.append(
-        Candidate(
-            n_("tyre tread"),
-            "tread",
-            (blocks,) if blocks else (),
-            0.25,
-            tells=_("drive the same speed on another road surface, or with other tyres"),
-        )
-    )
-    for bearing in axle.bearings:
-        found.extend(_bearing_candidates(bearing, r))
-    return tuple(found)
-
-
-def _bearing_candidates(bearing: Bearing, ratio: float) -> list[Candidate]:
-    shaft = ratio if bearing.place == "pinion" else 1.0
-    label = bearing.label or f"{bearing.place} bearing"
-    tells = {
-        "pinion": _("compare drive and coast: the pinion bearings take the load in turn"),
-        "side": _("swerve gently left and right: a side bearing changes little, a wheel bearing a lot"),
-        "wheel": _("swerve gently left and right: a worn wheel bearing grows louder outside the curve"),
-    }[bearing.place]
-    result = []
-    for part, order, spacings in (
-        ("outer race", bearing.orders.outer, (bearing.orders.cage,)),
-        ("inner race", bearing.orders.inner, (1.0, bearing.orders.cage)),
-        ("rolling element", 2 * bearing.orders.element, (bearing.orders.cage,)),
-    ):
-        base = order * shaft
-        result.append(
-            Candidate(
-                f"{label}, {part}",
-                "bearing",
-                (base, 2 * base, 3 * base),
-                0.06,
-                slip=BEARING_SLIP,
-                spacings=tuple(s * shaft for s in spacings),
-                tells=tells,
-            )
-        )
-    return result

@@ -15,10 +15,10 @@ import numpy as np
 from axlewright.language import Shown
 from axlewright.language import eager as _
 from axlewright.sound.comparison import BeforeAfter
-from axlewright.sound.evidence import NONE
 from axlewright.sound.findings import SourceFinding
 from axlewright.sound.listening import Listening
-from axlewright.sound.names import source_name
+from axlewright.sound.sources import BY_KEY, source_name
+from axlewright.sound.turned import STEP
 from axlewright.units import MPS_PER_MPH, chosen_system, show_number
 
 if TYPE_CHECKING:
@@ -201,19 +201,26 @@ def draw_evidence(result: Listening, path: str | Path) -> None:
     result : Listening
     path : str or Path
     """
-    posterior = result.posterior
-    names = [s.name for s in result.sources if s.name in posterior.curves and s.probability > 0.005][:5]
-    if not names:
-        names = sorted(posterior.curves, key=lambda n: -float(posterior.curves[n].max()))[:4]
+    heard = result.heard
+    names = sorted(
+        (name for name in heard.families if name in BY_KEY), key=lambda name: -result.chances.get(name, 0.0)
+    )[:4]
     figure, axes = _figure(3.6 + 0.18 * len(names))
     axis = axes[0]
-    percent = posterior.errors * 100
+    stated = float(heard.scales[int(np.argmax(heard.log_prior))])
+    percent = (heard.scales - stated) * 100
     styles = ("-", "--", "-.", ":", (0, (5, 1, 1, 1)))
     colours = (STRONG, WARM, INK, QUIET, "#3a7d44")
     for index, name in enumerate(names):
-        curve = posterior.curves[name]
-        axis.plot(percent, curve, ls=styles[index], color=colours[index], lw=1.3, label=source_name(name))
-    sigma = result.prior_sigma * 100
+        axis.plot(
+            percent,
+            heard.families[name],
+            ls=styles[index],
+            color=colours[index],
+            lw=1.3,
+            label=source_name(BY_KEY[name].name),
+        )
+    sigma = heard.sigma * 100
     axis.axvspan(-sigma, sigma, color="#eef2f6", zorder=0)
     across = axis.get_xaxis_transform()
     axis.text(0, 0.01, _("stated speed ±1 sd"), transform=across, ha="center", fontsize=SIZE - 1, color=QUIET)
@@ -288,11 +295,10 @@ def draw_order_spectra(before: Listening, after: Listening, path: str | Path) ->
             (before, "-", QUIET, _("before")),
             (after, "-", STRONG, _("after")),
         ):
-            spectra = result.spectra
-            error = result.posterior.sets[0].error if NONE not in result.top else 0.0
-            place = spectra.orders / np.exp(error)
+            spectra = result.heard.spectra
+            place = np.arange(spectra.power.shape[1]) * STEP / np.exp(result.heard.family_scale("mesh"))
             inside = np.abs(place - harmonic * ring) < 7
-            db = 10 * np.log10(spectra.power.mean(axis=0)[inside] + 1e-9)
+            db = 10 * np.log10(spectra.ratio.mean(axis=0)[inside] + 1e-9)
             axis.plot(
                 place[inside], db, ls=style, color=colour, lw=1.6 if result is before else 1.0, label=name
             )

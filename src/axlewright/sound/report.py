@@ -122,8 +122,7 @@ def listening_as_dict(result: Listening) -> dict[str, Any]:
             "flags": [{"kind": f.kind, "text": f.text} for f in result.recording.flags],
         },
         "speed": {
-            "stated_sigma": _round(result.prior_sigma, 4),
-            "tracked_sigma": _round(result.speed_sigma, 5),
+            "stated_sigma": _round(result.heard.sigma, 4),
             "interval": [_round(end, 5) for end in result.speed_interval],
             "found": result.speed_found,
             "said_steady": result.said_steady,

@@ -13,21 +13,14 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage, special
 
-from axlewright.sound.angle import ORDER_STEP
-from axlewright.sound.orders import Candidate
+from axlewright.sound.turned import STEP as ORDER_STEP
 
 FloatArray = NDArray[np.float64]
 
-SPACINGS: Final = np.arange(0.6, 8.0, ORDER_STEP / 2)
 SPACING_SIGMA: Final = 0.25 * ORDER_STEP
 """Standard deviation of a measured spacing [orders]; found on simulated drives."""
-NONE_PRIOR: Final = 0.6
-"""Chance that a tone has no sidebands worth the name; our judgement."""
 FLOOR_DB: Final = -40.0
-CARRIER_REACH: Final = 0.5
-"""Sidebands nearer than this to their tone cannot be told from its own wander [orders]."""
 PAIR_NATS: Final = 2.0
 
 
@@ -90,58 +83,6 @@ def pair_score(lower: FloatArray, upper: FloatArray) -> FloatArray:
     both = np.where(np.minimum(lower, upper) > PAIR_NATS, lower + upper, np.minimum(lower + upper, 0.0))
     result: FloatArray = np.logaddexp(math.log(0.5), math.log(0.5) + both)
     return result
-
-
-def widened(scores: FloatArray) -> FloatArray:
-    """Return scores in which a line counts in its neighbouring bins too: places are known to a bin."""
-    result: FloatArray = ndimage.maximum_filter1d(scores, 3)
-    return result
-
-
-def spacing_evidence(wide: FloatArray, candidate: Candidate, errors: FloatArray) -> FloatArray:
-    """Return ln of the chance of what stands beside a candidate's tone, given its own spacings.
-
-    Parameters
-    ----------
-    wide : ndarray, shape (orders,)
-        From `widened`.
-    candidate : Candidate
-    errors : ndarray, shape (errors,)
-        Speed errors.
-
-    Returns
-    -------
-    ndarray, shape (errors,)
-        Compare with `free_spacing_evidence`, where any spacing is as likely as another.
-    """
-    usable = [s for s in candidate.spacings if s > CARRIER_REACH]
-    if not usable:
-        return np.zeros(len(errors))
-    scale = np.exp(errors)
-    grid = np.arange(len(wide))
-    values = []
-    for spacing in usable:
-        total = np.zeros(len(errors))
-        for order in candidate.orders[:2]:
-            sides = [
-                np.interp((order + side * spacing) * scale / ORDER_STEP, grid, wide, left=0.0, right=0.0)
-                for side in (-1, 1)
-            ]
-            total += pair_score(sides[0], sides[1])
-        values.append(total)
-    best = special.logsumexp(np.stack(values), axis=0) - math.log(len(values))
-    result: FloatArray = np.logaddexp(math.log(NONE_PRIOR), math.log(1 - NONE_PRIOR) + best)
-    return result
-
-
-def free_spacing_evidence(wide: FloatArray, order: float) -> float:
-    """Return ln of the chance of what stands beside a tone when nothing is known of its spacing."""
-    spacings = SPACINGS[0.45 * order > SPACINGS]
-    if not len(spacings):
-        return math.log(NONE_PRIOR)
-    values = comb_score(wide, (order, 2 * order), spacings)
-    mean = float(special.logsumexp(values) - math.log(len(values)))
-    return float(np.logaddexp(math.log(NONE_PRIOR), math.log(1 - NONE_PRIOR) + mean))
 
 
 def measure_sidebands(

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final, Literal
 
 import numpy as np
@@ -25,7 +26,7 @@ SpeedSource = Literal["typed", "dashboard", "satellite", "wheel sensor"]
 SPEED_SIGMA: Final[dict[str, float]] = {
     "typed": 0.03,
     "dashboard": 0.03,
-    "satellite": 0.005,
+    "satellite": 0.008,
     "wheel sensor": 0.002,
 }
 """Relative standard deviation by where the speed comes from; our judgement, no source."""
@@ -39,6 +40,8 @@ SPEED_CENTRE: Final[dict[str, float]] = {
 speed lies below what it shows; −2.5 % as the middle is our judgement."""
 FASTEST_MPS: Final = 70.0
 SLOWEST_MPS: Final = 1.0
+SURE_GAP_S: Final = 10.0
+SURE_REACH_S: Final = 4.0
 WHEEL_RATE_RANGE_HZ: Final = (0.8, 32.0)
 """Turns a second that a road wheel can mean: from walking pace to about 150 mph on a small tyre."""
 HARDEST_ACCELERATION_MPS2: Final = 12.0
@@ -148,6 +151,21 @@ class SpeedTrace:
         """Return the believed speed [m/s] at `times_s`, held constant beyond the ends."""
         result: FloatArray = np.interp(times_s, self.times_s, self.speed_mps) * (1 + self.centre)
         return result
+
+    def unknown_spans(self, duration_s: float) -> tuple[tuple[float, float], ...]:
+        """Return the stretches so far from any mark that the speed between is anybody's guess.
+
+        Between two marks no more than `SURE_GAP_S` apart the speed is taken as a straight line; else
+        it is known for `SURE_REACH_S` on either side of a mark.
+        """
+        if self.constant:
+            return ()
+        ends = np.concatenate([[-SURE_REACH_S], self.times_s, [duration_s + SURE_REACH_S]])
+        return tuple(
+            (max(a + SURE_REACH_S, 0.0), min(b - SURE_REACH_S, duration_s))
+            for a, b in pairwise(ends.tolist())
+            if b - a > max(SURE_GAP_S, 2 * SURE_REACH_S)
+        )
 
 
 def make_trace(

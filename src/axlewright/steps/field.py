@@ -86,6 +86,10 @@ class Field:
         numbers, and raises an error of the project when it is of another kind.
     listed : bool
         Whether it stands among the readings; not for what is shown elsewhere (the note, the instrument).
+    read : callable or None
+        For kind "other": ``read(text, system)``.
+    lines : int
+        Lines of its box on the page, where it takes more than one.
     """
 
     name: str
@@ -106,6 +110,7 @@ class Field:
     short: str = ""
     listed: bool = True
     read: Callable[[str, System], Any] | None = None
+    lines: int = 1
 
     def __post_init__(self) -> None:
         if self.missing and not self.needed:

@@ -50,7 +50,7 @@ def _page(request: Request, *, refused: Refused = NOT_REFUSED, heard: Heard | No
 
 
 def _source_name(name: str) -> str:
-    from axlewright.sound.names import source_name
+    from axlewright.sound.sources import source_name
 
     return source_name(name)
 
