@@ -21,6 +21,7 @@ from axlewright.sound import (
     Tyre,
     constant_speed,
     listen,
+    listening_as_dict,
     make_recording,
     make_trace,
     read_recording,
@@ -59,7 +60,7 @@ def test_nothing_stands_out_in_road_noise(quiet_drive: tuple[Drive, Listening]) 
     assert heard.top[0] == NONE
     assert not [s for s in heard.sources if s.word == "likely" and s.name != NONE]
     assert heard.harmonics == ()
-    assert heard.as_dict()["mesh"]["tone_to_noise_db"] is None
+    assert listening_as_dict(heard)["mesh"]["tone_to_noise_db"] is None
     assert any("heard best" in a.do for a in heard.next_recording)
 
 
@@ -113,7 +114,7 @@ def test_constant_speed_never_makes_a_source_likely(hear: Hear) -> None:
     assert not [s for s in heard.sources if s.word == "likely" and s.kind != "none"]
     assert any("sweep" in a.do for a in heard.next_recording)
     # What is found of the speed rests on its having been steady, and says so.
-    words = heard.as_dict()["speed"]["words"]
+    words = listening_as_dict(heard)["speed"]["words"]
     assert heard.said_steady
     held = "If the speed was held steady as said"
     assert words.startswith(held if heard.speed_found else "The sound does not")
@@ -171,7 +172,7 @@ def test_tracked_tone_to_noise_ratio_agrees_with_the_steady_one() -> None:
 
 
 def test_the_report_is_the_contract(mesh_drive: tuple[Drive, Listening]) -> None:
-    report = json.loads(json.dumps(mesh_drive[1].as_dict(), allow_nan=False))
+    report = json.loads(json.dumps(listening_as_dict(mesh_drive[1]), allow_nan=False))
     assert {"sources", "segments", "mesh", "cannot_separate", "next_recording"} <= set(report)
     assert {"name", "probability", "order", "evidence"} <= set(report["sources"][0])
     assert {"tone_to_noise_db", "audibility_db", "roughness_asper", "harmonics"} <= set(report["mesh"])

@@ -73,6 +73,7 @@ def listen(
     trace = _speed(speed, speed_marks, speed_from)
     from axlewright.sound.listening import listen as listen_to
     from axlewright.sound.recording import read_recording
+    from axlewright.sound.report import listening_as_dict
 
     recording = read_recording(file, start_s=start)
     result = listen_to(recording, axle, tyre, trace, roughness=roughness)
@@ -84,7 +85,7 @@ def listen(
         from axlewright.sound.pictures import draw_evidence
 
         draw_evidence(result, evidence_png)
-    report = result.as_dict()
+    report = listening_as_dict(result)
     if as_json:
         print_json(report)
         return

@@ -202,6 +202,7 @@ def hear(
     FieldError
         Naming file, design, tyre or speed.
     """
+    from axlewright.sound import listening_as_dict
     from axlewright.sound.pictures import draw_evidence, draw_listening, draw_mesh_level
     from axlewright.sound.vehicle import read_at
 
@@ -214,7 +215,7 @@ def hear(
     axle = in_field("gears", _("vehicle"), lambda: axle_of(design, answers))
     result = in_field("file", _("recording"), lambda: listen_to(design, data, name, wheel, trace, axle))
     picture = _picture(lambda path: draw_listening(result, path))
-    report = result.as_dict()
+    report = listening_as_dict(result)
     entry = None
     if job is not None:
         files = (store.store_file(data, _suffix(name)), store.store_file(picture, ".png"))

@@ -7,7 +7,7 @@ at source by source, and each gets a chance of its own. What cannot be told is s
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -110,12 +110,6 @@ class Listening:
     def order_map(self) -> OrderMap:
         """Level over time and frequency."""
         return self.heard.map
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the report as plain data; see `axlewright.sound.report`."""
-        from axlewright.sound.report import listening_as_dict
-
-        return listening_as_dict(self)
 
 
 def listen(
