@@ -33,11 +33,13 @@ from axlewright.plant.rolls import COLUMNS
 from axlewright.setup.marks import parse_mark
 from axlewright.setup.torque import printed_pair_question
 from axlewright.sound.speed_files import parse_clock, parse_gpx, parse_marks, parse_table
-from axlewright.steps.answers import FieldError, Typed, split_readings
+from axlewright.steps.answers import Answers, FieldError, split_readings
+from axlewright.steps.field import Field, Kind
 from axlewright.units import (
     LONGEST_LIST,
     LONGEST_NOTE,
     LONGEST_QUANTITY,
+    LONGEST_TEXT,
     parse_angle,
     parse_force,
     parse_length,
@@ -111,11 +113,12 @@ class Reader:
     pieces: tuple[str, ...] = ()
 
 
-def _typed(name: str) -> Callable[[str], object]:
-    def read(text: str) -> object:
-        return getattr(Typed({"field": text}, {"field": "Field"}, "inch"), name)("field")
+def _typed(kind: Kind) -> Callable[[str], object]:
+    return lambda text: Answers([Field("field", "Field", kind)], {"field": text}, "inch")
 
-    return read
+
+def _last_digit(text: str) -> float:
+    return Answers([Field("field", "Field", "lengths")], {"field": text}, "inch").last_digit_mm("field")
 
 
 def _log(text: str) -> object:
@@ -138,7 +141,7 @@ READERS = MappingProxyType(
         "field: torque": Reader(_typed("torque"), "17 lb-in (1.9 Nm)"),
         "field: length": Reader(_typed("length"), "0.002 in = 0.05 mm"),
         "field: lengths": Reader(_typed("lengths"), "0.006 0.007 in"),
-        "field: last digit": Reader(_typed("last_digit_mm"), "0.006 0.007 in"),
+        "field: last digit": Reader(_last_digit, "0.006 0.007 in"),
         "field: force": Reader(_typed("force"), "7 lbf"),
         "field: temperature": Reader(_typed("temperature"), "20 °C", ("deg", "C", "F")),
         "field: number": Reader(_typed("number"), "12,5"),
@@ -271,13 +274,19 @@ def test_a_huge_whole_number_is_refused() -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "longest"), [("length", LONGEST_QUANTITY), ("lengths", LONGEST_LIST), ("text", LONGEST_NOTE)]
+    ("kind", "longest"),
+    [
+        ("length", LONGEST_QUANTITY),
+        ("lengths", LONGEST_LIST),
+        ("text", LONGEST_TEXT),
+        ("long text", LONGEST_NOTE),
+    ],
 )
-def test_a_text_too_long_is_refused_at_its_field_with_the_limit(name: str, longest: int) -> None:
+def test_a_text_too_long_is_refused_at_its_field_with_the_limit(kind: Kind, longest: int) -> None:
     with pytest.raises(
         FieldError, match=f"Field: {longest + 1} characters .*shorten it to {longest}"
     ) as told:
-        _typed(name)("1" * (longest + 1))
+        _typed(kind)("1" * (longest + 1))
     assert told.value.field == "field"
 
 

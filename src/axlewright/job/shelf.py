@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from axlewright.errors import InputError
 from axlewright.language import Number, Text, _, joined, n_, read_kept
+from axlewright.steps.answers import REALLY, Answers, one_or_all, typed_readings
 from axlewright.steps.field import Choice, Field
 from axlewright.units import Length, System
 
@@ -78,24 +80,22 @@ def shelf_sizes(kind: str, thicknesses: str, *, system: System = "inch", really:
         A `FieldError` when it is about the thickness: nothing typed, no reading, unusual, or a unit written
         onto one of several, which may be meant for that one alone.
     """
-    from axlewright.steps.answers import REALLY, Typed, one_or_all, typed_readings
-
     if kind not in KINDS:
         raise InputError(
             _("unknown kind '{kind}'").format(kind=kind),
             where=_("kind"),
             fix=_("use {kinds}").format(kinds=", ".join(KINDS)),
         )
-    fields = {"thickness": thicknesses, REALLY: "yes" if really else ""}
-    typed = Typed(fields, {"thickness": _("thickness")}, system)
-    low, high = USUAL_MM[kind]
-    typed.lengths("thickness", required=_("type the measured thickness"))
+    typed = {"thickness": thicknesses, REALLY: "yes" if really else ""}
+    field = Field("thickness", n_("thickness"), "lengths", missing=n_("type the measured thickness"))
+    answers = Answers([field], typed, system)
+    answers.need("thickness")
     readings = typed_readings(thicknesses)
     with_unit = [one for one in readings if one.unit]
     if len(with_unit) == 1 and with_unit[0].glued and len(readings) > 1:
         question = one_or_all(with_unit[0], len(readings))
-        raise typed.error("thickness", question.what, question.fix)
-    return list(typed.lengths("thickness", low=low, high=high))
+        raise answers.error("thickness", question.what, question.fix)
+    return list(Answers([replace(field, usual=USUAL_MM[kind])], typed, system).lengths("thickness"))
 
 
 def put_on_shelf(

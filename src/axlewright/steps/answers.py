@@ -45,6 +45,9 @@ Note = Text | Mapping[int, Text]
 REALLY: Final = "really"
 """Field that confirms that unusual values were meant."""
 
+_YES: Final = ("1", "yes", "on", "true")
+_NO: Final = ("0", "no", "off", "false")
+
 TORQUE_BAND_NM: Final = (0.0, 100.0)
 FORCE_BAND_N: Final = (0.0, 1000.0)
 """Drag torques and pulls on a cord beyond these are asked about (common practice, no source)."""
@@ -172,242 +175,6 @@ def split_readings(text: str) -> tuple[tuple[str, str], ...]:
     return tuple((one.number, one.unit) for one in found)
 
 
-class Typed:
-    """The fields of one step as typed.
-
-    Parameters
-    ----------
-    fields : mapping of str to str
-        Field name to text; missing fields count as empty.
-    labels : mapping of str to str
-        Field name to the label on the page, used in messages.
-    system : {"inch", "metric"}
-        Unit system of numbers typed without a unit.
-    """
-
-    def __init__(self, fields: Mapping[str, str], labels: Mapping[str, Text], system: System) -> None:
-        self.fields = {name: str(value) for name, value in fields.items()}
-        self.labels = labels
-        self.system: System = system
-
-    def text(self, name: str, *, longest: int = LONGEST_NOTE) -> str:
-        """Return the text of a field without outer spaces; empty when nothing was typed."""
-        text = self.fields.get(name, "").strip()
-        in_field(name, self.labels.get(name, name), lambda: check_text(text, longest=longest))
-        return text
-
-    def given(self, name: str) -> bool:
-        """Whether anything was typed."""
-        return bool(self.text(name))
-
-    def ticked(self, name: str) -> bool:
-        """Whether a box is ticked."""
-        return self.text(name).lower() in ("1", "yes", "on", "true")
-
-    def yes(self, name: str) -> bool:
-        """Return whether a box is ticked; anything but yes and no is refused."""
-        text = self.text(name).lower()
-        if text not in ("1", "yes", "on", "true", "0", "no", "off", "false"):
-            raise self.error(
-                name,
-                _("'{text}' is neither yes nor no").format(text=self.text(name)),
-                _("tick it or leave it; typed: yes or no"),
-            )
-        return text in ("1", "yes", "on", "true")
-
-    def error(self, name: str, what: Text, fix: Text = "", *, confirmable: bool = False) -> FieldError:
-        """Return a complaint about a field, ready to raise."""
-        return FieldError(name, self.labels.get(name, name), what, fix, confirmable=confirmable)
-
-    def required(self, name: str, fix: Text) -> str:
-        """Return the text of a field that has to be filled in; with an empty `fix` it may be empty."""
-        text = self.text(name)
-        if not text and fix:
-            raise self.error(name, _("nothing typed"), fix)
-        return text
-
-    def choice(self, name: str, allowed: Sequence[str], *, required: Text = "") -> str:
-        """Return the chosen key.
-
-        Parameters
-        ----------
-        required : str
-            What to do when nothing is chosen; empty allows that and returns an empty text.
-        """
-        value = self.text(name)
-        if not value:
-            if required:
-                raise self.error(name, _("nothing chosen"), required)
-            return ""
-        if value not in allowed:
-            raise self.error(
-                name,
-                _("unknown choice '{value}'").format(value=value),
-                _("use one of {allowed}").format(allowed=", ".join(allowed)),
-            )
-        return value
-
-    def _usual(self, name: str, shown: Text, value: float, low: float, high: float, band: Text) -> float:
-        if not (low <= value <= high) and not self.ticked(REALLY):
-            raise self.error(
-                name,
-                _("{shown} is unusual here, {band}").format(shown=shown, band=band),
-                _("check number and unit, or tick 'the numbers are really so'"),
-                confirmable=True,
-            )
-        return value
-
-    def _band(self, low: float, high: float) -> Text:
-        if self.system == "inch":
-            return _("usual are {low} to {high} in").format(
-                low=f"{Shown(low / 25.4):.4g}", high=f"{Shown(high / 25.4):.4g}"
-            )
-        return _("usual are {low} to {high} mm").format(low=f"{Shown(low):.4g}", high=f"{Shown(high):.4g}")
-
-    def _read(self, name: str, parse: Callable[..., Value], text: str, **more: str) -> Value:
-        """Return a value read from a text; what is wrong with it is said at the field."""
-        return in_field(name, self.labels.get(name, name), lambda: parse(text, **more))
-
-    @property
-    def length_unit(self) -> str:
-        """Unit of a bare length."""
-        return "in" if self.system == "inch" else "mm"
-
-    @property
-    def torque_unit(self) -> str:
-        """Unit of a bare torque."""
-        return "lb-in" if self.system == "inch" else "nm"
-
-    def length(
-        self, name: str, *, low: float = -math.inf, high: float = math.inf, required: Text = ""
-    ) -> float | None:
-        """Return a length [mm], or None when nothing was typed and nothing is required.
-
-        Parameters
-        ----------
-        low, high : float
-            Usual band [mm]; outside it the value is asked about.
-        required : str
-            What to type; empty allows an empty field.
-        """
-        if not self.required(name, required):
-            return None
-        text = self._printed(name, "length")
-        value = self._read(name, parse_length, text, default_unit=self.length_unit)
-        return self._usual(name, f"'{text}'", value, low, high, self._band(low, high))
-
-    def lengths(
-        self, name: str, *, low: float = -math.inf, high: float = math.inf, required: Text = ""
-    ) -> tuple[float, ...]:
-        """Return several lengths [mm] typed into one field; see `length`."""
-        text = self.required(name, required)
-        if not text:
-            return ()
-        try:
-            parts = split_readings(text)
-        except AxlewrightError as error:
-            raise FieldError.of(name, self.labels.get(name, name), error) from error
-        out = []
-        for (number, unit), reading in zip(parts, typed_readings(text), strict=True):
-            one = f"{number} {unit}".strip()
-            value = self._read(name, parse_length, one, default_unit=self.length_unit)
-            shown: Text = f"'{one}'"
-            if unit and not reading.unit:
-                shown = _("'{number}', counted in {unit} as at the end,").format(number=number, unit=unit)
-            out.append(self._usual(name, shown, value, low, high, self._band(low, high)))
-        return tuple(out)
-
-    def last_digit_mm(self, name: str) -> float:
-        """Return what the finest last digit of several lengths is worth [mm]; 0 where there is none."""
-        finest = 0.0
-        for number, unit in split_readings(self.text(name)):
-            whole, point, part = number.replace(",", ".").partition(".")
-            if "/" in whole:
-                continue
-            worth = parse_length(
-                f"{10.0 ** -len(part) if point else 1.0:.9f}", default_unit=unit or self.length_unit
-            )
-            finest = worth if finest == 0.0 else min(finest, worth)
-        return finest
-
-    def torque(self, name: str, *, required: Text = "") -> float | None:
-        """Return a torque [N·m], or None; see `length`."""
-        if not self.required(name, required):
-            return None
-        text = self._printed(name, "torque")
-        value = self._read(name, parse_torque, text, default_unit=self.torque_unit)
-        return self._usual(
-            name, f"'{text}'", value, *TORQUE_BAND_NM, _("a drag torque is 0 or more, and small")
-        )
-
-    def force(self, name: str, *, required: Text = "") -> float | None:
-        """Return a force [N], or None; see `length`."""
-        text = self.required(name, required)
-        if not text:
-            return None
-        unit = "lbf" if self.system == "inch" else "n"
-        value = self._read(name, parse_force, text, default_unit=unit)
-        return self._usual(
-            name, f"'{text}'", value, *FORCE_BAND_N, _("a pull on a cord is 0 or more, and small")
-        )
-
-    def _printed(self, name: str, kind: PairKind) -> str:
-        """Return a value's text; of one printed in two units the first, when both say the same."""
-        text = self.text(name)
-        pair = printed_pair(text)
-        if pair is None:
-            return text
-        from axlewright.setup import printed_pair_question
-
-        first, second = pair
-        try:
-            question = printed_pair_question(first, second, kind)
-        except AxlewrightError as error:
-            raise FieldError.of(name, self.labels.get(name, name), error) from error
-        if question is not None and not self.ticked(REALLY):
-            raise self.error(
-                name,
-                question,
-                _("type the right one, or tick 'the numbers are really so'"),
-                confirmable=True,
-            )
-        return first
-
-    def temperature(self, name: str) -> float | None:
-        """Return a temperature [°C], or None; a bare number is °F for inches and °C for millimetres."""
-        text = self.text(name)
-        if not text:
-            return None
-        found = _TEMPERATURE.fullmatch(self._read(name, as_typed, text))
-        if found is None:
-            raise self.error(
-                name, _("'{text}' is no temperature").format(text=text), _("type for example 20 C or 68 F")
-            )
-        value = float(found[1].replace(",", ".").replace(" ", ""))
-        scale = found[2].upper() or ("F" if self.system == "inch" else "C")
-        return (value - 32.0) / 1.8 if scale == "F" else value
-
-    def number(self, name: str, *, required: Text = "") -> float | None:
-        """Return a plain number, or None; see `length`."""
-        text = self.required(name, required)
-        if not text:
-            return None
-        return self._read(name, parse_number, text)
-
-    def count(self, name: str, *, low: int = 0, high: int = 10_000, required: Text = "") -> int | None:
-        """Return a whole number, or None; see `length`."""
-        value = self.number(name, required=required)
-        if value is None:
-            return None
-        if value != int(value) or not low <= value <= high:
-            raise self.error(
-                name,
-                _("'{text}' is not a count").format(text=self.text(name)),
-                _("type a whole number from {low} to {high}").format(low=low, high=high),
-            )
-        return int(value)
-
-
 class Answers:
     """What was typed into the fields of a step, every one of them read.
 
@@ -443,7 +210,6 @@ class Answers:
                 _("unknown field '{unknown}'").format(unknown=unknown[0]),
                 fix=_("the fields are {labels}").format(labels=", ".join(self.fields)),
             )
-        self._reader = Typed(self.typed, {n: _(f.label) for n, f in self.fields.items()}, system)
         self._values: dict[str, Any] = {}
         chosen = {name: self.typed.get(name, "") or one.default for name, one in self.fields.items()}
         for name, one in self.fields.items():
@@ -462,31 +228,139 @@ class Answers:
             self._values[name] = self._read(one)
 
     def _read(self, one: Field) -> Any:
-        reader, name = self._reader, one.name
-        low, high = one.usual or (-math.inf, math.inf)
-        if one.kind in ("text", "long text"):
-            return reader.text(name, longest=LONGEST_TEXT if one.kind == "text" else LONGEST_NOTE)
-        if one.kind == "choice":
-            return reader.choice(name, [choice.key for choice in one.choices])
-        if one.kind == "yes":
-            return reader.yes(name)
-        if one.kind == "length":
-            return reader.length(name, low=low, high=high)
-        if one.kind == "lengths":
-            return reader.lengths(name, low=low, high=high)
-        if one.kind == "torque":
-            return reader.torque(name)
-        if one.kind == "force":
-            return reader.force(name)
-        if one.kind == "temperature":
-            return reader.temperature(name)
+        """Return what was typed into a field, as its kind wants it."""
+        text = self.typed[one.name]
         if one.kind == "other" and one.read is not None:
-            own, text = one.read, self.typed[name]
-            return in_field(name, _(one.label), lambda: own(text, self.system))
-        if one.kind == "count":
-            low, high = one.usual or (0, 10_000)
-            return reader.count(name, low=int(low), high=int(high))
-        return reader.number(name)
+            return self._parsed(one, one.read, text, self.system)
+        self._parsed(one, check_text, text, longest=LONGEST_TEXT if one.kind == "text" else LONGEST_NOTE)
+        if one.kind in ("text", "long text"):
+            return text
+        if one.kind == "choice":
+            return self._read_choice(one, text)
+        if one.kind == "yes":
+            return self._read_yes(one, text)
+        if one.kind == "lengths":
+            return self._read_lengths(one, text)
+        if one.kind == "length":
+            return self._read_length(one, self._printed(one, "length"))
+        if one.kind == "torque":
+            text = self._printed(one, "torque")
+            value = self._parsed(one, parse_torque, text, default_unit=self._unit(one))
+            band = _("a drag torque is 0 or more, and small")
+            return self._usual(one, f"'{text}'", value, TORQUE_BAND_NM, band)
+        if one.kind == "force":
+            value = self._parsed(one, parse_force, text, default_unit=self._unit(one))
+            band = _("a pull on a cord is 0 or more, and small")
+            return self._usual(one, f"'{text}'", value, FORCE_BAND_N, band)
+        if one.kind == "temperature":
+            return self._read_temperature(one, text)
+        number = self._parsed(one, parse_number, text)
+        return self._whole(one, number) if one.kind == "count" else number
+
+    def _read_choice(self, one: Field, text: str) -> str:
+        keys = [choice.key for choice in one.choices]
+        if text not in keys:
+            raise self.error(
+                one.name,
+                _("unknown choice '{value}'").format(value=text),
+                _("use one of {allowed}").format(allowed=", ".join(keys)),
+            )
+        return text
+
+    def _read_yes(self, one: Field, text: str) -> bool:
+        if text.lower() not in (*_YES, *_NO):
+            raise self.error(
+                one.name,
+                _("'{text}' is neither yes nor no").format(text=text),
+                _("tick it or leave it; typed: yes or no"),
+            )
+        return text.lower() in _YES
+
+    def _read_length(self, one: Field, text: str, shown: Text = "") -> float:
+        value = self._parsed(one, parse_length, text, default_unit=self._unit(one))
+        low, high = usual = one.usual or (-math.inf, math.inf)
+        if self.system == "inch":
+            low, high = low / 25.4, high / 25.4
+            band = _("usual are {low} to {high} in")
+        else:
+            band = _("usual are {low} to {high} mm")
+        band = band.format(low=f"{Shown(low):.4g}", high=f"{Shown(high):.4g}")
+        return self._usual(one, shown or f"'{text}'", value, usual, band)
+
+    def _read_lengths(self, one: Field, text: str) -> tuple[float, ...]:
+        out = []
+        parts = self._parsed(one, split_readings, text)
+        for (number, unit), reading in zip(parts, typed_readings(text), strict=True):
+            shown: Text = ""
+            if unit and not reading.unit:
+                shown = _("'{number}', counted in {unit} as at the end,").format(number=number, unit=unit)
+            out.append(self._read_length(one, f"{number} {unit}".strip(), shown))
+        return tuple(out)
+
+    def _read_temperature(self, one: Field, text: str) -> float:
+        found = _TEMPERATURE.fullmatch(self._parsed(one, as_typed, text))
+        if found is None:
+            raise self.error(
+                one.name,
+                _("'{text}' is no temperature").format(text=text),
+                _("type for example 20 C or 68 F"),
+            )
+        value = float(found[1].replace(",", ".").replace(" ", ""))
+        scale = found[2].upper() or ("F" if self.system == "inch" else "C")
+        return (value - 32.0) / 1.8 if scale == "F" else value
+
+    def _whole(self, one: Field, value: float) -> int:
+        low, high = one.usual or (0, 10_000)
+        if value != int(value) or not low <= value <= high:
+            raise self.error(
+                one.name,
+                _("'{text}' is not a count").format(text=self.typed[one.name]),
+                _("type a whole number from {low} to {high}").format(low=int(low), high=int(high)),
+            )
+        return int(value)
+
+    def _printed(self, one: Field, kind: PairKind) -> str:
+        """Return a value's text; of one printed in two units the first, when both say the same."""
+        text = self.typed[one.name]
+        pair = printed_pair(text)
+        if pair is None:
+            return text
+        from axlewright.setup import printed_pair_question
+
+        question = self._parsed(one, printed_pair_question, *pair, kind)
+        if question is not None and not self._really:
+            raise self.error(
+                one.name,
+                question,
+                _("type the right one, or tick 'the numbers are really so'"),
+                confirmable=True,
+            )
+        return pair[0]
+
+    def _usual(self, one: Field, shown: Text, value: float, usual: tuple[float, float], band: Text) -> float:
+        """Return a value; one outside the usual band only when that was confirmed."""
+        low, high = usual
+        if not low <= value <= high and not self._really:
+            raise self.error(
+                one.name,
+                _("{shown} is unusual here, {band}").format(shown=shown, band=band),
+                _("check number and unit, or tick 'the numbers are really so'"),
+                confirmable=True,
+            )
+        return value
+
+    def _parsed(self, one: Field, parse: Callable[..., Value], *what: Any, **more: Any) -> Value:
+        """Return what a text says; what is wrong with it is said at the field."""
+        return in_field(one.name, _(one.label), lambda: parse(*what, **more))
+
+    def _unit(self, one: Field) -> str:
+        """Return the unit of a bare number, as the parsers know it."""
+        return one.unit(self.system).lower()
+
+    @property
+    def _really(self) -> bool:
+        """Whether unusual values were confirmed."""
+        return self.typed.get(REALLY, "").lower() in _YES
 
     def _value(self, name: str, *kinds: str) -> Any:
         one = self.fields[name]
@@ -542,7 +416,17 @@ class Answers:
     def last_digit_mm(self, name: str) -> float:
         """Return what the finest last digit of several lengths is worth [mm]; 0 where there is none."""
         self._value(name, "lengths")
-        return self._reader.last_digit_mm(name)
+        finest = 0.0
+        for number, unit in split_readings(self.text(name)):
+            whole, point, part = number.replace(",", ".").partition(".")
+            if "/" in whole:
+                continue
+            worth = parse_length(
+                f"{10.0 ** -len(part) if point else 1.0:.9f}",
+                default_unit=unit or self._unit(self.fields[name]),
+            )
+            finest = worth if finest == 0.0 else min(finest, worth)
+        return finest
 
     def torque(self, name: str) -> float | None:
         """Return a torque [N·m], or None."""
