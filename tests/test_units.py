@@ -11,6 +11,7 @@ from axlewright.errors import InputError
 from axlewright.language import Shown, using_language
 from axlewright.units import (
     Length,
+    Torque,
     parse_angle,
     parse_force,
     parse_length,
@@ -19,7 +20,6 @@ from axlewright.units import (
     show_length,
     show_number,
     show_speed,
-    show_torque,
     using_system,
 )
 
@@ -112,7 +112,7 @@ def test_both_systems_are_shown():
     assert show_length(0.127) == "0.0050 in (0.127 mm)"
     assert show_length(-0.0508, "metric", signed=True) == "−0.051 mm (−0.0020 in)"
     # 20 lb-in is printed as 2.3 N·m in public-domain manual TM 9-2320-387-24-2.
-    assert show_torque(parse_torque("20 lb-in")) == "20.0 lb-in (2.26 N·m)"
+    assert Torque(parse_torque("20 lb-in")).show() == "20.0 lb-in (2.26 N·m)"
     assert Length(25.4).thou == 1000.0
 
 
@@ -137,7 +137,7 @@ def test_numbers_have_the_decimal_sign_of_the_language() -> None:
     with using_language("de"):
         assert show_length(0.127) == "0,0050 in (0,127 mm)"
         assert show_length(-0.0508, "metric", signed=True) == "−0,051 mm (−0,0020 in)"
-        assert show_torque(2.26) == "20,0 lb-in (2,26 N·m)"
+        assert Torque(2.26).show() == "20,0 lb-in (2,26 N·m)"
         assert show_number(0.04, 1) == "0,0"
         assert [f"{Shown(v):+.2f}" for v in (-1.5, 0.25, -0.001)] == ["−1,50", "+0,25", "0,00"]
         assert f"{Shown(1.25):.1f}" == "1,2"
@@ -150,7 +150,7 @@ def test_the_chosen_system_comes_first_unless_one_is_named() -> None:
     with using_system("metric"):
         assert show_length(0.127) == "0.127 mm (0.0050 in)"
         assert show_length(0.127, "inch") == "0.0050 in (0.127 mm)"
-        assert show_torque(2.26) == "2.26 N·m (20.0 lb-in)"
+        assert Torque(2.26).show() == "2.26 N·m (20.0 lb-in)"
         assert show_speed(20.0) == "72 km/h (45 mph)"
     assert show_length(0.127) == "0.0050 in (0.127 mm)"
     assert show_speed(20.0) == "45 mph (72 km/h)"

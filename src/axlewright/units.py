@@ -541,11 +541,6 @@ def shows_as_zero(mm: float, system: System | None = None) -> bool:
     return Length(mm).shows_as_zero(system)
 
 
-def show_torque(nm: float, system: System | None = None) -> str:
-    """Show a torque [N·m] as lb-in and N·m, the wanted system first; without one, the chosen one."""
-    return Torque(nm).show(system)
-
-
 def show_speed(mps: float) -> str:
     """Show a speed [m/s] as mph and km/h, the chosen system first."""
     return Speed(mps).show()

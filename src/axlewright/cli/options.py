@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -13,7 +12,7 @@ from axlewright.errors import InputError
 from axlewright.language import eager as _
 from axlewright.units import parse_length
 
-__all__ = ["check_compound", "choice", "lengths_of", "new_file", "plain_errors", "print_json"]
+__all__ = ["choice", "lengths_of", "new_file", "print_json"]
 
 if TYPE_CHECKING:
     from axlewright.records import JobStore
@@ -71,17 +70,6 @@ FLANK = Annotated[str, choice("drive", "coast", help="The flank that carries.")]
 COMPOUND = Annotated[str, choice("auto", "rubbed", "print", help="How the compound was used.")]
 
 
-def check_compound(text: str) -> Any:
-    """Return how the compound was used, or say what would be right."""
-    if text not in ("auto", "rubbed", "print"):
-        raise InputError(
-            _("unknown way '{text}'").format(text=text),
-            where="--compound",
-            fix=_("use auto, rubbed or print"),
-        )
-    return text
-
-
 def lengths_of(text: str, unit: str, where: str) -> tuple[float, ...]:
     """Read one or several lengths, as the fields of the page understand them."""
     from axlewright.steps.answers import split_readings
@@ -94,8 +82,3 @@ def lengths_of(text: str, unit: str, where: str) -> tuple[float, ...]:
     if not out:
         raise InputError(_("nothing was typed"), where=where, fix=_("give at least one length"))
     return tuple(out)
-
-
-def plain_errors(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Return the command as it is: errors leave every command alike."""
-    return command

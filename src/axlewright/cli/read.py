@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from axlewright.cli.options import check_compound, lengths_of, plain_errors, print_json
+from axlewright.cli.options import COMPOUND, lengths_of, print_json
 from axlewright.errors import InputError
 from axlewright.language import eager as _
 from axlewright.units import parse_length, show_length
@@ -76,7 +76,6 @@ def _same_file(one: Path, other: Path) -> bool:
     return other.exists() and (one.samefile(other) or one.read_bytes() == other.read_bytes())
 
 
-@plain_errors
 def read(
     design: Annotated[str, typer.Option(help="Name of a design or path of a design file.")],
     more: Annotated[list[str] | None, typer.Argument(hidden=True, metavar="[READING]")] = None,
@@ -99,7 +98,7 @@ def read(
     ] = None,
     coast_again: Annotated[list[Path] | None, typer.Option(help="As for drive.")] = None,
     coast_again_corners: Annotated[list[str] | None, typer.Option(help="As for drive.")] = None,
-    compound: Annotated[str, typer.Option(help="rubbed, print or auto.")] = "auto",
+    compound: COMPOUND = "auto",
     backlash: Annotated[
         list[str] | None,
         typer.Option(help="Backlash round the ring gear: 0.15mm 0.17mm, or '0.15 0.17 mm'."),
@@ -148,7 +147,8 @@ def read(
         "drive": _looks("drive", drive, drive_corners, drive_words, drive_again, drive_again_corners),
         "coast": _looks("coast", coast, coast_corners, coast_words, coast_again, coast_again_corners),
     }
-    seen, refused = read_looks(loaded, given, check_compound(compound))
+    how: Any = compound
+    seen, refused = read_looks(loaded, given, how)
     readings = [
         mm for text in [*(backlash or []), *(more or [])] for mm in lengths_of(text, "mm", "--backlash")
     ]

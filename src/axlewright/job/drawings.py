@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from axlewright.job.sheet import runout_plots
-from axlewright.language import Shown
-from axlewright.language import eager as _
+from axlewright.language import Shown, Text, _, joined
 from axlewright.steps.drawings import (
     backlash_diagram,
     depth_diagram,
@@ -16,7 +15,7 @@ from axlewright.steps.drawings import (
     sides_diagram,
     sleeve_diagram,
 )
-from axlewright.units import NM_PER_LBF_IN, System, show_length
+from axlewright.units import NM_PER_LBF_IN, Length, System
 
 if TYPE_CHECKING:
     from axlewright.job.view import StepView
@@ -29,14 +28,14 @@ class Drawing:
     Attributes
     ----------
     svg : str
-    caption : str
+    caption : Text
         What it shows, as a sentence.
     on_paper : bool
         Drawn in the colours of paper; else it takes the page's own.
     """
 
     svg: str
-    caption: str
+    caption: Text
     on_paper: bool = False
 
 
@@ -63,11 +62,6 @@ def step_drawings(step: StepView, typed: Mapping[str, str], system: System) -> l
     return []
 
 
-def short(value_mm: float, system: System) -> str:
-    """Return a length in one system alone, for drawings."""
-    return show_length(value_mm, system).partition(" (")[0]
-
-
 def _letters(values: Mapping[str, Any], system: System) -> dict[str, str]:
     """Return what to write beside the letters; records from before they were kept hold them by name."""
     letters: dict[str, Any] = dict(values.get("letters_mm", {}))
@@ -80,7 +74,7 @@ def _letters(values: Mapping[str, Any], system: System) -> dict[str, str]:
     ):
         if values.get(name) is not None:
             letters[letter] = values[name]
-    return {letter: short(float(value), system) for letter, value in letters.items()}
+    return {letter: Length(float(value)).shown_in(system) for letter, value in letters.items()}
 
 
 def _depth(values: Mapping[str, Any], typed: Mapping[str, str], system: System) -> list[Drawing]:
@@ -106,7 +100,7 @@ def _backlash(values: Mapping[str, Any], typed: Mapping[str, str], system: Syste
             )
         )
     shims = {
-        letter: short(float(values[name]), system)
+        letter: Length(float(values[name])).shown_in(system)
         for letter, name in (("R", "ring_side_new_mm"), ("O", "other_side_new_mm"))
         if values.get(name) is not None
     }
@@ -143,6 +137,10 @@ def _runout(step: StepView, system: System) -> list[Drawing]:
     from axlewright.sheets import round_plot_svg
 
     return [
-        Drawing(round_plot_svg(plot, wide=260.0, high=160.0), f"{plot.title}. {plot.caption}", on_paper=True)
+        Drawing(
+            round_plot_svg(plot, wide=260.0, high=160.0),
+            joined(plot.title, plot.caption, between=". "),
+            on_paper=True,
+        )
         for plot in plots
     ]

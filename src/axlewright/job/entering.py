@@ -212,10 +212,8 @@ def enter(
     who = who.strip()
     if not who:
         raise InputError(_("nobody named"), where=_("who"), fix=_("say who enters it"))
-    if idempotency_key:
-        already = kept_outcome(store, number, idempotency_key)
-        if already is not None:
-            return already
+    if (already := kept_outcome(store, number, idempotency_key)) is not None:
+        return already
     try:
         found = work_out(store, number, step, fields, who=who, system=system)
     except InputError:
@@ -266,7 +264,9 @@ def result_of(store: JobStore, number: int, reading: int | None) -> int | None:
 
 
 def kept_outcome(store: JobStore, number: int, key: str) -> Outcome | None:
-    """Return the outcome kept under this key, when reading and result are both there."""
+    """Return the outcome kept under this key, when there is one and reading and result are both there."""
+    if not key:
+        return None
     pair: dict[str, Entry] = {}
     for entry in store.entries(number):
         if entry.idempotency_key in (key, f"{key}:result", f"{key}:advice"):

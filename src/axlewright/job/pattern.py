@@ -106,10 +106,8 @@ def enter_patterns(
     InputError
         Nothing is entered then; a `FieldError` names flank and field.
     """
-    if idempotency_key:
-        already = kept_outcome(store, number, idempotency_key)
-        if already is not None:
-            return already
+    if (already := kept_outcome(store, number, idempotency_key)) is not None:
+        return already
     given: dict[FlankName, FlankLook] = {f: looks[f] for f in FLANKS if f in looks and not looks[f].empty}
     if not given:
         raise FieldError(
@@ -147,10 +145,8 @@ def enter_readings(
     ----------
     readings : mapping of "drive", "coast" to PatternReading
     """
-    if idempotency_key:
-        already = kept_outcome(store, number, idempotency_key)
-        if already is not None:
-            return already
+    if (already := kept_outcome(store, number, idempotency_key)) is not None:
+        return already
     known = _known(store, number, who, system)
     read = {flank: read_elsewhere(reading) for flank, reading in readings.items()}
     return _keep(store, known, read, {}, who=who, key=idempotency_key, system=system)
@@ -180,10 +176,8 @@ def correct_outline(
     InputError
         When the reading is not the newest one, a flank has no photo, or nothing is left of the mark.
     """
-    if idempotency_key:
-        already = kept_outcome(store, number, idempotency_key)
-        if already is not None:
-            return already
+    if (already := kept_outcome(store, number, idempotency_key)) is not None:
+        return already
     from axlewright.contact.marks import flank_name
 
     known = _known(store, number, who, system)

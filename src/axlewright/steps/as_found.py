@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final
 
 from axlewright.language import _, n_
 from axlewright.steps.answers import Answers
-from axlewright.steps.field import NOTE, Field
+from axlewright.steps.field import NOTE, OTHER_SIDE, RING_SIDE, Field
 from axlewright.steps.result import Result, numbers
 from axlewright.steps.step import Context, StepForm
 
@@ -55,22 +56,8 @@ AS_FOUND: Final = StepForm(
             usual=SIZE_BAND_MM,
             short=n_("depth spacer that was in"),
         ),
-        Field(
-            "ring_side",
-            n_("Side shim, ring gear side"),
-            "length",
-            place="R",
-            usual=SIZE_BAND_MM,
-            short=n_("side shim, ring gear side"),
-        ),
-        Field(
-            "other_side",
-            n_("Side shim, other side"),
-            "length",
-            place="O",
-            usual=SIZE_BAND_MM,
-            short=n_("side shim, other side"),
-        ),
+        replace(RING_SIDE, usual=SIZE_BAND_MM),
+        replace(OTHER_SIDE, usual=SIZE_BAND_MM),
         Field(
             "turning",
             n_("Torque to turn the pinion"),

@@ -33,7 +33,17 @@ from axlewright.setup import (
     ring_move_for_backlash,
 )
 from axlewright.steps.answers import Answers
-from axlewright.steps.field import LIMIT_FIELDS, LIMITS, NOTE, RESOLUTION, WITH, Choice, Field
+from axlewright.steps.field import (
+    LIMIT_FIELDS,
+    LIMITS,
+    NOTE,
+    OTHER_SIDE,
+    RESOLUTION,
+    RING_SIDE,
+    WITH,
+    Choice,
+    Field,
+)
 from axlewright.steps.gauges import instrument_of
 from axlewright.steps.limits import typed_limit
 from axlewright.steps.result import Result, numbers, plain_sum
@@ -617,26 +627,8 @@ BACKLASH: Final = StepForm(
             group=SHIMS,
             short=n_("the side bearings are set by"),
         ),
-        Field(
-            "ring_side",
-            n_("Side shim, ring gear side"),
-            "length",
-            place="R",
-            group=SHIMS,
-            only="sides:cups,cones",
-            usual=SHIM_BAND_MM,
-            short=n_("side shim, ring gear side"),
-        ),
-        Field(
-            "other_side",
-            n_("Side shim, other side"),
-            "length",
-            place="O",
-            group=SHIMS,
-            only="sides:cups,cones",
-            usual=SHIM_BAND_MM,
-            short=n_("side shim, other side"),
-        ),
+        replace(RING_SIDE, group=SHIMS, only="sides:cups,cones", usual=SHIM_BAND_MM),
+        replace(OTHER_SIDE, group=SHIMS, only="sides:cups,cones", usual=SHIM_BAND_MM),
         Field(
             "each_side",
             n_("Preload: add on each side"),

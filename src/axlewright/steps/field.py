@@ -81,13 +81,11 @@ class Field:
         Whether its several readings stand evenly round a gear: each is then named by its angle.
     short : str
         Its name among the readings on record and sheet; the label where empty.
-    read : callable or None
-        For kind "other", such as a tyre or a list of carriers: reads the text, given the unit system of bare
-        numbers, and raises an error of the project when it is of another kind.
     listed : bool
         Whether it stands among the readings; not for what is shown elsewhere (the note, the instrument).
     read : callable or None
-        For kind "other": ``read(text, system)``.
+        For kind "other", such as a tyre or a list of carriers: reads the text, given the unit system of bare
+        numbers, and raises an error of the project when it is of another kind.
     lines : int
         Lines of its box on the page, where it takes more than one.
     """
@@ -152,6 +150,16 @@ RESOLUTION: Final = Field(
     group=n_("Instrument"),
     usual=(0.0, 1.0),
     listed=False,
+)
+RING_SIDE: Final = Field(
+    "ring_side",
+    n_("Side shim, ring gear side"),
+    "length",
+    place="R",
+    short=n_("side shim, ring gear side"),
+)
+OTHER_SIDE: Final = Field(
+    "other_side", n_("Side shim, other side"), "length", place="O", short=n_("side shim, other side")
 )
 LIMITS: Final = n_("Limits from the axle's service data")
 LIMIT_FIELDS: Final = (

@@ -6,10 +6,9 @@ import math
 from itertools import starmap
 from typing import TYPE_CHECKING, Final, cast
 
-from axlewright.errors import AxlewrightError
 from axlewright.language import Text, _, joined, n_
 from axlewright.setup import MEANING_WORDS, UNIT_WORDS, DepthMark, parse_mark, unit_text
-from axlewright.steps.answers import Answers, FieldError
+from axlewright.steps.answers import Answers, in_field
 from axlewright.steps.field import NOTE, UNKNOWN, Choice, Field
 from axlewright.steps.result import Reading, Result
 from axlewright.steps.step import Context, StepForm
@@ -49,10 +48,7 @@ def mark_of(answers: Answers, name: str = "mark") -> DepthMark | None:
     if not text:
         return None
     unit_field, meaning_field = f"{name}_unit", f"{name}_meaning"
-    try:
-        candidates = parse_mark(text)
-    except AxlewrightError as error:
-        raise FieldError.of(name, _(answers.fields[name].label), error) from error
+    candidates = in_field(name, answers.label(name), lambda: parse_mark(text))
     unit, meaning = answers.choice(unit_field), answers.choice(meaning_field)
     if unit in ("", UNKNOWN.key):
         raise answers.error(unit_field, _("the unit of the mark is not known"), _(ASK_UNIT))
@@ -223,10 +219,7 @@ def _settle_mark(answers: Answers, found: Result) -> None:
 
 def _open_mark(answers: Answers, found: Result, text: str, unit: str) -> None:
     """Say how a mark may be read whose unit or meaning is still to be found."""
-    try:
-        candidates = parse_mark(text)
-    except AxlewrightError as error:
-        raise FieldError.of("mark", _(answers.fields["mark"].label), error) from error
+    candidates = in_field("mark", answers.label("mark"), lambda: parse_mark(text))
     found.readings.append(Reading(_("depth mark"), text, note=_("unit or meaning not known yet")))
     found.notes += [candidate.text() for candidate in candidates if candidate.likely]
     if unit == UNKNOWN.key:

@@ -9,7 +9,7 @@ from typing import Any, Literal
 from axlewright.language import Drawn, Text, _, decode, encode, joined, keep, keeps_as, read_kept
 from axlewright.setup import Limit, Term, Verdict, WrittenSum
 from axlewright.setup.limits import told
-from axlewright.units import Length, System, chosen_system
+from axlewright.units import Length, chosen_system
 
 VerdictWord = Literal["ok", "not ok", "ask"]
 Origin = Literal["default", "typed in", "design file"]
@@ -89,13 +89,6 @@ class Result:
     notes: list[Text] = field(default_factory=list)
     questions: list[Text] = field(default_factory=list)
     values: dict[str, Any] = field(default_factory=dict)
-
-    def read_length(
-        self, name: Text, value_mm: float | None, system: System | None = None, *, place: str = ""
-    ) -> None:
-        """Add a length that was read, if there is one."""
-        if value_mm is not None:
-            self.readings.append(Reading(name, Length(value_mm), place=place))
 
     def judged(self, verdict: Verdict) -> None:
         """Add a limit with its verdict."""

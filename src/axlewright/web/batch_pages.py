@@ -315,8 +315,6 @@ def match_now(request: Request, form: Form) -> Response:
 
 # --- studies -----------------------------------------------------------------------------------------
 
-_STUDY_LENGTHS = ("pinion_out_mm", "ring_away_mm", "offset_error_mm", "pinion_mean_mm")
-
 
 @router.get("/batch/study", response_class=HTMLResponse)
 def study(request: Request) -> Response:

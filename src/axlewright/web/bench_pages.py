@@ -3,75 +3,30 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
-from datetime import datetime
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 
 from axlewright.job import design_names, find_design
 from axlewright.job.designs import START_FIELDS, start_typed_job
-from axlewright.language import Text
 from axlewright.web.page import NOT_REFUSED, Form, Refused, go, person_of, shown_again, site_of
 
 router = APIRouter()
 
 
-@dataclass(frozen=True, slots=True)
-class JobLine:
-    """One job on the bench with what comes next."""
-
-    number: int
-    vehicle: str
-    complaint: str
-    design: str
-    set_number: str
-    state: str
-    next_key: str
-    next_title: Text
-    next_cost: Text
-    left: int
-    changed: datetime
-    stopped: bool
-
-
-def _lines(request: Request, text: str) -> list[JobLine]:
-    store = site_of(request).store
-    jobs = store.search(text, limit=40) if text else store.list_jobs(limit=40)
-    out = []
-    coming = store.next_steps([job.number for job in jobs])
-    for job in jobs:
-        following = coming[job.number]
-        out.append(
-            JobLine(
-                job.number,
-                job.vehicle,
-                job.complaint,
-                job.design_name,
-                job.set_number,
-                job.state,
-                following.key,
-                following.title,
-                following.cost,
-                following.left,
-                job.changed_at,
-                following.stops,
-            )
-        )
-    return out
-
-
 @router.get("/", response_class=HTMLResponse)
 def bench(request: Request, q: str = "") -> Response:
     """Show the jobs."""
-    lines = _lines(request, q.strip()[:80])
+    store, text = site_of(request).store, q.strip()[:80]
+    jobs = store.search(text, limit=40) if text else store.list_jobs(limit=40)
     return site_of(request).show(
         request,
         "bench.html",
         {
-            "open_jobs": [j for j in lines if j.state in ("open", "stopped")],
-            "other_jobs": [j for j in lines if j.state not in ("open", "stopped")],
-            "q": q.strip()[:80],
+            "open_jobs": [j for j in jobs if j.state in ("open", "stopped")],
+            "other_jobs": [j for j in jobs if j.state not in ("open", "stopped")],
+            "coming": store.next_steps([j.number for j in jobs]),
+            "q": text,
         },
     )
 
