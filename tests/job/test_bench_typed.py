@@ -88,3 +88,9 @@ def test_any_text_is_read_or_refused_in_one_sentence(text: str) -> None:
     else:
         message = f"{len(read)} readings"
     assert message
+
+
+def test_a_kept_list_that_cannot_be_read_counts_as_empty() -> None:
+    kept = Answers([Field("a", "the reading", "lengths")], {"a": "9 furlongs"}, "inch", kept=True)
+    assert kept.lengths("a") == ()
+    assert kept.last_digit_mm("a") == 0.0

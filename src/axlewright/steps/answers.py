@@ -415,7 +415,8 @@ class Answers:
 
     def last_digit_mm(self, name: str) -> float:
         """Return what the finest last digit of several lengths is worth [mm]; 0 where there is none."""
-        self._value(name, "lengths")
+        if not self._value(name, "lengths"):
+            return 0.0
         finest = 0.0
         for number, unit in split_readings(self.text(name)):
             whole, point, part = number.replace(",", ".").partition(".")
