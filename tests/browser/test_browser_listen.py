@@ -41,7 +41,7 @@ def test_a_recording_with_typed_marks_is_put_down_to_a_source(
     first = page.inner_text("#answer tbody tr >> nth=0")
     assert "ring and pinion mesh" in first
     assert "Record next" in page.inner_text("#answer")
-    assert "Speed found from the sound" in page.inner_text("#answer")
+    assert "(90 %)" in page.inner_text("#answer"), "how far the speed is known"
     picture = page.locator("#answer img").first
     assert picture.evaluate("e => e.complete && e.naturalWidth > 0")
     bench.looked_at("2-heard")

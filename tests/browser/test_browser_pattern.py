@@ -117,7 +117,7 @@ def test_an_outline_is_corrected_by_finger_and_mouse(
     old, new = (e.payload["flanks"]["drive"] for e in (first, second))
     assert new["summary"]["center"][1] < old["summary"]["center"][1] - 0.05
     assert new["as_read"] == old["mask"]
-    assert any("corrected by hand" in q for q in new["summary"]["quality"])
+    assert any("corrected by hand" in q["shown"] for q in new["summary"]["quality"])
     assert second.payload["flanks"]["coast"] == first.payload["flanks"]["coast"]
     bench.looked_at("3-corrected")
     bench.no_errors()
