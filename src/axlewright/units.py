@@ -21,7 +21,7 @@ from dataclasses import dataclass
 from typing import Any, ClassVar, Final, Literal, Self
 
 from axlewright.errors import InputError
-from axlewright.language import Drawn, Text, _, decimal_sign, keeps_as, read_kept
+from axlewright.language import Drawn, Text, _, decimal_sign, keeps_as, n_, read_kept
 
 MM_PER_INCH: Final = 25.4
 NEWTON_PER_POUND_FORCE: Final = 4.4482216152605
@@ -251,7 +251,7 @@ def _parse(
     if unit not in table:
         known = ", ".join(sorted({u for u in table if u.isascii() and u.isprintable()}))
         raise InputError(
-            _("unknown {kind} unit '{unit}' in '{text}'").format(kind=kind, unit=unit, text=text),
+            _("unknown {kind} unit '{unit}' in '{text}'").format(kind=_(kind), unit=unit, text=text),
             where=where,
             fix=_("known units are {known}").format(known=known),
         )
@@ -281,27 +281,27 @@ def parse_length(text: str | float, *, default_unit: str = "", where: Text = "le
     InputError
         If the text is no number, the unit is unknown, or it is missing and there is no default.
     """
-    return _parse(text, _LENGTH, default_unit, where, "length", _("0.002 in or 0.05 mm"))
+    return _parse(text, _LENGTH, default_unit, where, n_("length"), _("0.002 in or 0.05 mm"))
 
 
 def parse_torque(text: str | float, *, default_unit: str = "", where: Text = "torque") -> float:
     """Read a torque and return newton metres; see `parse_length`."""
-    return _parse(text, _TORQUE, default_unit, where, "torque", _("20 lb-in or 2.3 Nm"))
+    return _parse(text, _TORQUE, default_unit, where, n_("torque"), _("20 lb-in or 2.3 Nm"))
 
 
 def parse_angle(text: str | float, *, default_unit: str = "deg", where: Text = "angle") -> float:
     """Read an angle and return degrees; see `parse_length`."""
-    return _parse(text, _ANGLE, default_unit, where, "angle", _("0.05 deg or 0.9 mrad"))
+    return _parse(text, _ANGLE, default_unit, where, n_("angle"), _("0.05 deg or 0.9 mrad"))
 
 
 def parse_speed(text: str | float, *, default_unit: str = "", where: Text = "speed") -> float:
     """Read a speed and return metres per second; see `parse_length`."""
-    return _parse(text, _SPEED, default_unit, where, "speed", _("45 mph or 70 km/h"))
+    return _parse(text, _SPEED, default_unit, where, n_("speed"), _("45 mph or 70 km/h"))
 
 
 def parse_force(text: str | float, *, default_unit: str = "", where: Text = "force") -> float:
     """Read a force and return newtons; see `parse_length`."""
-    return _parse(text, _FORCE, default_unit, where, "force", _("7.5 lbf or 33 N"))
+    return _parse(text, _FORCE, default_unit, where, n_("force"), _("7.5 lbf or 33 N"))
 
 
 def show_number(value: float, places: int, *, signed: bool = False) -> str:

@@ -21,9 +21,8 @@ def test_a_header_is_corrected_and_the_old_words_stay(store: JobStore, job: Job)
         job.complaint,
     )
     (change,) = history(store.entries(job.number))
-    assert (
-        str(change.what)
-        == "vehicle: “milk lorry, rear” became “milk lorry, front”; set number: “” became “4471”"
+    assert str(change.what) == (
+        "vehicle: “milk lorry, rear” became “milk lorry, front”; set number: now “4471”, before it was empty"
     )
     assert (change.who, change.reason) == ("two", "misheard")
     with using_language("de"):

@@ -106,6 +106,21 @@ def test_a_guess_comes_with_the_photo(warm: Visitor) -> None:
     assert 'name="drive_corner0" value=""' in page, "a guess is never taken for a tap"
 
 
+def test_words_count_in_place_of_a_photo_that_is_still_marked(warm: Visitor) -> None:
+    job = warm.start_job()
+    page = read_drive(warm, job)
+    file = re.search(r'name="drive_photo" value="([0-9a-f]+)"', page)[1]
+    marked = {"drive_photo": file} | {f"drive_corner{i}": c for i, c in enumerate(corners("drive"))}
+    address = f"/jobs/{job}/pattern/read"
+    refused = warm.post(address, {"key": "w0", "drive_words": "banana", **marked}, status=422)
+    assert "banana" in plain(refused)
+    page = warm.post(address, {"key": "w1", "drive_words": "centred, half the length", **marked})
+    assert "measured now: centred" in plain(page)
+    assert "in place of the photo" in page
+    page = warm.post(f"/jobs/{job}/pattern/photos", {"key": "w2"}, files={"drive": photo("drive")})
+    assert 'name="drive_words" value=""' in page, "a new photo is not read by the words of the one before"
+
+
 def test_an_outline_is_corrected_by_its_edges_and_by_strokes(warm: Visitor) -> None:
     job = warm.start_job()
     page = read_drive(warm, job)

@@ -48,9 +48,7 @@ def history(entries: Iterable[Entry]) -> tuple[Change, ...]:
         elif entry.kind == "header" and before:
             what = joined(
                 *(
-                    _("{field}: “{old}” became “{new}”").format(
-                        field=_(word), old=str(before.get(name, "")), new=str(entry.payload.get(name, ""))
-                    )
+                    _became(_(word), str(before.get(name) or ""), str(entry.payload.get(name) or ""))
                     for name, word in HEADER_WORDS.items()
                     if name != "design_sha256" and before.get(name) != entry.payload.get(name)
                 ),
@@ -61,6 +59,14 @@ def history(entries: Iterable[Entry]) -> tuple[Change, ...]:
         if what:
             out.append(Change(entry.who, entry.at, what, entry.said("reason")))
     return tuple(out)
+
+
+def _became(field: Text, old: str, new: str) -> Text:
+    if not old:
+        return _("{field}: now “{new}”, before it was empty").format(field=field, new=new)
+    if not new:
+        return _("{field}: emptied, before it was “{old}”").format(field=field, old=old)
+    return _("{field}: “{old}” became “{new}”").format(field=field, old=old, new=new)
 
 
 def _with_reason(reason: str) -> str:

@@ -8,7 +8,7 @@ from datetime import date, datetime
 from typing import Any, Final, Literal, get_args
 
 from axlewright.errors import ConflictError
-from axlewright.language import Text, read_kept
+from axlewright.language import Text, n_, read_kept
 from axlewright.records.chain import entry_hash, write_time
 
 JobState = Literal["open", "stopped", "closed", "dropped"]
@@ -26,7 +26,10 @@ Verdict = Literal["ok", "not ok", "ask"]
 Role = Literal["technician", "lead", "instructor", "admin"]
 
 JOB_STATES: Final[tuple[str, ...]] = get_args(JobState)
-ENTRY_KINDS: Final[tuple[str, ...]] = get_args(EntryKind)
+ENTRY_KINDS: Final[tuple[str, ...]] = (
+    n_("header"), n_("state"), n_("reading"), n_("photo"), n_("recording"), n_("result"), n_("advice"),
+    n_("decision"), n_("waiver"), n_("sign-off"), n_("note"),
+)  # fmt: skip
 VERDICTS: Final[tuple[str, ...]] = get_args(Verdict)
 ROLES: Final[tuple[str, ...]] = get_args(Role)
 

@@ -87,9 +87,9 @@ class SleeveAdvice:
                 "read again. Stop line {stop}. Never back the nut off."
             ).format(next_step_deg=step, expected_nm=Torque(self.expected_nm), stop=stop)
         if self.state == "stop":
-            return _("{text} Stop here; do not tighten further.").format(text=self.verdict.text())
+            return _("{text}. Stop here; do not tighten further.").format(text=self.verdict.text())
         return _(
-            "{text} Past the stop line {stop}: fit a new sleeve, and the nut and seal "
+            "{text}. Past the stop line {stop}: fit a new sleeve, and the nut and seal "
             "that its data call for. Never back the nut off to lower the preload."
         ).format(text=self.verdict.text(), stop=stop)
 

@@ -151,7 +151,7 @@ def _pattern(picture: PatternPicture) -> dict[str, Any]:
             {
                 "svg": tooth_svg(measured=picture.measured, tapered=picture.tapered),
                 "alt": tooth_alt(picture.flank, "measured", picture.measured),
-                "kind": _("Measured."),
+                "kind": _("Measured:"),
                 "caption": picture.measured_caption,
             }
         )
@@ -160,7 +160,7 @@ def _pattern(picture: PatternPicture) -> dict[str, Any]:
             {
                 "svg": tooth_svg(computed=picture.computed, tapered=picture.tapered, ghost=picture.measured),
                 "alt": tooth_alt(picture.flank, "computed", picture.computed),
-                "kind": _("Computed."),
+                "kind": _("Computed:"),
                 "caption": picture.computed_caption,
             }
         )

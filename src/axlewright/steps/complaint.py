@@ -88,7 +88,7 @@ COMPLAINT: Final = StepForm(
         ),
         Field(
             "others_out",
-            n_("Tyres, wheel bearings and driveline ruled out?"),
+            n_("Tyres, wheel bearings and driveline ruled out"),
             "choice",
             choices=(Choice("yes", n_("yes")), Choice("no", n_("not yet"))),
             missing=n_("answer yes or not yet"),

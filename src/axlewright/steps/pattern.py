@@ -61,7 +61,7 @@ PATTERN: Final = StepForm(
             missing=n_("look at the marks and say"),
             short=n_("the pattern is"),
         ),
-        Field("reason", n_("Because"), "text", listed=False),
+        Field("reason", n_("Reason"), "text", listed=False),
     ),
     n_("Keep it"),
     rule=decide_pattern,

@@ -180,6 +180,9 @@ def flanks_shown(store: JobStore, view: JobView, typed: Mapping[str, str] | None
         shown = FlankShown(name, _photos(view, last, name))
         if last is not None:
             _show_read(shown, last, tapered)
+            newest = newest_photos(view.entries).get(name)
+            if newest is not None and newest.seq > last.seq:
+                shown.words = ""  # they were said of the marks before this photo
         if typed is not None:
             for photo in shown.photos:
                 photo.corners = [typed.get(f"{photo.id}_corner{i}", "") for i in range(4)]
@@ -372,9 +375,9 @@ def _look(form: Posted, flank: FlankName) -> FlankLook:
     sketch = _sketch(form.text(f"{flank}_sketch"), flank)
     if sketch and not corners and not words:
         return FlankLook(sketch=sketch)
-    if photo and corners:
-        return FlankLook(photo_file=photo, corners=corners, words=words)
-    return FlankLook(words=words)
+    if photo and corners and not words:
+        return FlankLook(photo_file=photo, corners=corners)
+    return FlankLook(words=words)  # typed, they are newer than a photo whose corners stay marked
 
 
 def _sketch(text: str, flank: str) -> tuple[tuple[float, float], ...]:
