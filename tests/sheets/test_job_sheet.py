@@ -67,7 +67,7 @@ def full_pdf(full_sheet: JobSheetData) -> bytes:
         "86 % Pinion too far out +0.0051 in ± 0.0012 in",
         "✓ taken Fit spacer 0.0665 in from stock",
         "✗ not taken Measure the carrier once more before pressing. bench one five readings within 0.0003 in",
-        "Measured. Photo of 09:40",
+        "Measured: Photo of 09:40",
         "Computed. After a spacer 0.005 in thicker.",
         "First harmonic 0.022 mm, high at 80°.",
         "Caution Press and driver work: eye protection and a guard.",
