@@ -68,7 +68,7 @@ def full_pdf(full_sheet: JobSheetData) -> bytes:
         "✓ taken Fit spacer 0.0665 in from stock",
         "✗ not taken Measure the carrier once more before pressing. bench one five readings within 0.0003 in",
         "Measured: Photo of 09:40",
-        "Computed. After a spacer 0.005 in thicker.",
+        "Computed: After a spacer 0.005 in thicker.",
         "First harmonic 0.022 mm, high at 80°.",
         "Caution Press and driver work: eye protection and a guard.",
         "bench one technician · 2026-03-02 16:20",
