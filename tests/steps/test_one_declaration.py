@@ -50,6 +50,7 @@ def test_the_command_line_lists_and_takes_it(home: Path, store: JobStore, job: J
     (line,) = [one for one in listed.splitlines() if one.startswith("nut_thread")]
     assert "Pinion nut thread condition" in line
     assert "good, worn" in line
+    assert "nut_thread" in CliRunner().invoke(app, [*command, "--help"]).output
     typed = [f"{name}={value}" for name, value in ENTRY.items()]
     done = CliRunner().invoke(app, [*command, *typed, "--who", "b", "--home", str(home)])
     assert done.exit_code == 0, done.output

@@ -29,8 +29,8 @@ from axlewright.cli.options import (
     choice,
 )
 from axlewright.cli.records import entry_data, export, import_, instruments, job_data, shelf
+from axlewright.cli.steps import AddCommand, print_result, typed_fields
 from axlewright.cli.steps import fields as list_fields
-from axlewright.cli.steps import print_result, typed_fields
 from axlewright.language import eager as _
 
 if TYPE_CHECKING:
@@ -175,7 +175,7 @@ def next_step(number: NUMBER, store: STORE = HERE, as_json: JSON = False) -> Non
         typer.echo(_("  caution: {caution}").format(caution=caution))
 
 
-@job.command()
+@job.command(cls=AddCommand)
 def add(
     number: NUMBER,
     step: STEP,

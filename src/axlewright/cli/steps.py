@@ -52,6 +52,26 @@ def fields(
             typer.echo(f"{field.name:24} {_(field.label)}{_about(field)}")
 
 
+class AddCommand(Command):
+    """A command that enters a step; its help ends with the fields of the step named beside it."""
+
+    _step = ""
+
+    def make_context(self, info_name: str | None, args: list[str], parent: Any = None, **extra: Any) -> Any:
+        """Read the arguments, noting the step for the help."""
+        from axlewright.steps.forms import FORMS
+
+        self._step = next((one for one in args if one in FORMS), "")
+        return super().make_context(info_name, args, parent, **extra)
+
+    def format_help(self, ctx: Any, formatter: Any) -> None:
+        """Write the usual help, then the step's fields."""
+        super().format_help(ctx, formatter)
+        if self._step:
+            rows = [(one.name, f"{_(one.label)}{_about(one)}") for one in form_fields(self._step)]
+            formatter.write_dl(rows, col_max=24)
+
+
 def _field_data(one: Field) -> dict[str, Any]:
     return {
         **picked(one, "name kind needed only usual"),
