@@ -41,7 +41,7 @@ def test_the_page_asks_for_it_and_shows_it_again(visitor: Visitor, job: Job) -> 
     for words in ("Pinion nut thread condition", "Looked at with the nut off.", "worn or pulled"):
         assert words in page
     page = visitor.post(f"/jobs/{job.number}/steps/preload", dict(ENTRY))
-    assert "pinion nut thread" in page
+    assert "Pinion nut thread" in page
 
 
 def test_the_command_line_lists_and_takes_it(home: Path, store: JobStore, job: Job) -> None:
@@ -72,7 +72,7 @@ def test_record_and_sheet_hold_it(store: JobStore, job: Job) -> None:
     blocks = [block for step in sheet_data(store, job.number).steps for block in step.rounds]
     readings = [one for block in blocks for one in block.readings]
     assert [one["value"] for one in readings if one["name"] == NUT_THREAD.short] == ["worn or pulled"]
-    assert "pinion nut thread worn or pulled" in text_of(job_sheet_pdf(store, job.number))
+    assert "Pinion nut thread worn or pulled" in text_of(job_sheet_pdf(store, job.number))
 
 
 def test_the_documentation_has_a_row_for_it() -> None:
